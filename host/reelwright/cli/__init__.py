@@ -1,0 +1,67 @@
+"""The command line: parses, calls the rooms, and turns each failure into its one exit code.
+
+Each command lives in a module of its own, imported only when it is called, so that a plan does not
+pay for the port, the database or the terminal.
+"""
+
+from __future__ import annotations
+
+import importlib
+import sys
+from typing import cast
+
+import click
+
+from reelwright import __version__
+from reelwright.errors import EXIT_CODES, ReelwrightError
+
+# name of the command -> (module, one line of help)
+COMMANDS = {
+    "plan": ("reelwright.cli.plan", "Compute turns, layers, length, mass and fit of a job."),
+    "wind": ("reelwright.cli.wind", "Load a job into the winder, start it, follow it and record it."),
+    "watch": ("reelwright.cli.watch", "Look at a winder without touching it."),
+    "simulate": ("reelwright.cli.simulate", "Offer a simulated winder behind a serial port."),
+    "ledger": ("reelwright.cli.ledger", "What has been wound: list, show, export."),
+    "demo": ("reelwright.cli.demo", "Plan, wind on a simulated winder, and record: the whole job."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command's module when the command is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click's signature
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002 - click's signature
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(COMMANDS[cmd_name][0])
+        return cast("click.Command", module.command)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+    def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
+        with formatter.section("Exit codes"):
+            formatter.write_dl([(str(code), text) for code, text in EXIT_CODES.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="reelwright")
+def main() -> None:
+    """Wind a known length of round strand from one spool to another.
+
+    A powered winder can hurt: guard it, wire an emergency stop, keep hair, sleeves and hands away.
+    """
+
+
+def run() -> None:
+    """Entry point of the command. Failures of a person or a winder print a paragraph, never a traceback."""
+    try:
+        main(standalone_mode=True)
+    except ReelwrightError as failure:
+        click.echo(f"Error: {failure.message}", err=True)
+        if failure.remedy:
+            click.echo(failure.remedy, err=True)
+        sys.exit(failure.exit_code)

@@ -1,0 +1,85 @@
+"""The failures a person can cause or meet, each with its mend and its exit code.
+
+Any other exception is a bug of ours and keeps its traceback.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+EXIT_DONE = 0
+EXIT_BUG = 1
+EXIT_USAGE = 2
+EXIT_DEVICE = 3
+EXIT_TRIPPED = 4
+EXIT_PAUSED = 5
+EXIT_ABANDONED = 6
+
+EXIT_CODES = {
+    EXIT_DONE: "done: the wind reached its target, or the question was answered",
+    EXIT_BUG: "a fault of this program (a traceback is shown; please report it)",
+    EXIT_USAGE: "the command line or a file is wrong",
+    EXIT_DEVICE: "the port, the winder or this computer failed",
+    EXIT_TRIPPED: "the winder tripped: a protective stop holds it",
+    EXIT_PAUSED: "brought to standstill before the target; the job can go on",
+    EXIT_ABANDONED: "abandoned before the target",
+}
+
+
+class ReelwrightError(Exception):
+    """Something that the person, the computer or the winder got wrong.
+
+    message: what is wrong and where. remedy: what to do about it, a whole sentence.
+    """
+
+    exit_code = EXIT_DEVICE
+
+    def __init__(self, message: str, remedy: str = "") -> None:
+        super().__init__(message)
+        self.message = message
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        return f"{self.message} {self.remedy}".strip()
+
+
+class UsageError(ReelwrightError):
+    """The command line or a file asks for something that cannot be."""
+
+    exit_code = EXIT_USAGE
+
+
+class Fault:
+    """One thing wrong in a file: its path in the file, and a sentence with value, unit and mend."""
+
+    __slots__ = ("message", "path")
+
+    def __init__(self, path: str, message: str) -> None:
+        self.path = path
+        self.message = message
+
+    def __repr__(self) -> str:
+        return f"Fault({self.path!r}, {self.message!r})"
+
+
+class FileFaultsError(UsageError):
+    """All the faults of one file at once."""
+
+    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+        self.source = source
+        self.faults = tuple(faults)
+        count = len(self.faults)
+        lines = [f"{source} has {count} fault{'' if count == 1 else 's'}:"]
+        lines += [f"  {fault.path}: {fault.message}" for fault in self.faults]
+        super().__init__("\n".join(lines))
+
+
+class DeviceError(ReelwrightError):
+    """The port, the link or the winder failed."""
+
+
+class LinkLostError(DeviceError):
+    """The port went away, or the winder fell silent, after it had answered."""
