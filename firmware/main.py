@@ -1,0 +1,20 @@
+"""Runs on the board after boot.py: finds the board file, and runs the control loop on it."""
+
+import sys
+
+from windcore.loop import run
+
+# Name that the interpreter gives its port -> module in boards/. Desktop ports have no pins: they simulate.
+BOARD_FILES = {"linux": "simulated", "darwin": "simulated", "win32": "simulated"}
+
+
+def main() -> None:
+    """Run until the power goes, or somebody presses Ctrl-C on the port."""
+    name = BOARD_FILES.get(sys.platform)
+    if name is None:
+        raise SystemExit("No board file for %s. See boards/README.md to add one." % sys.platform)
+    run(__import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:]))
+
+
+if __name__ == "__main__":
+    main()

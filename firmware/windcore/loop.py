@@ -1,0 +1,69 @@
+"""The control loop: read, decide, apply, once every LOOP_MS, and the drive off on every way out."""
+
+from windcore.service import Identity, LinkService
+from windcore.session import Session
+from windcore.signals import Inputs, Outputs
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from typing import Protocol
+
+    class Board(Protocol):
+        """What the loop needs of a board."""
+
+        identity: Identity
+
+        def now_ms(self) -> int:
+            """The clock, in milliseconds that wrap at 2^30."""
+
+        def read(self, inputs: Inputs) -> None:
+            """Fill in pulses and switches."""
+
+        def apply(self, outputs: Outputs) -> None:
+            """Drive motor, lamp and buzzer."""
+
+        def off(self) -> None:
+            """Motor off, whatever happened before. Must never raise."""
+
+        def receive(self, room: bytearray) -> int:
+            """Take bytes that have arrived, at most a room full; how many. Never waits."""
+
+        def send(self, line: bytes) -> bool:
+            """Hand a whole line to the port, or nothing of it. Never waits for a host that does not read."""
+
+        def wait(self) -> bool:
+            """Wait for the next period. False ends the loop."""
+
+
+def run(board: "Board") -> None:
+    """Build the winder's mind on a board and run it until the board says stop, or anything goes wrong.
+
+    KeyboardInterrupt (Ctrl-C on the port) and every other exception leave through `finally`: drive off first.
+    """
+    inputs = Inputs()
+    outputs = Outputs()
+    received = bytearray(128)
+    try:
+        session = Session(board.identity.cause)
+        service = LinkService(session, board.identity)
+        going = True
+        while going:
+            now_ms = board.now_ms()
+            board.read(inputs)
+            inputs.silent_ms = service.silent_ms(now_ms)
+            session.step(inputs, outputs, now_ms)
+            board.apply(outputs)
+            count = board.receive(received)
+            if count:
+                service.feed(received, count, now_ms)
+            line = service.outgoing(now_ms)
+            while line:
+                taken = board.send(line)
+                service.sent(line, now_ms, taken)
+                if not taken:
+                    break
+                line = service.outgoing(now_ms)
+            going = board.wait()
+    finally:
+        board.off()

@@ -1,0 +1,62 @@
+"""The trapezoid: how fast to turn, given how far it is to the next stop.
+
+Rates are in grains a second, a grain being the 1/`grain` part of a pulse. The grain is chosen so that the
+fastest rate stays below 2^15 and its square below 2^30.
+"""
+
+_FASTEST = 32767
+_FINEST = 1024
+_HARDEST = 10000000  # acceleration times the longest step stays below 2^30
+
+
+def grain_for(full_rate: int) -> int:
+    """How many grains a pulse has, for a full rate in hundredths of a pulse per second."""
+    grain = 1
+    while grain < _FINEST and full_rate * grain * 2 // 100 <= _FASTEST:
+        grain *= 2
+    return grain
+
+
+class Ramp:
+    """Rises to the cruise rate, and falls so as to reach the creep rate `creep_pulses` before the stop."""
+
+    def __init__(self) -> None:
+        self.prepare(100, 100, 100, 0, 1)
+
+    def prepare(self, cruise: int, creep: int, acceleration: int, creep_pulses: int, grain: int) -> None:
+        """Take a job's rates in hundredths of a pulse per second (and per second squared)."""
+        self._grain = grain
+        self._cruise = max(1, min(_FASTEST, cruise * grain // 100))
+        self._creep = max(1, min(self._cruise, creep * grain // 100))
+        self._acceleration = max(1, min(_HARDEST, acceleration * grain // 100))
+        self._creep_pulses = creep_pulses
+        self._farthest = (1 << 29) // grain
+        self.reset()
+
+    def reset(self) -> None:
+        """Start from rest."""
+        self.rate = 0
+        self.slowing = False
+
+    def advance(self, remaining: int, step_ms: int) -> int:
+        """The rate for the next step of step_ms (at most 100), with `remaining` pulses to the stop."""
+        if remaining <= 0:
+            self.rate = 0
+            self.slowing = True
+            return 0
+        to_creep = (min(remaining, self._farthest) - self._creep_pulses) * self._grain
+        needed = (self.rate * self.rate - self._creep * self._creep) // (2 * self._acceleration)
+        change = max(1, self._acceleration * step_ms // 1000)
+        if needed >= to_creep:
+            self.slowing = True
+            self.rate = max(self._creep, self.rate - change)
+        elif needed + self.rate * step_ms // 500 < to_creep:
+            # two steps of room, so that the rate does not flutter about the edge of the trapezoid
+            self.slowing = False
+            self.rate = min(self._cruise, self.rate + change)
+        return self.rate
+
+    def stopping_pulses(self, rate: int) -> int:
+        """Pulses from a rate in grains a second to rest, approach included."""
+        rate = min(_FASTEST, abs(rate))
+        return rate * rate // (2 * self._acceleration) // self._grain + self._creep_pulses + 1

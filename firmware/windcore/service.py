@@ -1,0 +1,294 @@
+"""The link's side of the winder: answers, events, progress. Knows lines and the session, no port.
+
+Stop-and-wait: the last answer is kept, and a request that comes again word for word is answered from it
+without acting twice. Nothing is queued but that answer and the events; progress that cannot leave at once is
+dropped and counted.
+"""
+
+from windcore.job import Job
+from windcore.session import Session
+from windcore.ticks import ticks_diff
+from windcore.transitions import accepted_requests
+from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
+from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MOST_JOB_VALUES
+from windlink.codec import decode, encode, read_hello
+from windlink.fields import Field
+from windlink.frame import ANSWER, EVENT, LONGEST_TO_DEVICE, PROGRESS, REQUEST, FrameError, LineReader, unseal
+from windlink.job import HIGHEST_RATE, MOST_LAYERS, POSITION, first_fault, job_crc
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from typing import Any, Callable
+
+    Reply = tuple[str, tuple[Any, ...]]
+
+FIRMWARE = "0.1.0"
+LOOP_MS = 10
+PROGRESS_MS = 150
+RESEND_MS = 300
+HEARD_MS = 2000  # progress and events flow this long after the host was last heard
+_SILENT_MOST = 1 << 28
+
+_DRIVE_BITS = (codes.CAN_HAND, codes.CAN_DC, codes.CAN_STEPPER)
+
+
+class Identity:
+    """What a board tells of itself: name, capability bits, boot number, restart cause, pace (1 on hardware)."""
+
+    def __init__(self, board: str, capabilities: int, boot: int, cause: int, pace: int) -> None:
+        self.board = board
+        self.capabilities = capabilities
+        self.boot = boot
+        self.cause = cause
+        self.pace = pace
+
+
+class LinkService:
+    """Takes bytes with `feed`, gives lines with `outgoing`."""
+
+    def __init__(self, session: Session, identity: Identity) -> None:
+        self._session = session
+        self._identity = identity
+        self._reader = LineReader(LONGEST_TO_DEVICE)
+        self._bad_lines = 0
+        self._dropped_progress = 0
+        self._last_request = b""
+        self._answer = b""
+        self._answer_due = False
+        self._heard_ms = 0
+        self._heard = False
+        self._progress_number = 0
+        self._progress_ms = 0
+        self._event_ms = 0
+        self._event_sent = 0
+        self._upload_id = 0
+        self._upload_count = 0
+        self._upload: "list[int]" = []
+
+    def feed(self, data: "bytes | bytearray | memoryview", count: int, now_ms: int) -> None:
+        """Take the first `count` bytes of data, received at now_ms."""
+        for index in range(count):
+            length = self._reader.feed(data[index])
+            if length:
+                self._take(self._reader.line(length), now_ms)
+
+    def silent_ms(self, now_ms: int) -> int:
+        """How long no host was heard; a large number when none ever was."""
+        if not self._heard:
+            return _SILENT_MOST
+        silent = ticks_diff(now_ms, self._heard_ms)
+        if silent < 0 or silent > _SILENT_MOST:
+            # half a wrap of silence reads as the future; a host that quiet is gone
+            self._heard = False
+            return _SILENT_MOST
+        return silent
+
+    def outgoing(self, now_ms: int) -> bytes:
+        """The next line to send now, or b''. The caller says with `sent` whether the port took it."""
+        if self._answer_due:
+            return self._answer
+        if self.silent_ms(now_ms) > HEARD_MS:
+            return b""
+        events = self._session.events
+        if events.acknowledged < events.newest:
+            number = events.acknowledged + 1
+            if number != self._event_sent or ticks_diff(now_ms, self._event_ms) >= RESEND_MS:
+                return self._event(number)
+        if ticks_diff(now_ms, self._progress_ms) >= PROGRESS_MS:
+            return self._progress()
+        return b""
+
+    def sent(self, line: bytes, now_ms: int, taken: bool) -> None:
+        """Note what became of a line from `outgoing`."""
+        kind = line[:1]
+        if kind == b"<":
+            self._answer_due = not taken
+        elif kind == b"+":
+            if taken:
+                self._event_sent = self._session.events.acknowledged + 1
+                self._event_ms = now_ms
+        else:
+            self._progress_ms = now_ms
+            if not taken:
+                self._dropped_progress += 1
+
+    # --- lines in -----------------------------------------------------------------------------------------
+
+    def _take(self, line: bytes, now_ms: int) -> None:
+        if line == self._last_request:
+            self._heard_now(now_ms)
+            self._answer_due = True
+            return
+        try:
+            hello = read_hello(REQUEST, line)
+            if hello is not None and hello[1] != PROTOCOL_MAJOR:
+                self._reply(line, hello[0], "hello", self._who(0), now_ms)
+                return
+            self._take_body(line, now_ms)
+        except FrameError:
+            self._bad_lines += 1
+
+    def _take_body(self, line: bytes, now_ms: int) -> None:
+        try:
+            message, sequence, values = decode(line)
+        except FrameError:
+            # a sound line that this version cannot read deserves a refusal; noise deserves silence
+            words = unseal(line).split(" ")
+            if words[0][:1] != REQUEST:
+                raise
+            sequence = Field("sequence", 0, HIGHEST_SEQUENCE, "").read(words[0][1:])
+            known = len(words) > 1 and REQUEST + words[1] in BY_NAME
+            reason = codes.BAD_FIELDS if known else codes.UNKNOWN_REQUEST
+            self._reply(line, sequence, "refused", self._refusal(reason), now_ms)
+            return
+        if message.kind != REQUEST:
+            raise FrameError("not a request")
+        self._heard_now(now_ms)
+        verb, answer = getattr(self, "_on_" + message.verb)(values)
+        self._reply(line, sequence, verb, answer, now_ms)
+
+    def _heard_now(self, now_ms: int) -> None:
+        self._heard = True
+        self._heard_ms = now_ms
+
+    def _reply(self, line: bytes, sequence: int, verb: str, values: "tuple[Any, ...]", now_ms: int) -> None:
+        self._heard_now(now_ms)
+        self._last_request = line
+        self._answer = encode(ANSWER, sequence, verb, values)
+        self._answer_due = True
+
+    # --- requests ------------------------------------------------------------------------------------------
+
+    def _who(self, session: object) -> "tuple[Any, ...]":
+        who = self._identity
+        return (PROTOCOL_MAJOR, PROTOCOL_MINOR, session, FIRMWARE, who.board, who.boot, who.cause, who.pace)
+
+    def _on_hello(self, values: "tuple[Any, ...]") -> "Reply":
+        self._event_sent = 0
+        return "hello", self._who(values[2])
+
+    def _on_limits(self, values: "tuple[Any, ...]") -> "Reply":
+        return "limits", (self._identity.capabilities, MOST_JOB_VALUES, MOST_LAYERS, HIGHEST_RATE, LOOP_MS)
+
+    def _on_status(self, values: "tuple[Any, ...]") -> "Reply":
+        session = self._session
+        return "status", (
+            session.state,
+            session.job.job_id,
+            session.count,
+            self._layer(),
+            session.wait,
+            session.trip_reason,
+        )
+
+    def _on_trip(self, values: "tuple[Any, ...]") -> "Reply":
+        session = self._session
+        return "trip", (
+            session.trip_reason,
+            session.trip_value,
+            session.trip_limit,
+            session.trip_count,
+            session.trip_ms,
+        )
+
+    def _on_counters(self, values: "tuple[Any, ...]") -> "Reply":
+        return "counters", (
+            self._bad_lines,
+            self._reader.dropped,
+            self._dropped_progress,
+            self._session.events.dropped,
+            self._session.longest_step_ms,
+        )
+
+    def _on_offer(self, values: "tuple[Any, ...]") -> "Reply":
+        self._upload_id = values[0]
+        self._upload_count = values[1]
+        self._upload = [-1] * self._upload_count
+        return self._done(0)
+
+    def _on_part(self, values: "tuple[Any, ...]") -> "Reply":
+        if values[0] != self._upload_id:
+            return self._done(codes.WRONG_JOB)
+        offset = values[1]
+        if offset + len(values) - 2 > self._upload_count:
+            return self._done(codes.BAD_FIELDS)
+        for index, value in enumerate(values[2:]):
+            self._upload[offset + index] = value
+        return self._done(0)
+
+    def _on_accept(self, values: "tuple[Any, ...]") -> "Reply":
+        session = self._session
+        if values[0] == session.job.job_id and values[1] == session.job.crc and session.job.job_id:
+            return self._done(session.accept(session.job))
+        if values[0] != self._upload_id:
+            return self._done(codes.WRONG_JOB)
+        if -1 in self._upload:
+            return self._done(codes.JOB_INCOMPLETE, self._upload.index(-1))
+        if job_crc(self._upload) != values[1]:
+            return self._done(codes.JOB_DAMAGED)
+        fault = first_fault(self._upload)
+        if fault >= 0:
+            return self._done(codes.JOB_VALUE, fault)
+        lacking = self._lacking(self._upload)
+        if lacking:
+            return self._done(codes.NOT_FITTED, lacking)
+        return self._done(session.accept(Job(self._upload_id, values[1], self._upload)))
+
+    def _lacking(self, job: "list[int]") -> int:
+        needed = _DRIVE_BITS[job[POSITION["drive"]]] | job[POSITION["fitted"]]
+        if job[POSITION["channels"]] == 2:
+            needed |= codes.CAN_QUADRATURE
+        return needed & ~self._identity.capabilities
+
+    def _on_start(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._for_job(values, self._session.start)
+
+    def _on_pause(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._for_job(values, self._session.pause)
+
+    def _on_abandon(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._for_job(values, self._session.abandon)
+
+    def _on_go_on(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._for_job(values, lambda: self._session.go_on(values[1]))
+
+    def _for_job(self, values: "tuple[Any, ...]", act: "Callable[[], int]") -> "Reply":
+        if values[0] != self._session.job.job_id:
+            return self._done(codes.WRONG_JOB)
+        return self._done(act())
+
+    def _on_clear(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._done(self._session.clear(values[0]))
+
+    def _on_ack(self, values: "tuple[Any, ...]") -> "Reply":
+        self._session.events.acknowledge(values[0])
+        return self._done(0)
+
+    def _done(self, refusal: int, detail: int = 0) -> "Reply":
+        if refusal:
+            return "refused", self._refusal(refusal, detail)
+        return "done", (self._session.state,)
+
+    def _refusal(self, refusal: int, detail: int = 0) -> "tuple[Any, ...]":
+        session = self._session
+        if refusal == codes.SWITCH_ACTIVE:
+            detail = session.held_switches()
+        return (refusal, detail, session.state, accepted_requests(session.state))
+
+    # --- lines out -----------------------------------------------------------------------------------------
+
+    def _layer(self) -> int:
+        return self._session.tally.layer if self._session.job.job_id else 0
+
+    def _event(self, number: int) -> bytes:
+        events = self._session.events
+        verb = events.verb(number)
+        values = [events.value(number, index) for index in range(4)]
+        return encode(EVENT, number, verb, tuple(values[: len(BY_NAME[EVENT + verb].fields)]))
+
+    def _progress(self) -> bytes:
+        session = self._session
+        self._progress_number = (self._progress_number + 1) % (HIGHEST_SEQUENCE + 1)
+        values = (session.state, session.count, self._layer(), session.rate, session.duty, session.events.newest)
+        return encode(PROGRESS, self._progress_number, "progress", values)

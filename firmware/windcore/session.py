@@ -1,0 +1,341 @@
+"""The session: one job from acceptance to rest. Decides; touches nothing.
+
+`step` is a pure function of its arguments and the session's own state: no clock, no input or output, no
+allocation. Requests come in between steps and are answered with 0 or a refusal of the link.
+"""
+
+from windcore import events as happened
+from windcore.events import Events
+from windcore.job import Job
+from windcore.ramp import Ramp, grain_for
+from windcore.signals import LAMP_NEARLY, LAMP_OFF, LAMP_SLOWER, LAMP_STOP, LAMP_WIND, Inputs, Outputs
+from windcore.speed import SpeedLoop, Speedometer
+from windcore.tally import Tally
+from windcore.targets import END, Targets
+from windcore.ticks import ticks_diff
+from windcore.transitions import (
+    ABANDON,
+    ACCEPT,
+    CLEAR,
+    CLEARED_EMPTY,
+    COMPLETED,
+    DRIVEN,
+    GO_ON,
+    PAUSE,
+    RESTED,
+    SLOWING,
+    START,
+    TRIP,
+    follow,
+)
+from windcore.trips import AT_REST, WHILE_TURNING, Watch
+from windlink import codes
+from windlink.codes import EASING, EMPTY, LOADED, TRIPPED, WAITING, WINDING
+
+# Settling at rest: turning the spool by this many pulses with the drive off is worth an event.
+_REST_SLACK_PULSES = 1
+
+# The fastest rate that a progress message can carry, hundredths of a pulse per second.
+_FASTEST_TOLD = 9999999
+
+_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1])
+
+
+class Session:
+    """The state of a winder. `restart_cause` is one of the link's causes: a restart that nobody asked for trips."""
+
+    def __init__(self, restart_cause: int = codes.POWER_ON) -> None:
+        self.events = Events()
+        self.tally = Tally()
+        self.targets = Targets()
+        self.speedometer = Speedometer()
+        self.watch = Watch()
+        self._ramp = Ramp()
+        self._speed_loop = SpeedLoop()
+        self.job = _NO_JOB
+        self.state = EMPTY
+        self.count = 0
+        self.rate = 0  # hundredths of a pulse per second
+        self.duty = 0
+        self.wait = 0  # event that began the present wait
+        self.trip_reason = 0
+        self.trip_value = 0
+        self.trip_limit = 0
+        self.trip_count = 0
+        self.trip_ms = 0
+        self.longest_step_ms = 0
+        self._grain = 1
+        self._step_gain = 0
+        self._stop_reason = codes.STOP_AT_LAYER
+        self._halt = 0  # count at which the present motion stops
+        self._outcome = codes.REACHED
+        self._arrived = False
+        self._layers_told = 0
+        self._zero = 0
+        self._pulses = 0
+        self._switches = 0
+        self._rest_count = 0
+        self._now_ms = 0
+        self._started = False
+        if restart_cause not in (codes.POWER_ON, codes.COMMANDED):
+            self._trip(codes.RESTARTED, restart_cause, 0)
+
+    # --- requests, between steps -------------------------------------------------------------------------
+
+    def accept(self, job: Job) -> int:
+        """Take a checked job. 0, or a refusal."""
+        if self.state == LOADED and job.job_id == self.job.job_id and job.crc == self.job.crc:
+            return 0
+        if not self._go(ACCEPT):
+            return codes.WRONG_STATE
+        self.job = job
+        self.tally.begin(job.layer_numerator, job.layer_denominator, job.first_numerator)
+        self.targets.begin(job.target_pulses, job.stops)
+        grain = grain_for(job.full_rate)
+        self._grain = grain
+        self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.creep_pulses, grain)
+        self._speed_loop.prepare(job.full_rate * grain // 100)
+        self.speedometer.prepare(grain)
+        self._step_gain = job.step_numerator * 1024 // (job.step_denominator * grain)
+        self._zero = self._pulses
+        self.count = 0
+        self._layers_told = 0
+        self.wait = 0
+        self._outcome = codes.REACHED
+        return 0
+
+    def start(self) -> int:
+        """Begin the loaded job at count zero. 0, or a refusal."""
+        if self.state == LOADED:
+            if self.held_switches():
+                return codes.SWITCH_ACTIVE
+            self._zero = self._pulses
+            self.count = 0
+        return self._begin(START)
+
+    def go_on(self, wait: int) -> int:
+        """End the wait that this event began. 0, or a refusal."""
+        if self.state == WAITING:
+            if wait != self.wait:
+                return codes.STALE
+            if self.held_switches():
+                return codes.SWITCH_ACTIVE
+        return self._begin(GO_ON)
+
+    def pause(self) -> int:
+        """Ease to rest. 0, or a refusal."""
+        turning = self.state == WINDING
+        if not self._go(PAUSE):
+            return codes.WRONG_STATE
+        if turning:
+            self._ease(codes.STOP_BY_PAUSE)
+        return 0
+
+    def abandon(self) -> int:
+        """Ease to rest and end the job. 0, or a refusal."""
+        turning = self.state == WINDING
+        if not self._go(ABANDON):
+            return codes.WRONG_STATE
+        self._outcome = codes.ABANDONED
+        if turning:
+            self._ease(codes.STOP_BY_PAUSE)
+        elif self.state != EASING:
+            self._end()
+        return 0
+
+    def clear(self, reason: int) -> int:
+        """Clear a trip. 0, or a refusal."""
+        if self.state != TRIPPED:
+            return codes.WRONG_STATE
+        if reason != self.trip_reason:
+            return codes.STALE
+        if self._switches & AT_REST:
+            return codes.SWITCH_ACTIVE
+        self._go(CLEARED_EMPTY if self.job is _NO_JOB else CLEAR)
+        self.events.add(happened.CLEARED, self._now_ms, reason, self.count)
+        self.wait = self.events.newest
+        self._rest_count = self.count
+        self.trip_reason = 0
+        return 0
+
+    def held_switches(self) -> int:
+        """The switches that keep the spool from being started."""
+        return self._switches & WHILE_TURNING
+
+    # --- the control step --------------------------------------------------------------------------------
+
+    def step(self, inputs: Inputs, outputs: Outputs, now_ms: int) -> None:
+        """Take what was read at now_ms (the clock that wraps at 2^30) and fill in what to do."""
+        step_ms = ticks_diff(now_ms, self._now_ms) if self._started else 0
+        self._started = True
+        self._now_ms = now_ms
+        if step_ms > self.longest_step_ms:
+            self.longest_step_ms = step_ms
+        self._pulses = inputs.pulses
+        self._switches = inputs.switches & self.job.fitted
+        outputs.off()
+        outputs.lamp = LAMP_OFF
+        outputs.buzzer = 0
+        if self.state in DRIVEN:
+            self._count_turns()
+            if not self._tripped_turning(inputs, step_ms):
+                self._move(inputs, outputs, step_ms)
+        elif self.state == LOADED or self.state == WAITING:
+            self._rest()
+            reason = self.watch.switches(self._switches & AT_REST)
+            if reason:
+                self._trip(reason, self.watch.value, self.watch.limit)
+            elif self._switches & codes.GO_BUTTON:
+                if self.state == LOADED:
+                    self.start()
+                else:
+                    self.go_on(self.wait)
+        else:
+            self._rest()
+        self.duty = 1000 if outputs.step_rate else outputs.duty
+
+    # --- within -------------------------------------------------------------------------------------------
+
+    def _go(self, trigger: int) -> bool:
+        to = follow(self.state, trigger)
+        if to < 0:
+            return False
+        self.state = to
+        return True
+
+    def _begin(self, trigger: int) -> int:
+        if self.held_switches() or not self._go(trigger):
+            return codes.WRONG_STATE
+        self.targets.pass_to(self.count)
+        self._halt = self.targets.pulses
+        self._stop_reason = codes.STOP_AT_MARK if self.targets.kind == codes.MARK_STOP else codes.STOP_AT_LAYER
+        self._arrived = False
+        self._ramp.reset()
+        self._speed_loop.reset()
+        self.speedometer.reset(self.count, self._now_ms)
+        self.watch.begin(self.count)
+        self.events.add(happened.BEGAN, self._now_ms, self.job.job_id, self.count)
+        return 0
+
+    def _count_turns(self) -> None:
+        self.count = self._pulses - self._zero
+        self.tally.update(self.count)
+        while self._layers_told < self.tally.done:
+            self._layers_told += 1
+            self.events.add(happened.LAYER_DONE, self._now_ms, self._layers_told, self.count)
+        grains = self.speedometer.update(self.count, self._now_ms)
+        self.rate = max(-_FASTEST_TOLD, min(_FASTEST_TOLD, grains * 100 // self._grain))
+
+    def _tripped_turning(self, inputs: Inputs, step_ms: int) -> bool:
+        job = self.job
+        watch = self.watch
+        reason = watch.switches(self._switches & WHILE_TURNING)
+        if not reason and job.drive != codes.HAND:
+            # a hand on the crank is no drive: its speed and its rests are the operator's own
+            reason = watch.loop(step_ms) or watch.rate(self.rate, job.highest_rate)
+            if not reason and job.channels == 2:
+                reason = watch.direction(self.count, job.backwards_pulses)
+            if not reason and not self._arrived:
+                slowest = max(1, self._ramp.rate)
+                limit_ms = job.no_pulses_ms + 4000 * self._grain // slowest
+                reason = watch.pulses(self.speedometer.quiet_ms, limit_ms)
+            reason = reason or watch.link(job.link_loss, inputs.silent_ms, job.link_loss_ms)
+        if reason:
+            self._trip(reason, watch.value, watch.limit)
+        return reason != 0
+
+    def _move(self, inputs: Inputs, outputs: Outputs, step_ms: int) -> None:
+        job = self.job
+        if self.state == WINDING and job.link_loss == codes.PAUSE and inputs.silent_ms > job.link_loss_ms:
+            self._go(PAUSE)
+            self._ease(codes.STOP_BY_LINK_LOSS)
+        if self.count >= self._halt:
+            self._arrived = True
+        if job.drive == codes.HAND:
+            self._guide_hand(outputs)
+        else:
+            self._drive(outputs, step_ms)
+        if self.state == WINDING and (self._arrived or self._ramp.slowing):
+            self._go(SLOWING)
+        if self._arrived and self.speedometer.quiet_ms >= job.standstill_ms:
+            self._come_to_rest(outputs)
+
+    def _drive(self, outputs: Outputs, step_ms: int) -> None:
+        if self._arrived:
+            outputs.brake = 1
+            self._ramp.advance(0, step_ms)
+            return
+        wanted = self._ramp.advance(self._halt - self.count, step_ms)
+        if self.job.drive == codes.STEPPER:
+            outputs.step_rate = wanted * self._step_gain >> 10
+        else:
+            outputs.duty = self._speed_loop.advance(wanted, self.speedometer.rate, step_ms)
+
+    def _guide_hand(self, outputs: Outputs) -> None:
+        if self._arrived:
+            outputs.lamp = LAMP_STOP
+            outputs.buzzer = 1
+            return
+        outputs.lamp = LAMP_WIND
+        lead_ms = self.job.lead_ms
+        # pulses that pass in the lead time at the present rate, scaled so that the product stays small
+        ahead = max(0, self.rate) // 100 * (lead_ms // 10) // 100 + 1
+        remaining = self._halt - self.count
+        if remaining <= ahead:
+            outputs.lamp = LAMP_NEARLY if 3 * remaining <= ahead else LAMP_SLOWER
+
+    def _come_to_rest(self, outputs: Outputs) -> None:
+        outputs.off()
+        self.rate = 0
+        if self._outcome == codes.ABANDONED:
+            self._go(COMPLETED)
+            self._end()
+            return
+        self.targets.pass_to(self.count)
+        if self.targets.kind == END and self.count >= self.targets.target:
+            self._go(COMPLETED)
+            self._end()
+            return
+        self._go(RESTED)
+        self.events.add(happened.STOPPED, self._now_ms, self._stop_reason, self.tally.layer, self.count)
+        self.wait = self.events.newest
+        self._rest_count = self.count
+
+    def _end(self) -> None:
+        self.events.add(happened.ENDED, self._now_ms, self._outcome, self.count)
+        self._rest_count = self.count
+
+    def _ease(self, reason: int) -> None:
+        """Bring the stop forward to where the ramp can end; a planned stop before that stays the stop."""
+        if self.job.drive == codes.HAND:
+            halt = self.count
+        else:
+            halt = self.count + self._ramp.stopping_pulses(self.speedometer.rate)
+        if halt < self._halt:
+            self._halt = halt
+            self._stop_reason = reason
+
+    def _rest(self) -> None:
+        """Keep counting with the drive off: a spool that is turned by hand, or pulled back, is told."""
+        if self.state == LOADED or self.job is _NO_JOB:
+            return
+        self.count = self._pulses - self._zero
+        self.tally.update(self.count)
+        self.speedometer.update(self.count, self._now_ms)
+        self.rate = 0
+        if (
+            abs(self.count - self._rest_count) > _REST_SLACK_PULSES
+            and self.speedometer.quiet_ms >= self.job.standstill_ms
+        ):
+            self._rest_count = self.count
+            self.events.add(happened.MOVED_AT_REST, self._now_ms, self.count)
+
+    def _trip(self, reason: int, value: int, limit: int) -> None:
+        self._go(TRIP)
+        self.trip_reason = reason
+        self.trip_value = value
+        self.trip_limit = limit
+        self.trip_count = self.count
+        self.trip_ms = self._now_ms
+        self._rest_count = self.count
+        self.events.add(happened.TRIPPED, self._now_ms, reason, value, self.count)

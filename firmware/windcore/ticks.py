@@ -1,0 +1,14 @@
+"""The winder's clock: milliseconds that wrap at 2^30."""
+
+WRAP = 1 << 30
+_MASK = WRAP - 1
+_HALF = 1 << 29
+
+
+def ticks_diff(later_ms: int, earlier_ms: int) -> int:
+    """Signed milliseconds from earlier to later, right across the wrap, for spans below 2^29 (6.2 days)."""
+    difference = (later_ms - earlier_ms) & _MASK
+    if difference >= _HALF:
+        difference -= _MASK
+        difference -= 1
+    return difference

@@ -1,0 +1,75 @@
+"""The session's table: in which state, on which trigger, to which state. A missing entry is refused.
+
+Each state, how it is entered, whether a host may ask for it, what the drive may do, and the ways out:
+
+EMPTY     At power-on, and when a trip that lost the job is cleared. Drive off. Out: accept.
+LOADED    By accept. Drive off. Out: start, another accept, abandon, a pressed stop button.
+WINDING   By start or go_on, and only by these. The drive turns the spool on its ramp. Out: slowing (the ramp
+          has begun to fall towards a stop), pause, abandon, a trip.
+EASING    From WINDING, by the ramp, the operator or a silent host. The drive may turn the spool up to the
+          stop, then it is off. Only standstill or a trip lead out; pause and abandon change nothing but the end.
+WAITING   By standstill short of the target, and when a trip is cleared. Drive off. Out: go_on, abandon, a
+          pressed stop button.
+FINISHED  By standstill at the target or after abandon. Drive off. Out: accept.
+TRIPPED   From anywhere, by a trip; at the start, after a restart that nobody asked for. Drive off. Out: clear,
+          which moves nothing.
+"""
+
+from windlink.catalogue import STATE_REQUESTS
+from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WINDING
+
+# Triggers. The first ones are requests of the host, in the order of the link's catalogue.
+ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR = range(len(STATE_REQUESTS))
+SLOWING, RESTED, COMPLETED, TRIP, CLEARED_EMPTY = range(len(STATE_REQUESTS), len(STATE_REQUESTS) + 5)
+
+# The numbers are the link's, and index the table below.
+STATES = (EMPTY, LOADED, WINDING, EASING, WAITING, FINISHED, TRIPPED)
+TRIGGERS = (ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR, SLOWING, RESTED, COMPLETED, TRIP, CLEARED_EMPTY)
+
+# The states in which the drive may pull; in every other it is off, whatever the rest of the session does.
+DRIVEN = (WINDING, EASING)
+
+TRANSITIONS = {
+    (EMPTY, ACCEPT): LOADED,
+    (EMPTY, TRIP): TRIPPED,
+    (LOADED, ACCEPT): LOADED,
+    (LOADED, START): WINDING,
+    (LOADED, ABANDON): FINISHED,
+    (LOADED, TRIP): TRIPPED,
+    (WINDING, PAUSE): EASING,
+    (WINDING, ABANDON): EASING,
+    (WINDING, SLOWING): EASING,
+    (WINDING, TRIP): TRIPPED,
+    (EASING, PAUSE): EASING,
+    (EASING, ABANDON): EASING,
+    (EASING, RESTED): WAITING,
+    (EASING, COMPLETED): FINISHED,
+    (EASING, TRIP): TRIPPED,
+    (WAITING, PAUSE): WAITING,
+    (WAITING, GO_ON): WINDING,
+    (WAITING, ABANDON): FINISHED,
+    (WAITING, TRIP): TRIPPED,
+    (FINISHED, ACCEPT): LOADED,
+    (TRIPPED, CLEAR): WAITING,
+    (TRIPPED, CLEARED_EMPTY): EMPTY,
+}
+
+_NONE = 255
+_TABLE = bytearray([_NONE] * (len(STATES) * len(TRIGGERS)))
+for (_state, _trigger), _to in TRANSITIONS.items():
+    _TABLE[_state * len(TRIGGERS) + _trigger] = _to
+
+
+def follow(state: int, trigger: int) -> int:
+    """The next state, or -1 where the table has no entry. Allocates nothing."""
+    to = _TABLE[state * len(TRIGGERS) + trigger]
+    return -1 if to == _NONE else to
+
+
+def accepted_requests(state: int) -> int:
+    """Bit mask of the requests that a state takes; bit i is the i-th of STATE_REQUESTS."""
+    mask = 0
+    for trigger in range(len(STATE_REQUESTS)):
+        if (state, trigger) in TRANSITIONS:
+            mask |= 1 << trigger
+    return mask

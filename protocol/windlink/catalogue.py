@@ -1,0 +1,197 @@
+"""Every message of the link, declared once. Encoder, decoder and the tables of the specification come from here.
+
+Within one major version a message keeps its verb and its first fields; a minor version may append fields,
+and a reader of this version then ignores a message that it cannot read. The first two fields of both
+`hello` messages never change.
+"""
+
+from windlink.fields import SMALL, Checksum, Field, Token
+from windlink.frame import ANSWER, EVENT, LONGEST_FROM_DEVICE, LONGEST_TO_DEVICE, PROGRESS, REQUEST
+
+MOST_JOB_VALUES = 600
+PART_VALUES = 8
+HIGHEST_SEQUENCE = 999
+HIGHEST_EVENT = 99999
+
+
+class Message:
+    """One message: its kind, verb and fields, and how many more values may follow the last field."""
+
+    def __init__(
+        self, kind: str, verb: str, fields: "tuple[Field | Token | Checksum, ...]", about: str, more: int = 0
+    ) -> None:
+        self.kind = kind
+        self.verb = verb
+        self.fields = fields
+        self.about = about
+        self.more = more  # the last field may be repeated this often
+
+    @property
+    def longest(self) -> int:
+        """The room for a line of this message."""
+        return LONGEST_TO_DEVICE if self.kind == REQUEST else LONGEST_FROM_DEVICE
+
+    @property
+    def highest_sequence(self) -> int:
+        """The sequence number after which counting starts again."""
+        return HIGHEST_EVENT if self.kind == EVENT else HIGHEST_SEQUENCE
+
+    def named(self, values: "tuple[object, ...]") -> "dict[str, object]":
+        """The values under the names of their fields."""
+        return {field.name: value for field, value in zip(self.fields, values)}
+
+
+_JOB_ID = Field("job_id", 1, SMALL - 1, "number that the host gave the job; 0 where there is none")
+_ANY_JOB_ID = Field("job_id", 0, SMALL - 1, "number of the job in the winder; 0 where there is none")
+_STATE = Field("state", 0, 6, "state, see States")
+_PULSES = Field("pulses", -SMALL + 1, SMALL - 1, "signed count of this job")
+_LAYER = Field("layer", 0, 999, "layer that the count is in, from 1; 0 without a job")
+_REASON = Field("reason", 0, 99, "trip reason, see Trips; 0 for none")
+_TIME = Field("time_ms", 0, SMALL - 1, "winder's clock, wraps at 2^30")
+_EVENT = Field("event", 0, HIGHEST_EVENT, "number of an event")
+_VALUE = Field("value", -9999999, 99999999, "what was measured")
+_LIMIT = Field("limit", -9999999, 99999999, "what was allowed")
+
+MESSAGES = (
+    Message(
+        REQUEST,
+        "hello",
+        (
+            Field("major", 0, 9, "protocol major of the host"),
+            Field("minor", 0, 99, "protocol minor of the host"),
+            Field("session", 0, 65535, "drawn at random for each connection; the answer repeats it"),
+        ),
+        "Opens a session. Every version answers it, whatever the major.",
+    ),
+    Message(
+        ANSWER,
+        "hello",
+        (
+            Field("major", 0, 9, "protocol major of the winder"),
+            Field("minor", 0, 99, "protocol minor of the winder"),
+            Field("session", 0, 65535, "as in the request"),
+            Token("firmware", 8, "version of the firmware"),
+            Token("board", 9, "name of the board file"),
+            Field("boot", 0, 65535, "drawn at random at each start; another value means a restart"),
+            Field("cause", 0, 9, "what caused the last start, see Causes"),
+            Field("pace", 0, 9999, "virtual seconds in a real one: 1 on hardware, 0 as fast as it can"),
+        ),
+        "Who answers.",
+    ),
+    Message(REQUEST, "limits", (), "Asks what the winder can do."),
+    Message(
+        ANSWER,
+        "limits",
+        (
+            Field("capabilities", 0, 9999, "bit mask, see Capabilities"),
+            Field("most_job_values", 0, 9999, "longest job"),
+            Field("most_layers", 0, 999, "deepest job"),
+            Field("highest_rate", 0, 9999999, "fastest count, hundredths of a pulse per second"),
+            Field("loop_ms", 1, 999, "period of the control step"),
+        ),
+        "What the winder can do.",
+    ),
+    Message(REQUEST, "status", (), "Asks for the state. Harmless at any time; keeps the winder's progress coming."),
+    Message(
+        ANSWER,
+        "status",
+        (_STATE, _ANY_JOB_ID, _PULSES, _LAYER, Field("wait", 0, HIGHEST_EVENT, "event that began this wait"), _REASON),
+        "The state.",
+    ),
+    Message(REQUEST, "trip", (), "Asks for the first reason of the trip that holds the winder, or held it last."),
+    Message(ANSWER, "trip", (_REASON, _VALUE, _LIMIT, _PULSES, _TIME), "The trip."),
+    Message(REQUEST, "counters", (), "Asks what the link has lost so far."),
+    Message(
+        ANSWER,
+        "counters",
+        (
+            Field("bad_lines", 0, 9999999, "lines that were no valid frame"),
+            Field("overlong_lines", 0, 9999999, "lines longer than their room"),
+            Field("dropped_progress", 0, 9999999, "progress frames dropped, because the port was not ready"),
+            Field("dropped_events", 0, 9999999, "layer events dropped, because the room for events was full"),
+            Field("longest_loop_ms", 0, 9999999, "longest control period since the start"),
+        ),
+        "What the link has lost so far.",
+    ),
+    Message(
+        REQUEST,
+        "offer",
+        (_JOB_ID, Field("count", 1, MOST_JOB_VALUES, "how many values the job has")),
+        "Begins to send a job. What was sent of another one is forgotten.",
+    ),
+    Message(
+        REQUEST,
+        "part",
+        (
+            _JOB_ID,
+            Field("offset", 0, MOST_JOB_VALUES - 1, "position of the first value, from 0"),
+            Field("values", 0, SMALL - 1, "up to %d values of the job" % PART_VALUES),
+        ),
+        "Sends some values of the job. Sending the same again changes nothing.",
+        PART_VALUES - 1,
+    ),
+    Message(
+        REQUEST,
+        "accept",
+        (_JOB_ID, Checksum("crc", "CRC-32 of all values in decimal, with one space between them")),
+        "Asks the winder to check the whole job and take it.",
+    ),
+    Message(REQUEST, "start", (_JOB_ID,), "Starts the loaded job."),
+    Message(REQUEST, "pause", (_JOB_ID,), "Brings the winder to rest on a ramp; the job may go on."),
+    Message(
+        REQUEST,
+        "go_on",
+        (_JOB_ID, Field("wait", 0, HIGHEST_EVENT, "event that began the wait to be ended, from status")),
+        "Ends a wait. Naming the wait keeps a late copy from ending the next one.",
+    ),
+    Message(REQUEST, "abandon", (_JOB_ID,), "Ends the job short of its target, after coming to rest on a ramp."),
+    Message(
+        REQUEST,
+        "clear",
+        (Field("reason", 1, 99, "the trip to be cleared, from status"),),
+        "Clears a trip once its cause is mended. Moves nothing.",
+    ),
+    Message(REQUEST, "ack", (_EVENT,), "Acknowledges every event up to this number; the winder then forgets them."),
+    Message(ANSWER, "done", (_STATE,), "The request was carried out."),
+    Message(
+        ANSWER,
+        "refused",
+        (
+            Field("refusal", 1, 99, "why, see Refusals"),
+            Field("detail", -9999, 99999, "which value or switch, by refusal"),
+            _STATE,
+            Field("accepted", 0, 255, "bit mask of the requests that this state accepts, see Requests by state"),
+        ),
+        "The request was not carried out, and nothing has changed.",
+    ),
+    Message(
+        PROGRESS,
+        "progress",
+        (
+            _STATE,
+            _PULSES,
+            _LAYER,
+            Field("rate", -9999999, 9999999, "measured, hundredths of a pulse per second"),
+            Field("duty", -1000, 1000, "drive, thousandths of full; 0 is off"),
+            _EVENT,
+        ),
+        "Where the winder is. Absolute; may be lost. Its event field is the newest event.",
+    ),
+    Message(EVENT, "began", (_TIME, _JOB_ID, _PULSES), "Winding began or went on."),
+    Message(EVENT, "layer_done", (_TIME, _LAYER, _PULSES), "A layer is full."),
+    Message(EVENT, "stopped", (_TIME, Field("stop", 1, 9, "why, see Stops"), _LAYER, _PULSES), "At rest; may go on."),
+    Message(
+        EVENT,
+        "ended",
+        (_TIME, Field("outcome", 1, 9, "how, see Outcomes"), _PULSES),
+        "At rest for good; the job is over.",
+    ),
+    Message(EVENT, "tripped", (_TIME, _REASON, _VALUE, _PULSES), "A protective stop; latched until cleared."),
+    Message(EVENT, "cleared", (_TIME, _REASON, _PULSES), "The operator cleared the trip."),
+    Message(EVENT, "moved_at_rest", (_TIME, _PULSES), "The spool turned while the drive was off."),
+)
+
+# The requests whose acceptance depends on the state; bit i of `accepted` stands for the i-th.
+STATE_REQUESTS = ("accept", "start", "pause", "go_on", "abandon", "clear")
+
+BY_NAME = {message.kind + message.verb: message for message in MESSAGES}

@@ -1,0 +1,94 @@
+"""The job as the winder takes it: a list of whole numbers, declared once.
+
+The first values are the fields below in order; after them come the planned stops before the target, as
+pairs (pulses, kind), ascending. Rates are in hundredths of a pulse per second, so that one pulse a turn at
+walking pace and ten thousand a second are both whole numbers below 2^30.
+"""
+
+from binascii import crc32
+
+from windlink.catalogue import MOST_JOB_VALUES
+from windlink.codes import LAYER_STOP, MARK_STOP
+from windlink.fields import SMALL, Field
+
+HIGHEST_RATE = 1000000
+MOST_LAYERS = 240
+
+JOB_FIELDS = (
+    Field("job_format", 1, 1, "version of this list"),
+    Field("drive", 0, 2, "see Drives"),
+    Field("channels", 1, 2, "1: the sign of the count is the drive's; 2: quadrature"),
+    Field("layer_numerator", 1, SMALL - 1, "pulses per layer, numerator of the exact fraction"),
+    Field("layer_denominator", 1, SMALL // 2 - 1, "and its denominator"),
+    Field("first_numerator", 1, SMALL - 1, "pulses of the first pass, over the same denominator"),
+    Field("target_pulses", 1, SMALL // 2, "where the job ends"),
+    Field("cruise_rate", 1, HIGHEST_RATE, "rate to wind at"),
+    Field("creep_rate", 1, HIGHEST_RATE, "rate of the last approach to a stop"),
+    Field("full_rate", 1, HIGHEST_RATE * 2, "rate of the unloaded drive at full duty"),
+    Field("highest_rate", 1, HIGHEST_RATE * 2, "rate that trips the drive"),
+    Field("acceleration", 1, 10000000, "gain of rate in a second, hundredths of a pulse per second squared"),
+    Field("creep_pulses", 0, 100000, "length of the last approach"),
+    Field("standstill_ms", 50, 10000, "silence of the sensor that counts as rest"),
+    Field("no_pulses_ms", 100, 60000, "silence under drive that trips, beside four pulse periods"),
+    Field("backwards_pulses", 1, 1000000, "turning back under drive that trips (quadrature only)"),
+    Field("link_loss", 0, 2, "see Link loss"),
+    Field("link_loss_ms", 500, 600000, "silence of the host that counts as its loss"),
+    Field("fitted", 0, 31, "bit mask of the fitted switches, see Switches"),
+    Field("lead_ms", 0, 60000, "hand drive: how far ahead of a stop the lamp tells it"),
+    Field("step_numerator", 0, SMALL - 1, "stepper: steps per pulse, numerator; 0 for other drives"),
+    Field("step_denominator", 1, SMALL // 2 - 1, "and its denominator"),
+)
+
+POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}
+FIRST_STOP = len(JOB_FIELDS)
+
+
+def job_crc(values: "list[int]") -> str:
+    """The checksum that `accept` carries: CRC-32 of the values in decimal with one space between them."""
+    crc = 0
+    gap = b""
+    for value in values:
+        crc = crc32(gap + str(value).encode(), crc)
+        gap = b" "
+    return "%08X" % crc
+
+
+def first_fault(values: "list[int]") -> int:
+    """Position of the first value that makes the job impossible; -1 when there is none.
+
+    A length that is wrong is a fault at the position after the last value.
+    """
+    count = len(values)
+    if count < FIRST_STOP or count > MOST_JOB_VALUES or (count - FIRST_STOP) % 2:
+        return count
+    for position, field in enumerate(JOB_FIELDS):
+        if not field.low <= values[position] <= field.high:
+            return position
+    return _first_contradiction(values)
+
+
+def _first_contradiction(values: "list[int]") -> int:
+    at = POSITION
+    pairs = (
+        ("first_numerator", "layer_numerator"),
+        ("creep_rate", "cruise_rate"),
+        ("cruise_rate", "full_rate"),
+        ("cruise_rate", "highest_rate"),
+        # a layer of less than one pulse could never be told from the next
+        ("layer_denominator", "layer_numerator"),
+    )
+    for smaller, larger in pairs:
+        if values[at[smaller]] > values[at[larger]]:
+            return at[smaller]
+    return _first_bad_stop(values)
+
+
+def _first_bad_stop(values: "list[int]") -> int:
+    before = 0
+    for position in range(FIRST_STOP, len(values), 2):
+        if not before < values[position] < values[POSITION["target_pulses"]]:
+            return position
+        if values[position + 1] not in (LAYER_STOP, MARK_STOP):
+            return position + 1
+        before = values[position]
+    return -1

@@ -1,0 +1,148 @@
+"""What each code says to a person: its word, a sentence, and what to do. The board never loads this file."""
+
+from windlink import codes as c
+
+
+class Saying:
+    """A code in words. word: for logs and JSON. sentence: what it means. remedy: what to do, '' where nothing need be."""
+
+    def __init__(self, word: str, sentence: str, remedy: str = "") -> None:
+        self.word = word
+        self.sentence = sentence
+        self.remedy = remedy
+
+
+STATES = {
+    c.EMPTY: Saying("empty", "No job is loaded; the drive is off."),
+    c.LOADED: Saying("loaded", "A job is loaded and has not begun; the drive is off."),
+    c.WINDING: Saying("winding", "The spool turns under drive."),
+    c.EASING: Saying("easing", "The spool slows down to a stop."),
+    c.WAITING: Saying("waiting", "At rest at a stop; the job may go on; the drive is off."),
+    c.FINISHED: Saying("finished", "The job is over; the drive is off."),
+    c.TRIPPED: Saying("tripped", "A protective stop holds the winder until it is cleared; the drive is off."),
+}
+
+TRIPS = {
+    c.NO_PULSES: Saying(
+        "no_pulses",
+        "The drive was on, but the sensor counted nothing.",
+        "Look for a stalled spool, a loose coupling, a dead sensor or its wire, and no motor supply.",
+    ),
+    c.BACKWARDS: Saying(
+        "backwards",
+        "The spool turned against the drive.",
+        "Look for swapped sensor channels, swapped motor leads, or strand that pulls the spool back.",
+    ),
+    c.OVERSPEED: Saying(
+        "overspeed",
+        "The spool turned faster than the machine allows.",
+        "Check the motor driver and pulses_per_turn, then wind slower.",
+    ),
+    c.RUN_OUT: Saying(
+        "run_out",
+        "The pay-off spool is empty.",
+        "Fit more strand and join it, or abandon the job: what is wound stays counted.",
+    ),
+    c.SNAG: Saying(
+        "snag",
+        "The strand pulls too hard: it is caught.",
+        "Free the strand at the pay-off spool, and check for crossed turns.",
+    ),
+    c.STOP_PRESSED: Saying("stop_pressed", "The stop button was pressed.", "Release the button when it is safe."),
+    c.GUARD_OPEN: Saying("guard_open", "The guard is open.", "Close the guard."),
+    c.LINK_LOST: Saying(
+        "link_lost",
+        "The winder heard no host for the time that the job allows.",
+        "Check the cable and the computer.",
+    ),
+    c.LATE_LOOP: Saying(
+        "late_loop",
+        "The control step came too late to keep watch over a turning spool.",
+        "Report it with the firmware's version; it should not happen.",
+    ),
+    c.RESTARTED: Saying(
+        "restarted",
+        "The board restarted by itself; the count of its job is lost.",
+        "Check the power supply, then look at the ledger for the last count.",
+    ),
+}
+
+REFUSALS = {
+    c.UNKNOWN_REQUEST: Saying("unknown_request", "The winder does not know this request.", "Update the older side."),
+    c.BAD_FIELDS: Saying("bad_fields", "The fields of the request are wrong in number or range."),
+    c.WRONG_STATE: Saying("wrong_state", "The winder does not take this request in its present state."),
+    c.WRONG_JOB: Saying("wrong_job", "The request names another job than the winder holds."),
+    c.JOB_INCOMPLETE: Saying("job_incomplete", "Not every value of the job has arrived; the first missing is named."),
+    c.JOB_DAMAGED: Saying("job_damaged", "The checksum of the job disagrees with its values.", "Send it again."),
+    c.JOB_VALUE: Saying("job_value", "A value of the job is impossible; its position is named."),
+    c.NOT_FITTED: Saying("not_fitted", "The job needs what this winder lacks; the capability bits are named."),
+    c.STALE: Saying("stale", "The request names a wait or a trip that is over.", "Ask for the status."),
+    c.OTHER_MAJOR: Saying(
+        "other_major", "The host speaks another major version of the link.", "Update the older side."
+    ),
+    c.SWITCH_ACTIVE: Saying(
+        "switch_active", "A switch still holds the winder; its bit is named.", "Close or release it, then try again."
+    ),
+}
+
+STOPS = {
+    c.STOP_AT_LAYER: Saying("layer_stop", "At the layer asked for."),
+    c.STOP_AT_MARK: Saying("mark_stop", "At the mark asked for."),
+    c.STOP_BY_PAUSE: Saying("paused", "Paused by the operator."),
+    c.STOP_BY_LINK_LOSS: Saying("link_silent", "Paused, because no host was heard."),
+}
+
+OUTCOMES = {
+    c.REACHED: Saying("reached", "The target was reached."),
+    c.ABANDONED: Saying("abandoned", "Ended short of the target."),
+}
+
+CAUSES = {
+    c.POWER_ON: Saying("power_on", "Power was switched on."),
+    c.COMMANDED: Saying("commanded", "A restart was asked for."),
+    c.WATCHDOG: Saying("watchdog", "The watchdog restarted a program that hung."),
+    c.SOFT_RESET: Saying("soft_reset", "The interpreter was restarted."),
+    c.POWER_DIP: Saying("power_dip", "The supply dipped."),
+    c.UNKNOWN_CAUSE: Saying("unknown", "The board cannot tell."),
+}
+
+DRIVES = {
+    c.HAND: Saying("hand", "A crank; lamp and buzzer tell when to stop."),
+    c.DC: Saying("dc", "A DC motor."),
+    c.STEPPER: Saying("stepper", "A stepper motor."),
+}
+
+LINK_LOSSES = {
+    c.WIND_ON: Saying("wind_on", "Goes on to its next stop."),
+    c.PAUSE: Saying("pause", "Eases to rest and waits."),
+    c.TRIP: Saying("trip", "Trips: drive off at once."),
+}
+
+STOP_KINDS = {
+    c.LAYER_STOP: Saying("layer", "A layer is full."),
+    c.MARK_STOP: Saying("mark", "A marked length is reached."),
+}
+
+SWITCHES = {
+    c.STOP_BUTTON: Saying("stop_button", "Stop button, trips while pressed."),
+    c.GUARD_SWITCH: Saying("guard_switch", "Guard switch, trips while open."),
+    c.RUN_OUT_SWITCH: Saying("run_out_switch", "Run-out switch, trips without strand."),
+    c.TENSION_SWITCH: Saying("tension_switch", "Tension switch, trips on a snag."),
+    c.GO_BUTTON: Saying("go_button", "Go button, ends a wait and starts a loaded job."),
+}
+
+CAPABILITIES = {
+    **SWITCHES,
+    c.CAN_HAND: Saying("hand", "Lamp and buzzer for a crank."),
+    c.CAN_DC: Saying("dc", "A DC motor drive."),
+    c.CAN_STEPPER: Saying("stepper", "A stepper drive."),
+    c.CAN_QUADRATURE: Saying("quadrature", "A counter for two channels."),
+}
+
+
+def code_of(table: "dict[int, Saying]", word: str) -> int:
+    """The code that a word stands for. Raises KeyError for a word that the table lacks."""
+    for code, saying in table.items():
+        if saying.word == word:
+            return code
+    raise KeyError(word)
