@@ -1,0 +1,80 @@
+"""Writes the tables of README.md from the catalogue: `python protocol/specification.py`.
+
+Each table stands behind a marker `<!-- name -->` and reaches to `<!-- end -->`.
+"""
+
+import re
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+from windlink import sentences
+from windlink.catalogue import MESSAGES, STATE_REQUESTS
+from windlink.frame import ANSWER, EVENT, PROGRESS, REQUEST
+from windlink.job import JOB_FIELDS
+
+README = Path(__file__).with_name("README.md")
+
+
+def messages() -> str:
+    """One table for each kind of message, a row a field."""
+    parts = []
+    for title, kinds in (("Requests", REQUEST), ("Answers", ANSWER), ("Progress", PROGRESS), ("Events", EVENT)):
+        rows = ["| message | field | range | meaning |", "| --- | --- | --- | --- |"]
+        for message in (m for m in MESSAGES if m.kind == kinds):
+            rows.append(f"| **{message.verb}** | | | {message.about} |")
+            rows += [f"| | {field.name} | {field.kind()} | {field.about} |" for field in message.fields]
+        parts.append(f"### {title} `{kinds}`\n\n" + "\n".join(rows))
+    return "\n\n".join(parts)
+
+
+def job() -> str:
+    """The values of a job, a row a position."""
+    rows = ["| position | value | range | meaning |", "| --- | --- | --- | --- |"]
+    rows += [f"| {at} | {field.name} | {field.kind()} | {field.about} |" for at, field in enumerate(JOB_FIELDS)]
+    return "\n".join(rows)
+
+
+def codes(table: "dict[int, sentences.Saying]") -> str:
+    """One table of codes, a row a code."""
+    rows = ["| code | word | meaning | what to do |", "| --- | --- | --- | --- |"]
+    rows += [f"| {code} | {say.word} | {say.sentence} | {say.remedy} |" for code, say in table.items()]
+    return "\n".join(rows)
+
+
+def tables() -> "dict[str, str]":
+    """Every table under the name of its marker."""
+    made = {
+        name.lower(): codes(getattr(sentences, name))
+        for name in (
+            "STATES",
+            "TRIPS",
+            "REFUSALS",
+            "STOPS",
+            "OUTCOMES",
+            "CAUSES",
+            "DRIVES",
+            "LINK_LOSSES",
+            "STOP_KINDS",
+            "SWITCHES",
+            "CAPABILITIES",
+        )
+    }
+    return {"messages": messages(), "job": job(), **made}
+
+
+def updated(text: str) -> str:
+    """The page with every table as the catalogue has it now."""
+    for name, table in tables().items():
+        pattern = re.compile(rf"<!-- {name} -->\n(?:(?:(?!<!-- ).)*<!-- end -->\n)?", re.DOTALL)
+        block = f"<!-- {name} -->\n\n{table}\n\n<!-- end -->\n"
+        text, count = pattern.subn(lambda _, block=block: block, text, count=1)
+        if not count:
+            raise SystemExit(f"{README.name} has no marker for {name}")
+    names = ", ".join(f"`{verb}`" for verb in STATE_REQUESTS)
+    return re.sub(r"is the first of: .*?\. Every", f"is the first of: {names}. Every", text, count=1)
+
+
+if __name__ == "__main__":
+    README.write_text(updated(README.read_text(encoding="utf-8")), encoding="utf-8")

@@ -1,0 +1,50 @@
+"""Runs a script of the tests on CPython and on MicroPython, for code that must be the same on both."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+PROTOCOL = ROOT / "protocol"
+FIRMWARE = ROOT / "firmware"
+
+CPYTHON = (sys.executable,)
+MICROPYTHON = (sys.executable, "-c", "import sys; from micropython import main; sys.exit(main())")
+
+has_micropython = importlib.util.find_spec("micropython") is not None
+needs_micropython = pytest.mark.skipif(
+    not has_micropython, reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one"
+)
+both = pytest.mark.parametrize(
+    "interpreter",
+    [
+        pytest.param(CPYTHON, id="cpython"),
+        pytest.param(MICROPYTHON, id="micropython", marks=needs_micropython),
+    ],
+)
+
+
+def run_script(interpreter: tuple[str, ...], script: Path, *arguments: object, timeout_s: float = 120) -> str:
+    """What the script prints. Fails the test, with its output, when it exits other than 0."""
+    environment = {
+        **os.environ,
+        "MICROPYPATH": f"{PROTOCOL}:{FIRMWARE}:.frozen",
+        "PYTHONPATH": os.pathsep.join(map(str, (PROTOCOL, FIRMWARE))),
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }
+    done = subprocess.run(
+        [*interpreter, str(script), *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        timeout=timeout_s,
+        env=environment,
+        check=False,
+    )
+    assert done.returncode == 0, f"{script.name} failed:\n{done.stdout[-3000:]}\n{done.stderr[-3000:]}"
+    return done.stdout
