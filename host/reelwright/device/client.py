@@ -1,0 +1,240 @@
+"""The host's end of the link: requests with retries, and what the winder tells unasked."""
+
+from __future__ import annotations
+
+import random
+import time
+from collections import deque
+from typing import TYPE_CHECKING, Any
+
+from attrs import frozen
+from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR
+from windlink.catalogue import HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
+from windlink.codec import decode, encode, read_hello
+from windlink.frame import ANSWER, REQUEST, FrameError
+from windlink.job import job_crc
+from windlink.sentences import REFUSALS, STATES, TRIPS
+
+from reelwright.errors import DeviceError, LinkLostError
+
+if TYPE_CHECKING:
+    from reelwright.device.port import Port
+    from reelwright.device.transcript import Transcript
+
+TRIES = 8
+FIRST_WAIT_S = 0.15
+BACK_OFF = 1.5
+HELLO_TRIES = 8
+SHORTEST_WAIT_S = 0.05
+KEEP_ALIVE_S = 0.5
+MAX_PACE = 50  # a winder that runs as fast as it can is taken to be this fast
+_LONGEST_LINE = 256
+
+
+@frozen
+class Received:
+    """A message from the winder, its fields under their names."""
+
+    kind: str
+    verb: str
+    sequence: int
+    fields: dict[str, Any]
+
+
+@frozen
+class Winder:
+    """Who answered `hello`, and what it can do."""
+
+    firmware: str
+    board: str
+    boot: int
+    cause: int
+    pace: int
+    protocol: str
+    capabilities: int
+    most_layers: int
+    most_job_values: int
+
+
+class RefusedError(DeviceError):
+    """The winder understood a request and did not carry it out. `code` is the refusal, `state` its state."""
+
+    def __init__(self, verb: str, fields: dict[str, Any]) -> None:
+        self.code = int(fields["refusal"])
+        self.detail = int(fields["detail"])
+        self.state = int(fields["state"])
+        saying = REFUSALS.get(self.code)
+        sentence = saying.sentence if saying else f"It gave the unknown reason {self.code}."
+        taken = [name for bit, name in enumerate(STATE_REQUESTS) if fields["accepted"] >> bit & 1]
+        state = STATES[self.state].word
+        detail = f" (detail {self.detail})" if self.detail else ""
+        super().__init__(
+            f"The winder refused `{verb}`: {sentence}{detail}",
+            f"{saying.remedy if saying else ''} It is {state}, and takes now: {', '.join(taken) or 'nothing'}.".strip(),
+        )
+
+
+class Client:
+    """One connection. Not thread-safe: one thread owns it.
+
+    `inbox` holds progress and events in the order of arrival. `strays` holds the last lines that were no
+    valid frame: untrusted text, for a person only.
+    """
+
+    def __init__(self, port: Port, transcript: Transcript | None = None) -> None:
+        self._port = port
+        self._transcript = transcript
+        self._pending = bytearray()
+        self._sequence = random.randrange(HIGHEST_SEQUENCE + 1)  # noqa: S311 - spreads numbers, keeps no secret
+        self._answer: tuple[int, str, dict[str, Any]] | None = None
+        self._pace = 1
+        self._asked_at_s = 0.0
+        self.inbox: deque[Received] = deque(maxlen=10000)
+        self.strays: deque[str] = deque(maxlen=20)
+        self.retries = 0
+        self.bad_lines = 0
+
+    # --- requests ----------------------------------------------------------------------------------------
+
+    def hello(self) -> Winder:
+        """Open a session. Raises DeviceError when nothing there answers as a winder, or speaks another major."""
+        session = random.randrange(65536)  # noqa: S311 - tells this connection from the last, keeps no secret
+        try:
+            fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), HELLO_TRIES, session)
+        except LinkLostError as silence:
+            heard = f" It sent other text, such as {self.strays[-1]!r}." if self.strays else ""
+            raise DeviceError(
+                f"The port {self._port.name} does not answer as a winder.{heard}",
+                "Check that it is the winder's port, and that the firmware is installed and running.",
+            ) from silence
+        self._pace = fields["pace"] or MAX_PACE
+        self.inbox.clear()
+        limits = self.request("limits")
+        return Winder(
+            firmware=fields["firmware"],
+            board=fields["board"],
+            boot=fields["boot"],
+            cause=fields["cause"],
+            pace=fields["pace"],
+            protocol=f"{fields['major']}.{fields['minor']}",
+            capabilities=limits["capabilities"],
+            most_layers=limits["most_layers"],
+            most_job_values=limits["most_job_values"],
+        )
+
+    def request(self, verb: str, *values: int | str) -> dict[str, Any]:
+        """Ask and wait for the answer, retrying. Raises RefusedError, or LinkLostError after the last try."""
+        return self._exchange(verb, values, TRIES)
+
+    def load(self, job_id: int, values: list[int]) -> None:
+        """Send a whole job and have it checked and taken. Raises RefusedError or LinkLostError."""
+        self.request("offer", job_id, len(values))
+        for offset in range(0, len(values), PART_VALUES):
+            self.request("part", job_id, offset, *values[offset : offset + PART_VALUES])
+        self.request("accept", job_id, job_crc(values))
+
+    def trip_sentence(self) -> tuple[str, str, str]:
+        """Word, sentence with the values seen, and remedy of the trip that holds the winder."""
+        trip = self.request("trip")
+        saying = TRIPS[trip["reason"]]
+        seen = f" It saw {trip['value']}, allowed {trip['limit']}." if trip["limit"] else ""
+        return saying.word, saying.sentence + seen, saying.remedy
+
+    # --- listening ---------------------------------------------------------------------------------------
+
+    def listen(self, wait_s: float = 0.02) -> None:
+        """Take what arrives within wait_s into the inbox. Raises LinkLostError when the port is gone."""
+        self._take(self._port.read(wait_s))
+
+    @property
+    def keep_alive_due(self) -> bool:
+        """Whether the winder should hear from this host now, so that it keeps telling."""
+        return time.monotonic() - self._asked_at_s >= self.virtual(KEEP_ALIVE_S)
+
+    def virtual(self, seconds: float) -> float:
+        """Real seconds for so many of the winder's own."""
+        return seconds / self._pace
+
+    # --- within -------------------------------------------------------------------------------------------
+
+    def _exchange(
+        self, verb: str, values: tuple[int | str, ...], tries: int, session: int | None = None
+    ) -> dict[str, Any]:
+        self._sequence = (self._sequence + 1) % (HIGHEST_SEQUENCE + 1)
+        line = encode(REQUEST, self._sequence, verb, values)
+        wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S))
+        for attempt in range(tries):
+            self.retries += attempt > 0
+            self._answer = None
+            self._send(line)
+            deadline_s = time.monotonic() + wait_s
+            while time.monotonic() < deadline_s:
+                self._take(self._port.read(min(0.02, wait_s)))
+                answer = self._matching(verb, session)
+                if answer is not None:
+                    return answer
+            wait_s *= BACK_OFF
+        raise LinkLostError(
+            f"The winder on {self._port.name} does not answer `{verb}`.",
+            "Check cable and power. The winder keeps to its job by itself; give the same command again to pick it up.",
+        )
+
+    def _matching(self, verb: str, session: int | None) -> dict[str, Any] | None:
+        if self._answer is None:
+            return None
+        sequence, answered, fields = self._answer
+        self._answer = None
+        if sequence != self._sequence:
+            return None
+        if answered == "refused":
+            raise RefusedError(verb, fields)
+        if session is not None and (answered != "hello" or fields["session"] != session):
+            # a late answer to another connection's greeting
+            return None
+        return fields
+
+    def _send(self, line: bytes) -> None:
+        self._asked_at_s = time.monotonic()
+        if self._transcript:
+            self._transcript.keep("host", line)
+        self._port.write(line)
+
+    def _take(self, data: bytes) -> None:
+        self._pending += data
+        while (end := self._pending.find(b"\n")) >= 0:
+            line = bytes(self._pending[:end])
+            del self._pending[: end + 1]
+            if self._transcript:
+                self._transcript.keep("winder", line)
+            self._take_line(line)
+        if len(self._pending) > _LONGEST_LINE:
+            self._stray(bytes(self._pending))
+            self._pending.clear()
+
+    def _take_line(self, line: bytes) -> None:
+        try:
+            self._refuse_other_major(line)
+            message, sequence, values = decode(line)
+        except FrameError:
+            self._stray(line)
+            return
+        fields = message.named(values)
+        if message.kind == ANSWER:
+            self._answer = (sequence, message.verb, fields)
+        elif message.kind != REQUEST:
+            self.inbox.append(Received(message.kind, message.verb, sequence, fields))
+
+    def _refuse_other_major(self, line: bytes) -> None:
+        hello = read_hello(ANSWER, line)
+        if hello is not None and hello[1] != PROTOCOL_MAJOR:
+            raise DeviceError(
+                f"The winder speaks version {hello[1]}.{hello[2]} of the link, this program"
+                f" {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}.",
+                "Install the firmware that belongs to this program, or the program that belongs to the firmware.",
+            )
+
+    def _stray(self, line: bytes) -> None:
+        if line.strip():
+            self.bad_lines += 1
+            text = line.decode("ascii", "backslashreplace")
+            self.strays.append("".join(c if c.isprintable() else "?" for c in text)[:120])

@@ -1,0 +1,34 @@
+"""Finds the winder's port by its USB identity; never writes to a port to find out."""
+
+from __future__ import annotations
+
+from reelwright.errors import DeviceError
+
+# USB vendor -> what carries it. A port of another vendor must be named by the person.
+BOARD_VENDORS = {
+    0x2E8A: "RP2040 or RP2350 board",
+    0x303A: "ESP32 board",
+    0x10C4: "UART bridge",
+    0x1A86: "UART bridge",
+    0x0403: "UART bridge",
+}
+
+
+def find_port() -> str:
+    """The only port that may be a winder. Raises DeviceError, listing what is there, when none or several may."""
+    from serial.tools import list_ports
+
+    entries = sorted(list_ports.comports(), key=lambda entry: entry.device)
+    likely = [entry for entry in entries if entry.vid in BOARD_VENDORS]
+    if len(likely) == 1:
+        return str(likely[0].device)
+    if likely:
+        listing = "; ".join(
+            f"{entry.device} ({BOARD_VENDORS[entry.vid]}, serial number {entry.serial_number})" for entry in likely
+        )
+        raise DeviceError(f"Several ports may be the winder: {listing}.", "Name one with --port.")
+    names = ", ".join(entry.device for entry in entries) or "none at all"
+    raise DeviceError(
+        f"No port looks like a winder's board. Serial ports here: {names}.",
+        "Plug the board in, or name its port with --port. `reelwright simulate` offers a simulated winder.",
+    )

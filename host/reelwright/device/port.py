@@ -1,0 +1,105 @@
+"""The serial port, owned by one thread, with every failure turned into one of two errors."""
+
+from __future__ import annotations
+
+import errno
+from typing import TYPE_CHECKING
+
+from reelwright.errors import DeviceError, LinkLostError
+
+if TYPE_CHECKING:
+    import serial
+
+READ_TIMEOUT_S = 0.02
+WRITE_TIMEOUT_S = 2.0
+BAUD_RATE = 115200
+
+# USB vendors of UART bridges whose DTR and RTS lines reset the board behind them: held low before opening.
+BRIDGE_VENDORS = (0x10C4, 0x1A86, 0x0403)
+
+
+class Port:
+    """An open port. `name` is what the person gave: a device path, COM name or socket:// address."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+        self._serial = _open(name)
+
+    def read(self, wait_s: float = READ_TIMEOUT_S) -> bytes:
+        """What has arrived; waits at most wait_s for the first byte. Raises LinkLostError."""
+        try:
+            self._serial.timeout = wait_s
+            waiting = self._serial.in_waiting
+            return bytes(self._serial.read(max(1, min(waiting, 4096))))
+        except (OSError, TypeError, ValueError) as failure:
+            raise self._lost(failure) from failure
+
+    def write(self, data: bytes) -> None:
+        """Send bytes. Raises LinkLostError when the port is gone or does not take them within two seconds."""
+        try:
+            self._serial.write(data)
+        except (OSError, TypeError, ValueError) as failure:
+            raise self._lost(failure) from failure
+
+    def close(self) -> None:
+        """Close the port. Closing a port that is gone already is no failure."""
+        try:
+            self._serial.close()
+        except (OSError, TypeError):
+            return
+
+    def _lost(self, failure: Exception) -> LinkLostError:
+        return LinkLostError(
+            f"The port {self.name} went away ({failure}).",
+            "Check the cable. The winder keeps to its job by itself; give the same command again to pick it up.",
+        )
+
+
+def _open(name: str) -> serial.SerialBase:
+    import serial
+
+    try:
+        port = serial.serial_for_url(name, do_not_open=True)
+        port.baudrate = BAUD_RATE
+        port.timeout = READ_TIMEOUT_S
+        port.write_timeout = WRITE_TIMEOUT_S
+        if "://" not in name:
+            # keeps a second program of this kind off the port
+            port.exclusive = True
+        if _usb_vendor(name) in BRIDGE_VENDORS:
+            port.dtr = False
+            port.rts = False
+        port.open()
+    except (OSError, ValueError) as failure:
+        raise _why_not(name, failure) from failure
+    return port
+
+
+def _usb_vendor(name: str) -> int | None:
+    if "://" in name:
+        return None
+    from serial.tools import list_ports
+
+    for entry in list_ports.comports():
+        if entry.device == name:
+            return entry.vid if isinstance(entry.vid, int) else None
+    return None
+
+
+def _why_not(name: str, failure: Exception) -> DeviceError:
+    number = getattr(failure, "errno", None)
+    text = str(failure)
+    if number == errno.ENOENT or "FileNotFound" in text:
+        return DeviceError(
+            f"There is no port {name}.", "Plug the winder in, or start `reelwright simulate`, and give its port."
+        )
+    if number == errno.EACCES and "lock" not in text:
+        return DeviceError(
+            f"The port {name} may not be opened by this user.",
+            "On Linux add yourself to the group that owns it (often dialout) and log in again.",
+        )
+    if "lock" in text or number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text:
+        return DeviceError(
+            f"The port {name} is busy: another program holds it.", "Close the other program, then try again."
+        )
+    return DeviceError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")

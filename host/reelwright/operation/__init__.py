@@ -1,0 +1,1 @@
+"""A wind from the host's side: load the job, start it, follow it, record it."""

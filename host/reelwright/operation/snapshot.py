@@ -1,0 +1,66 @@
+"""What there is to say of a wind: where it is, what happened, how it ended. Plain data, for views and ledger."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import field, frozen
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+
+@frozen
+class Snapshot:
+    """Where a wind is. Lengths are of counted strand, in metres."""
+
+    state: str  # word of the link's state: winding, easing, waiting ...
+    pulses: int
+    layer: int
+    layer_turns: float  # turns laid in this layer
+    layer_turns_planned: float  # turns that this layer will have, the last one perhaps fewer
+    layers_planned: int
+    turns: float
+    turns_planned: float
+    length_m: float
+    length_planned_m: float
+    rpm: float  # of the take-up spool
+    line_speed_m_s: float
+    seconds_left: float | None  # None while the spool is at rest
+    next_stop_turns: float  # turns at the next stop, the target included
+
+
+@frozen
+class Happening:
+    """An event of the winder, numbered by it, or a notice of the host (number 0)."""
+
+    number: int
+    verb: str  # began, layer_done, stopped, ended, tripped, cleared, moved_at_rest
+    sentence: str  # for a person
+    fields: Mapping[str, object] = field(factory=dict)  # for a program
+    remedy: str = ""
+
+
+@frozen
+class WindResult:
+    """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder."""
+
+    job_id: int
+    state: str
+    outcome: str  # reached, abandoned, or "" while the job may go on
+    target_pulses: int
+    counted_pulses: int
+    turns: float
+    layers: int
+    length_m: float
+    length_u_m: float
+    mass_g: float | None
+    mass_u_g: float | None
+    trip: str = ""  # word of the trip that holds the winder, else ""
+    uncertain: bool = False  # the count is the last one heard, not one that the winder confirmed at rest
+    phase_turns: float | None = None  # turns left to the guide's next reversal
+
+    @property
+    def overshoot_pulses(self) -> int:
+        """Counted beyond the target; negative while short of it."""
+        return self.counted_pulses - self.target_pulses
