@@ -232,7 +232,8 @@ class Session:
         reason = watch.switches(self._switches & WHILE_TURNING)
         if not reason and job.drive != codes.HAND:
             # a hand on the crank is no drive: its speed and its rests are the operator's own
-            reason = watch.loop(step_ms) or watch.rate(self.rate, job.highest_rate)
+            proven = min(_FASTEST_TOLD, self.speedometer.proven * 100 // self._grain)
+            reason = watch.loop(step_ms) or watch.rate(proven, job.highest_rate)
             if not reason and job.channels == 2:
                 reason = watch.direction(self.count, job.backwards_pulses)
             if not reason and not self._arrived:

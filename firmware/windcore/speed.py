@@ -12,7 +12,8 @@ class Speedometer:
 
     It measures from one step in which the count changed to a later one, at least a window apart, so that a
     pulse every few seconds and a hundred a step both read true. When pulses stay away, the rate falls as
-    the time since the last one shows it must have.
+    the time since the last one shows it must have. `proven` is the rate that the counts leave no doubt of:
+    one pulse in the window may have been there at its start already.
     """
 
     def __init__(self) -> None:
@@ -26,6 +27,7 @@ class Speedometer:
     def reset(self, count: int, now_ms: int) -> None:
         """Start from rest at this count."""
         self.rate = 0
+        self.proven = 0
         self._anchor = count
         self._anchor_ms = now_ms
         self._last = count
@@ -42,6 +44,7 @@ class Speedometer:
             if span_ms >= _WINDOW_MS:
                 moved = max(-_FARTHEST, min(_FARTHEST, (count - self._anchor) * self._grain))
                 self.rate = moved * 1000 // span_ms
+                self.proven = max(0, moved - self._grain) * 1000 // span_ms
                 self._anchor = count
                 self._anchor_ms = now_ms
             return self.rate

@@ -1,0 +1,270 @@
+"""What the session promises, one function a promise. Runs on both interpreters; prints each name."""
+
+from rig import Rig, in_state
+from windcore import transitions
+from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND
+from windlink import codes
+
+STATES = transitions.STATES
+DRIVES = (codes.HAND, codes.DC, codes.STEPPER)
+SWITCHES = (0, 1, 2, 4, 8, 16, 31)
+
+
+def a_job_stops_at_each_stop_and_at_its_target():
+    for drive in (codes.DC, codes.STEPPER):
+        rig = in_state(codes.WINDING, drive=drive)
+        for count, stop in ((696, codes.STOP_AT_LAYER), (1000, codes.STOP_AT_MARK)):
+            rig.until(codes.WAITING)
+            assert abs(rig.session.count - count) <= 1, rig.session.count
+            verb, values = rig.last_event()
+            assert verb == "stopped"
+            assert values[0] == stop
+            assert rig.session.go_on(rig.session.wait) == 0
+            rig.step()
+        rig.until(codes.FINISHED)
+        assert 1500 <= rig.session.count <= 1501, rig.session.count
+        assert rig.verbs().count("layer_done") == 2
+        assert rig.last_event()[0] == "ended"
+        assert rig.last_event()[1][0] == codes.REACHED
+
+
+def the_drive_is_off_in_every_state_but_winding_and_easing():
+    walked = 0
+    for drive in DRIVES:
+        for state in STATES:
+            for switches in SWITCHES:
+                for forced in (None, 0.0, 200.0):
+                    rig = in_state(state, drive=drive, channels=2)
+                    rig.inputs.switches = switches
+                    rig.forced = forced
+                    for _ in range(60):
+                        rig.step()
+                        walked += 1
+                        if rig.session.state not in transitions.DRIVEN:
+                            assert rig.outputs.duty == 0
+                            assert rig.outputs.step_rate == 0
+                            assert rig.outputs.brake == 0
+                        if drive == codes.HAND:
+                            assert rig.outputs.duty == 0
+                            assert rig.outputs.step_rate == 0
+    print("steps walked:", walked)
+
+
+def requests_of(rig):
+    session = rig.session
+    return {
+        transitions.START: session.start,
+        transitions.PAUSE: session.pause,
+        transitions.GO_ON: lambda: session.go_on(session.wait),
+        transitions.ABANDON: session.abandon,
+        transitions.CLEAR: lambda: session.clear(session.trip_reason),
+    }
+
+
+def fingerprint(session):
+    return (session.state, session.count, session.wait, session.events.newest, session.trip_reason, session._halt)
+
+
+def a_request_that_the_table_lacks_is_refused_and_changes_nothing():
+    refused = 0
+    for state in STATES:
+        for trigger in (transitions.START, transitions.PAUSE, transitions.GO_ON, transitions.ABANDON, transitions.CLEAR):
+            rig = in_state(state)
+            before = fingerprint(rig.session)
+            answer = requests_of(rig)[trigger]()
+            if (state, trigger) in transitions.TRANSITIONS:
+                assert answer == 0, (state, trigger, answer)
+            else:
+                assert answer != 0, (state, trigger)
+                assert fingerprint(rig.session) == before
+                refused += 1
+    print("requests refused:", refused)
+
+
+def every_state_has_a_way_out_and_no_trip_clears_itself():
+    for state in STATES:
+        assert [1 for (origin, _), to in transitions.TRANSITIONS.items() if origin == state and to != state]
+    for (origin, trigger), _ in transitions.TRANSITIONS.items():
+        if origin == codes.TRIPPED:
+            assert trigger in (transitions.CLEAR, transitions.CLEARED_EMPTY)
+    rig = in_state(codes.TRIPPED)
+    rig.step(3000)
+    assert rig.session.state == codes.TRIPPED
+    assert rig.session.clear(codes.SNAG) == codes.STALE
+    rig.inputs.switches = codes.STOP_BUTTON
+    rig.step()
+    assert rig.session.clear(codes.STOP_PRESSED) == codes.SWITCH_ACTIVE
+    rig.inputs.switches = 0
+    rig.step()
+    assert rig.session.clear(codes.STOP_PRESSED) == 0
+    assert rig.session.state == codes.WAITING
+    rig.step(500)
+    assert rig.session.state == codes.WAITING
+
+
+def tripped_with(reason, rig):
+    rig.until(codes.TRIPPED)
+    assert rig.session.trip_reason == reason, rig.session.trip_reason
+    assert rig.outputs.duty == 0
+    assert rig.verbs().count("tripped") == 1
+
+
+def each_trip_has_its_condition():
+    rig = in_state(codes.WINDING)
+    rig.stuck = True
+    tripped_with(codes.NO_PULSES, rig)
+
+    rig = in_state(codes.WINDING)
+    rig.forced = 80.0
+    tripped_with(codes.OVERSPEED, rig)
+
+    rig = in_state(codes.WINDING, channels=2)
+    rig.forced = -30.0
+    tripped_with(codes.BACKWARDS, rig)
+
+    for switch, reason in (
+        (codes.STOP_BUTTON, codes.STOP_PRESSED),
+        (codes.GUARD_SWITCH, codes.GUARD_OPEN),
+        (codes.TENSION_SWITCH, codes.SNAG),
+        (codes.RUN_OUT_SWITCH, codes.RUN_OUT),
+    ):
+        rig = in_state(codes.WINDING)
+        rig.inputs.switches = switch
+        rig.step()
+        tripped_with(reason, rig)
+
+    rig = in_state(codes.WINDING, link_loss=codes.TRIP)
+    rig.inputs.silent_ms = 1001
+    tripped_with(codes.LINK_LOST, rig)
+
+    rig = in_state(codes.WINDING)
+    rig.now_ms = (rig.now_ms + 150) % (1 << 30)
+    tripped_with(codes.LATE_LOOP, rig)
+
+    rig = Rig(codes.WATCHDOG)
+    tripped_with(codes.RESTARTED, rig)
+    assert rig.session.clear(codes.RESTARTED) == 0
+    assert rig.session.state == codes.EMPTY
+
+
+def the_first_reason_wins():
+    rig = in_state(codes.WINDING)
+    rig.inputs.switches = codes.TENSION_SWITCH
+    rig.step()
+    rig.inputs.switches = codes.STOP_BUTTON | codes.GUARD_SWITCH
+    rig.step(200)
+    assert rig.session.trip_reason == codes.SNAG
+
+
+def a_switch_that_is_not_fitted_is_absent():
+    rig = in_state(codes.WINDING, fitted=0)
+    rig.inputs.switches = 15
+    rig.step(50)
+    assert rig.session.state == codes.WINDING
+
+
+def a_silent_host_pauses_where_the_job_says_so():
+    rig = in_state(codes.WINDING, link_loss=codes.PAUSE)
+    rig.inputs.silent_ms = 1001
+    rig.until(codes.WAITING)
+    assert rig.last_event()[1][0] == codes.STOP_BY_LINK_LOSS
+    rig = in_state(codes.WINDING, link_loss=codes.WIND_ON)
+    rig.inputs.silent_ms = 1 << 28
+    rig.until(codes.WAITING)
+    assert rig.last_event()[1][0] == codes.STOP_AT_LAYER
+
+
+def a_pause_eases_to_rest_and_goes_on_to_the_same_target():
+    rig = in_state(codes.WINDING)
+    rig.step(200)
+    before = rig.session.count
+    assert rig.session.pause() == 0
+    assert rig.session.pause() == 0
+    rig.until(codes.WAITING)
+    assert before < rig.session.count < 696
+    assert rig.last_event()[1][0] == codes.STOP_BY_PAUSE
+    assert rig.session.go_on(rig.session.wait + 1) == codes.STALE
+    assert rig.session.go_on(rig.session.wait) == 0
+    rig.until(codes.WAITING)
+    assert abs(rig.session.count - 696) <= 1
+
+
+def an_abandoned_job_eases_to_rest_and_is_over():
+    rig = in_state(codes.WINDING)
+    assert rig.session.abandon() == 0
+    assert rig.session.state == codes.EASING
+    rig.until(codes.FINISHED)
+    assert rig.last_event()[0] == "ended"
+    assert rig.last_event()[1][0] == codes.ABANDONED
+
+
+def a_hand_is_told_ahead_and_its_overshoot_is_counted():
+    rig = in_state(codes.WINDING, drive=codes.HAND, stops=())
+    rig.forced = 40.0
+    seen = []
+    while rig.session.state == codes.WINDING:
+        rig.step()
+        if rig.outputs.lamp not in seen:
+            seen.append(rig.outputs.lamp)
+    assert seen == [LAMP_WIND, LAMP_SLOWER, LAMP_NEARLY, LAMP_STOP], seen
+    rig.step(20)
+    rig.forced = 0.0
+    rig.until(codes.FINISHED)
+    assert rig.session.count == rig.inputs.pulses > 1505
+
+
+def turning_at_rest_is_counted_and_told():
+    for state in (codes.WAITING, codes.FINISHED, codes.TRIPPED):
+        rig = in_state(state)
+        rig.step(100)
+        before = rig.session.count
+        rig.forced = 50.0
+        rig.step(50)
+        rig.forced = 0.0
+        rig.step(50)
+        assert rig.session.count == before + 25
+        assert rig.last_event()[0] == "moved_at_rest"
+        assert rig.last_event()[1][0] == before + 25
+
+
+def the_buttons_start_and_go_on_without_a_host():
+    rig = in_state(codes.LOADED)
+    rig.inputs.switches = codes.GO_BUTTON
+    rig.step()
+    rig.inputs.switches = 0
+    rig.until(codes.WAITING)
+    rig.inputs.switches = codes.GO_BUTTON
+    rig.step()
+    assert rig.session.state == codes.WINDING
+
+
+def a_spool_is_not_started_with_the_guard_open():
+    rig = in_state(codes.LOADED)
+    rig.inputs.switches = codes.GUARD_SWITCH
+    rig.step()
+    assert rig.session.start() == codes.SWITCH_ACTIVE
+    assert rig.session.state == codes.LOADED
+
+
+PROMISES = (
+    a_job_stops_at_each_stop_and_at_its_target,
+    the_drive_is_off_in_every_state_but_winding_and_easing,
+    a_request_that_the_table_lacks_is_refused_and_changes_nothing,
+    every_state_has_a_way_out_and_no_trip_clears_itself,
+    each_trip_has_its_condition,
+    the_first_reason_wins,
+    a_switch_that_is_not_fitted_is_absent,
+    a_silent_host_pauses_where_the_job_says_so,
+    a_pause_eases_to_rest_and_goes_on_to_the_same_target,
+    an_abandoned_job_eases_to_rest_and_is_over,
+    a_hand_is_told_ahead_and_its_overshoot_is_counted,
+    turning_at_rest_is_counted_and_told,
+    the_buttons_start_and_go_on_without_a_host,
+    a_spool_is_not_started_with_the_guard_open,
+)
+
+if __name__ == "__main__":
+    for promise in PROMISES:
+        promise()
+        print(promise.__name__)
+    print("all kept")

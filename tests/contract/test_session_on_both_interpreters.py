@@ -1,0 +1,28 @@
+"""The session keeps its promises on CPython and on MicroPython, and its step allocates nothing."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from interpreters import CPYTHON, MICROPYTHON, both, needs_micropython, run_script
+from windlink import codes
+
+HERE = Path(__file__).parent
+
+
+@both
+def test_the_session_keeps_every_promise(interpreter: tuple[str, ...]) -> None:
+    assert run_script(interpreter, HERE / "session_scenarios.py").splitlines()[-1] == "all kept"
+
+
+@needs_micropython
+def test_both_interpreters_walk_the_same_way() -> None:
+    said = [run_script(each, HERE / "session_scenarios.py") for each in (CPYTHON, MICROPYTHON)]
+    assert said[0] == said[1]
+
+
+@needs_micropython
+@pytest.mark.parametrize("drive", [codes.DC, codes.HAND, codes.STEPPER])
+def test_the_control_step_allocates_nothing_in_ten_thousand_steps(drive: int) -> None:
+    assert "steps without allocation: 10000" in run_script(MICROPYTHON, HERE / "heap_locked.py", drive)

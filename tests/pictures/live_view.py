@@ -1,0 +1,106 @@
+"""Draws the picture of the live view that the README shows: `python tests/pictures/live_view.py`.
+
+The picture is the view's own drawing of an invented wind, so it cannot show what the program does not. A test
+fails while the file on disk differs from what this program draws.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+
+from reelwright.operation.snapshot import Happening, Snapshot
+from reelwright.views.screen import Screen
+from rich.console import Console
+from rich.padding import Padding
+from rich.terminal_theme import TerminalTheme
+
+PICTURE = Path(__file__).resolve().parents[2] / ".pictures" / "live_view.svg"
+COLUMNS = 80
+MARGIN_COLUMNS = 2
+
+# Quiet colours on a dark ground, each at least 4.5 : 1 against it: the contrast that WCAG 2.2 asks of text.
+THEME = TerminalTheme(
+    (24, 28, 33),
+    (222, 226, 230),
+    [
+        (24, 28, 33),
+        (240, 128, 120),
+        (138, 196, 130),
+        (224, 190, 110),
+        (120, 170, 230),
+        (200, 150, 220),
+        (110, 190, 200),
+        (222, 226, 230),
+    ],
+)
+
+# Text only, in whatever fixed-width face the reader has: the picture fetches nothing. Braces are doubled for format().
+DRAWING = """<svg class="rich-terminal" viewBox="{terminal_x} {terminal_y} {terminal_width} {terminal_height}" xmlns="http://www.w3.org/2000/svg" role="img"
+  aria-label="The live view of a wind: two bars, figures, the last events and the keys.">
+<style>
+.{unique_id}-matrix {{
+  font-family: "DejaVu Sans Mono", Menlo, Consolas, monospace;
+  font-size: {char_height}px;
+  line-height: {line_height}px;
+}}
+{styles}
+</style>
+<defs>
+<clipPath id="{unique_id}-clip-terminal"><rect x="0" y="0" width="{terminal_width}" height="{terminal_height}"/></clipPath>
+{lines}
+</defs>
+<rect x="{terminal_x}" y="{terminal_y}" width="{terminal_width}" height="{terminal_height}" rx="10" fill="#181c21"/>
+<g transform="translate({terminal_x}, {terminal_y})" clip-path="url(#{unique_id}-clip-terminal)">
+{backgrounds}
+<g class="{unique_id}-matrix">
+{matrix}
+</g>
+</g>
+</svg>
+"""
+
+WIND = Screen(
+    heading="40 m of harbour blue for the tide-clock workshop",
+    snapshot=Snapshot(
+        state="winding",
+        pulses=7068,
+        layer=4,
+        layer_turns=13.4,
+        layer_turns_planned=34.8,
+        layers_planned=5,
+        turns=117.8,
+        turns_planned=168.4,
+        length_m=27.64,
+        length_planned_m=40.0,
+        rpm=96.2,
+        line_speed_m_s=0.39,
+        seconds_left=33.0,
+        next_stop_turns=139.2,
+    ),
+    happenings=(
+        Happening(3, "layer_done", "Layer 2 is full."),
+        Happening(4, "stopped", "Paused by the operator in layer 3."),
+        Happening(5, "began", "Winding went on."),
+        Happening(6, "layer_done", "Layer 3 is full."),
+    ),
+)
+
+
+def drawn() -> str:
+    """The picture as SVG, the same on every run."""
+    console = Console(
+        record=True,
+        width=COLUMNS + 2 * MARGIN_COLUMNS,
+        file=io.StringIO(),
+        force_terminal=True,
+        color_system="truecolor",
+    )
+    console.print(Padding(WIND, (1, MARGIN_COLUMNS)))
+    return console.export_svg(theme=THEME, code_format=DRAWING, unique_id="wind")
+
+
+if __name__ == "__main__":
+    PICTURE.parent.mkdir(exist_ok=True)
+    PICTURE.write_text(drawn(), encoding="utf-8", newline="\n")
+    print(PICTURE)

@@ -1,0 +1,207 @@
+"""The winder's end of the link: answers once, tells events until acknowledged, never speaks to nobody."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from rig import LOOP_MS, Rig, job_list
+from windcore.service import HEARD_MS, Identity, LinkService
+from windlink import codes
+from windlink.codec import decode, encode
+from windlink.frame import seal
+from windlink.job import POSITION, job_crc
+
+
+class Line:
+    """A winder on the other end of a perfect cable."""
+
+    def __init__(self, capabilities: int = 511) -> None:
+        self.rig = Rig()
+        self.rig.step()
+        self.service = LinkService(self.rig.session, Identity("simulated", capabilities, 4321, codes.POWER_ON, 1))
+        self.sequence = 0
+        self.told: list[tuple[str, str, int, dict[str, object]]] = []
+
+    def say(self, line: bytes, *, port_takes: bool = True) -> list[tuple[str, str, int, dict[str, object]]]:
+        self.service.feed(line, len(line), self.rig.now_ms)
+        return self.collect(port_takes=port_takes)
+
+    def collect(self, *, port_takes: bool = True) -> list[tuple[str, str, int, dict[str, object]]]:
+        out = []
+        while line := self.service.outgoing(self.rig.now_ms):
+            self.service.sent(line, self.rig.now_ms, port_takes)
+            if not port_takes:
+                break
+            message, sequence, values = decode(line)
+            out.append((message.kind, message.verb, sequence, message.named(values)))
+        return out
+
+    def ask(self, verb: str, *values: Any) -> tuple[str, dict[str, Any]]:
+        self.sequence += 1
+        for kind, answered, sequence, fields in self.say(encode(">", self.sequence, verb, values)):
+            if kind == "<" and sequence == self.sequence:
+                return answered, fields
+        raise AssertionError(f"no answer to {verb}")
+
+    def load(self, values: list[int], job_id: int = 77) -> tuple[str, dict[str, Any]]:
+        assert self.ask("offer", job_id, len(values))[0] == "done"
+        for offset in range(0, len(values), 8):
+            assert self.ask("part", job_id, offset, *values[offset : offset + 8])[0] == "done"
+        return self.ask("accept", job_id, job_crc(values))
+
+    def run(self, milliseconds: int) -> list[tuple[str, str, int, dict[str, object]]]:
+        out = []
+        for _ in range(milliseconds // LOOP_MS):
+            self.rig.step()
+            out += self.collect()
+        return out
+
+
+def test_hello_repeats_the_session_and_names_the_versions() -> None:
+    line = Line()
+    verb, fields = line.ask("hello", 1, 0, 999)
+    assert verb == "hello"
+    assert (fields["major"], fields["minor"], fields["session"], fields["boot"]) == (1, 0, 999, 4321)
+
+
+def test_a_host_of_another_major_is_told_ours_and_nothing_else() -> None:
+    line = Line()
+    answers = line.say(seal(">9 hello 7 3 with fields of the future"))
+    assert [(kind, verb, sequence) for kind, verb, sequence, _ in answers if kind == "<"] == [("<", "hello", 9)]
+
+
+def test_the_same_request_twice_acts_once_and_is_answered_twice() -> None:
+    line = Line()
+    line.load(job_list())
+    line.ask("start", 77)
+    line.run(2000)
+    line.ask("pause", 77)
+    line.run(3000)
+    wait = line.ask("status")[1]["wait"]
+    request = encode(">", 500, "go_on", (77, wait))
+    first = [each for each in line.say(request) if each[0] == "<"]
+    again = [each for each in line.say(request) if each[0] == "<"]
+    assert first == again
+    assert first[0][1] == "done"
+    assert line.rig.verbs().count("began") == 2
+
+
+def test_a_job_with_a_missing_part_a_wrong_checksum_or_a_bad_value_is_not_taken() -> None:
+    line = Line()
+    values = job_list()
+    line.ask("offer", 5, len(values))
+    line.ask("part", 5, 0, *values[:8])
+    assert line.ask("accept", 5, job_crc(values)) == (
+        "refused",
+        {"refusal": codes.JOB_INCOMPLETE, "detail": 8, "state": codes.EMPTY, "accepted": 1},
+    )
+    for offset in range(0, len(values), 8):
+        line.ask("part", 5, offset, *values[offset : offset + 8])
+    assert line.ask("accept", 5, "00000000")[1]["refusal"] == codes.JOB_DAMAGED
+    values[POSITION["creep_rate"]] = values[POSITION["cruise_rate"]] + 1
+    answer = line.load(values)
+    assert (answer[1]["refusal"], answer[1]["detail"]) == (codes.JOB_VALUE, POSITION["creep_rate"])
+    assert line.ask("status")[1]["state"] == codes.EMPTY
+
+
+def test_a_part_beyond_the_offer_or_of_another_job_is_refused() -> None:
+    line = Line()
+    line.ask("offer", 5, 22)
+    assert line.ask("part", 5, 20, 1, 2, 3)[1]["refusal"] == codes.BAD_FIELDS
+    assert line.ask("part", 6, 0, 1)[1]["refusal"] == codes.WRONG_JOB
+    assert line.ask("accept", 6, "00000000")[1]["refusal"] == codes.WRONG_JOB
+
+
+def test_a_job_that_needs_what_is_not_fitted_names_the_lack() -> None:
+    line = Line(capabilities=codes.CAN_HAND | codes.STOP_BUTTON)
+    answer = line.load(job_list(fitted=codes.STOP_BUTTON | codes.GUARD_SWITCH))
+    assert (answer[1]["refusal"], answer[1]["detail"]) == (codes.NOT_FITTED, codes.CAN_DC | codes.GUARD_SWITCH)
+
+
+def test_accepting_the_same_job_again_is_done_and_changes_nothing() -> None:
+    line = Line()
+    values = job_list()
+    line.load(values)
+    assert line.ask("accept", 77, job_crc(values))[0] == "done"
+    line.ask("start", 77)
+    assert line.ask("accept", 77, job_crc(values))[0] == "refused"
+
+
+def test_a_request_for_another_job_is_refused() -> None:
+    line = Line()
+    line.load(job_list())
+    for verb, values in (("start", (78,)), ("pause", (78,)), ("abandon", (78,)), ("go_on", (78, 0))):
+        assert line.ask(verb, *values)[1]["refusal"] == codes.WRONG_JOB
+
+
+def test_a_refusal_says_what_would_be_taken() -> None:
+    line = Line()
+    line.load(job_list())
+    answer = line.ask("pause", 77)
+    assert (answer[1]["refusal"], answer[1]["state"]) == (codes.WRONG_STATE, codes.LOADED)
+    assert answer[1]["accepted"] == 0b10011  # accept, start, abandon
+
+
+@pytest.mark.parametrize("line", [b"\n", b"hello\n", b">7 status 00000000\n", b"\x00\xff\x03\n", b"=1 progress\n"])
+def test_what_is_no_frame_is_met_with_silence_and_counted(line: bytes) -> None:
+    winder = Line()
+    assert winder.say(line) == []
+    assert winder.ask("counters")[1]["bad_lines"] == (line != b"\n")
+
+
+def test_a_sound_request_that_is_unknown_or_misshapen_is_refused_by_name() -> None:
+    line = Line()
+    for text, reason in ((">4 dance", codes.UNKNOWN_REQUEST), (">5 ack 1 2", codes.BAD_FIELDS)):
+        answer = line.say(seal(text))[0]
+        assert (answer[1], answer[3]["refusal"]) == ("refused", reason)
+
+
+def test_nothing_is_told_to_nobody_and_progress_stops_when_the_host_falls_silent() -> None:
+    line = Line()
+    assert line.run(3000) == []
+    line.ask("status")
+    told = line.run(HEARD_MS + 3000)
+    progress = [each for each in told if each[1] == "progress"]
+    assert 10 <= len(progress) <= HEARD_MS // 100
+    assert line.service.silent_ms(line.rig.now_ms) >= HEARD_MS + 2900
+
+
+def test_an_event_is_told_again_until_it_is_acknowledged_and_in_order() -> None:
+    line = Line()
+    line.load(job_list())
+    line.ask("start", 77)
+    told = [each for each in line.run(1500) if each[0] == "+"]
+    assert len(told) >= 3
+    assert {(verb, number) for _, verb, number, _ in told} == {("began", 1)}
+    line.ask("pause", 77)
+    line.run(3000)
+    assert line.ask("ack", 1)[0] == "done"
+    told = [each for each in line.run(1000) if each[0] == "+"]
+    assert {(verb, number) for _, verb, number, _ in told} == {("stopped", 2)}
+    line.ask("ack", 2)
+    line.ask("ack", 1)
+    assert [each for each in line.run(1000) if each[0] == "+"] == []
+
+
+def test_progress_that_the_port_cannot_take_is_dropped_and_counted_and_answers_are_kept() -> None:
+    line = Line()
+    line.say(encode(">", 1, "status"), port_takes=False)
+    answers = line.collect()
+    assert answers[0][:3] == ("<", "status", 1)
+    line.rig.step(50)
+    line.collect(port_takes=False)
+    assert line.ask("counters")[1]["dropped_progress"] == 1
+
+
+def test_hundreds_of_layers_without_a_host_lose_no_stop_and_no_end() -> None:
+    line = Line()
+    values = job_list(stops=(), target_pulses=40000, layer_numerator=100, first_numerator=100, cruise_rate=5000)
+    line.load(values)
+    line.ask("start", 77)
+    line.rig.until(codes.FINISHED, most=200000)
+    verbs = line.rig.verbs()
+    assert verbs.count("ended") == 1
+    assert verbs[0] == "began"
+    counters = line.ask("counters")[1]
+    assert verbs.count("layer_done") + counters["dropped_events"] == 400
