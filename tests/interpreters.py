@@ -30,12 +30,18 @@ both = pytest.mark.parametrize(
 )
 
 
-def run_script(interpreter: tuple[str, ...], script: Path, *arguments: object, timeout_s: float = 120) -> str:
-    """What the script prints. Fails the test, with its output, when it exits other than 0."""
+def run_script(
+    interpreter: tuple[str, ...], script: Path, *arguments: object, timeout_s: float = 120, beside: Path | None = None
+) -> str:
+    """What the script prints. Fails the test, with its output, when it exits other than 0.
+
+    beside: a further folder that the script may import from.
+    """
+    folders = [PROTOCOL, FIRMWARE, *([beside] if beside else [])]
     environment = {
         **os.environ,
-        "MICROPYPATH": f"{PROTOCOL}:{FIRMWARE}:.frozen",
-        "PYTHONPATH": os.pathsep.join(map(str, (PROTOCOL, FIRMWARE))),
+        "MICROPYPATH": ":".join([*map(str, folders), ".frozen"]),
+        "PYTHONPATH": os.pathsep.join(map(str, folders)),
         "PYTHONDONTWRITEBYTECODE": "1",
     }
     done = subprocess.run(

@@ -49,7 +49,13 @@ class Ramp:
         change = max(1, self._acceleration * step_ms // 1000)
         if needed >= to_creep:
             self.slowing = True
+            # a spool that lags is closer to the stop than its ramp: catch up, at most at four times the rate of fall
             self.rate = max(self._creep, self.rate - change)
+            for _ in range(3):
+                needed = (self.rate * self.rate - self._creep * self._creep) // (2 * self._acceleration)
+                if needed < to_creep:
+                    break
+                self.rate = max(self._creep, self.rate - change)
         elif needed + self.rate * step_ms // 500 < to_creep:
             # two steps of room, so that the rate does not flutter about the edge of the trapezoid
             self.slowing = False

@@ -94,7 +94,7 @@ class Session:
         grain = grain_for(job.full_rate)
         self._grain = grain
         self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.creep_pulses, grain)
-        self._speed_loop.prepare(job.full_rate * grain // 100)
+        self._speed_loop.prepare(job.full_rate * grain // 100, grain)
         self.speedometer.prepare(grain)
         self._step_gain = job.step_numerator * 1024 // (job.step_denominator * grain)
         self._zero = self._pulses
@@ -292,8 +292,10 @@ class Session:
             self._go(COMPLETED)
             self._end()
             return
-        self.targets.pass_to(self.count)
-        if self.targets.kind == END and self.count >= self.targets.target:
+        # a spool without a ratchet is drawn back a little once it is let go; the stop was reached all the same
+        reached = max(self.count, self._halt)
+        self.targets.pass_to(reached)
+        if self.targets.kind == END and reached >= self.targets.target:
             self._go(COMPLETED)
             self._end()
             return

@@ -213,6 +213,23 @@ def a_hand_is_told_ahead_and_its_overshoot_is_counted():
     assert rig.session.count == rig.inputs.pulses > 1505
 
 
+def a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same():
+    rig = in_state(codes.WINDING, channels=2)
+    for _ in range(2):
+        while not rig.outputs.brake:
+            rig.step()
+        rig.turned -= 5
+        rig.until(codes.WAITING)
+        assert rig.last_event()[1][2] == rig.session.count == rig.inputs.pulses
+        assert rig.session.go_on(rig.session.wait) == 0
+        rig.step()
+    while not rig.outputs.brake:
+        rig.step()
+    rig.turned -= 5
+    rig.until(codes.FINISHED)
+    assert 1495 <= rig.session.count <= 1496
+
+
 def turning_at_rest_is_counted_and_told():
     for state in (codes.WAITING, codes.FINISHED, codes.TRIPPED):
         rig = in_state(state)
@@ -258,6 +275,7 @@ PROMISES = (
     a_pause_eases_to_rest_and_goes_on_to_the_same_target,
     an_abandoned_job_eases_to_rest_and_is_over,
     a_hand_is_told_ahead_and_its_overshoot_is_counted,
+    a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same,
     turning_at_rest_is_counted_and_told,
     the_buttons_start_and_go_on_without_a_host,
     a_spool_is_not_started_with_the_guard_open,

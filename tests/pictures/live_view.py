@@ -9,11 +9,12 @@ from __future__ import annotations
 import io
 from pathlib import Path
 
-from reelwright.operation.snapshot import Happening, Snapshot
-from reelwright.views.screen import Screen
 from rich.console import Console
 from rich.padding import Padding
 from rich.terminal_theme import TerminalTheme
+
+from reelwright.operation.snapshot import Happening, Snapshot
+from reelwright.views.screen import Screen
 
 PICTURE = Path(__file__).resolve().parents[2] / ".pictures" / "live_view.svg"
 COLUMNS = 80
@@ -36,7 +37,8 @@ THEME = TerminalTheme(
 )
 
 # Text only, in whatever fixed-width face the reader has: the picture fetches nothing. Braces are doubled for format().
-DRAWING = """<svg class="rich-terminal" viewBox="{terminal_x} {terminal_y} {terminal_width} {terminal_height}" xmlns="http://www.w3.org/2000/svg" role="img"
+DRAWING = """<svg viewBox="{terminal_x} {terminal_y} {terminal_width} {terminal_height}"
+  xmlns="http://www.w3.org/2000/svg" role="img"
   aria-label="The live view of a wind: two bars, figures, the last events and the keys.">
 <style>
 .{unique_id}-matrix {{
@@ -47,7 +49,9 @@ DRAWING = """<svg class="rich-terminal" viewBox="{terminal_x} {terminal_y} {term
 {styles}
 </style>
 <defs>
-<clipPath id="{unique_id}-clip-terminal"><rect x="0" y="0" width="{terminal_width}" height="{terminal_height}"/></clipPath>
+<clipPath id="{unique_id}-clip-terminal">
+<rect x="0" y="0" width="{terminal_width}" height="{terminal_height}"/>
+</clipPath>
 {lines}
 </defs>
 <rect x="{terminal_x}" y="{terminal_y}" width="{terminal_width}" height="{terminal_height}" rx="10" fill="#181c21"/>

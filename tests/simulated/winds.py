@@ -47,7 +47,7 @@ class Bench:
         self.inputs.switches = plant.switches
         self.session.step(self.inputs, outputs, self.now_ms)
         plant.step(duty, brake, step_rate, lamp)
-        self.overshoot.step(plant.passed, bool(duty or brake or step_rate or lamp))
+        self.overshoot.step(plant.passed, plant.pulses, bool(duty or brake or step_rate or lamp))
         self.now_ms = (self.now_ms + STEP_MS) & CLOCK_MASK
         self.steps += 1
 

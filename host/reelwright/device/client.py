@@ -21,11 +21,14 @@ if TYPE_CHECKING:
     from reelwright.device.port import Port
     from reelwright.device.transcript import Transcript
 
-TRIES = 8
+# An answer comes within a control period and the cable's time. The same line goes out again until then, ever more
+# slowly, and for so long that a bad cable gets through and a dead one is noticed.
 FIRST_WAIT_S = 0.15
-BACK_OFF = 1.5
-HELLO_TRIES = 8
 SHORTEST_WAIT_S = 0.05
+LONGEST_WAIT_S = 0.5
+BACK_OFF = 1.5
+GIVE_UP_S = 10.0
+GIVE_UP_HELLO_S = 4.0
 KEEP_ALIVE_S = 0.5
 MAX_PACE = 50  # a winder that runs as fast as it can is taken to be this fast
 _LONGEST_LINE = 256
@@ -100,7 +103,7 @@ class Client:
         """Open a session. Raises DeviceError when nothing there answers as a winder, or speaks another major."""
         session = random.randrange(65536)  # noqa: S311 - tells this connection from the last, keeps no secret
         try:
-            fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), HELLO_TRIES, session)
+            fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), GIVE_UP_HELLO_S, session)
         except LinkLostError as silence:
             heard = f" It sent other text, such as {self.strays[-1]!r}." if self.strays else ""
             raise DeviceError(
@@ -123,8 +126,8 @@ class Client:
         )
 
     def request(self, verb: str, *values: int | str) -> dict[str, Any]:
-        """Ask and wait for the answer, retrying. Raises RefusedError, or LinkLostError after the last try."""
-        return self._exchange(verb, values, TRIES)
+        """Ask and wait for the answer, retrying. Raises RefusedError, or LinkLostError after ten seconds."""
+        return self._exchange(verb, values, GIVE_UP_S)
 
     def load(self, job_id: int, values: list[int]) -> None:
         """Send a whole job and have it checked and taken. Raises RefusedError or LinkLostError."""
@@ -158,22 +161,23 @@ class Client:
     # --- within -------------------------------------------------------------------------------------------
 
     def _exchange(
-        self, verb: str, values: tuple[int | str, ...], tries: int, session: int | None = None
+        self, verb: str, values: tuple[int | str, ...], give_up_s: float, session: int | None = None
     ) -> dict[str, Any]:
         self._sequence = (self._sequence + 1) % (HIGHEST_SEQUENCE + 1)
         line = encode(REQUEST, self._sequence, verb, values)
         wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S))
-        for attempt in range(tries):
-            self.retries += attempt > 0
+        give_up_at_s = time.monotonic() + give_up_s
+        while time.monotonic() < give_up_at_s:
             self._answer = None
             self._send(line)
-            deadline_s = time.monotonic() + wait_s
-            while time.monotonic() < deadline_s:
+            again_at_s = time.monotonic() + wait_s
+            while time.monotonic() < again_at_s:
                 self._take(self._port.read(min(0.02, wait_s)))
                 answer = self._matching(verb, session)
                 if answer is not None:
                     return answer
-            wait_s *= BACK_OFF
+            self.retries += 1
+            wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
         raise LinkLostError(
             f"The winder on {self._port.name} does not answer `{verb}`.",
             "Check cable and power. The winder keeps to its job by itself; give the same command again to pick it up.",

@@ -1,0 +1,103 @@
+"""Lengths, masses and numbers as a person types them: few units, read exactly, and the rest refused by name.
+
+A unit is required, because 40 might be metres or turns; a comma is refused, because it is a decimal sign to
+one reader and a thousands sign to another.
+"""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from typing import Any
+
+import click
+
+LENGTH_UNITS = {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000)}  # in metres
+MASS_UNITS = {"g": Fraction(1), "kg": Fraction(1000)}  # in grams
+
+_AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)")
+_NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}")
+
+
+def parse_amount(text: str, units: dict[str, Fraction], noun: str) -> Fraction:
+    """The amount in the unit that counts 1. Raises ValueError with a sentence.
+
+    noun: "length" or "mass", for the sentence.
+    """
+    main = next(unit for unit, size in units.items() if size == 1)
+    known = ", ".join(units)
+    plain = text.strip()
+    if "," in plain:
+        raise ValueError(
+            f"{plain!r} has a comma; write the decimal sign as a point, such as {plain.replace(',', '.')!r}"
+        )
+    match = _AMOUNT.fullmatch(plain)
+    if not match:
+        raise ValueError(f"{plain!r} is no {noun}; write a number and its unit ({known}), such as 40{main}")
+    number, unit = match.groups()
+    if not unit:
+        raise ValueError(f"{plain!r} has no unit; write {plain}{main}")
+    if unit not in units:
+        raise ValueError(f"{unit!r} in {plain!r} is no unit of {noun} known here; write one of {known}")
+    return Fraction(number) * units[unit]
+
+
+def parse_number(text: str) -> Fraction:
+    """A plain number or a fraction such as 174/5, exactly. Raises ValueError with a sentence."""
+    plain = text.strip()
+    if "," in plain:
+        raise ValueError(f"{plain!r} has a comma; write the decimal sign as a point")
+    if not _NUMBER.fullmatch(plain):
+        raise ValueError(f"{plain!r} is no number; write one without a unit, such as 17.4 or 174/5")
+    return Fraction(plain)
+
+
+class _Typed(click.ParamType[Any]):
+    """A type of the command line whose parser raises ValueError with a sentence."""
+
+    def parse(self, text: str) -> Any:
+        raise NotImplementedError
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        if not isinstance(value, str):
+            return value
+        try:
+            return self.parse(value)
+        except ValueError as refusal:
+            self.fail(f"{refusal}.", param, ctx)
+
+
+class Length(_Typed):
+    """A length such as 40m, in metres."""
+
+    name = "length"
+
+    def parse(self, text: str) -> Fraction:
+        return parse_amount(text, LENGTH_UNITS, "length")
+
+
+class Mass(_Typed):
+    """A mass such as 250g, in grams."""
+
+    name = "mass"
+
+    def parse(self, text: str) -> Fraction:
+        return parse_amount(text, MASS_UNITS, "mass")
+
+
+class Number(_Typed):
+    """A number or a fraction."""
+
+    name = "number"
+
+    def parse(self, text: str) -> Fraction:
+        return parse_number(text)
+
+
+class Rise(_Typed):
+    """The name of a rise model, or a measured factor."""
+
+    name = "rise"
+
+    def parse(self, text: str) -> str | Fraction:
+        return parse_number(text) if text.strip()[:1].isdigit() else text

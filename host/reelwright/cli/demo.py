@@ -1,0 +1,166 @@
+"""`reelwright demo`: the whole job on a simulated winder, from an invented scenario."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import tempfile
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.ledger import WindRecord
+    from reelwright.winding.planned import Plan
+
+SCENARIO = """\
+The village of Osterdale keeps a workshop for its school. Each class gets a small spool with {length:g} m of strand, wound
+from the big spool on the bench winder, with a stop at layer {stop} to tie in the class's tag. The strand is a little
+thinner than its label says and beds down a little more than planned, as real strand does: the simulated winder knows
+the truth, the plan does not. Everything below is invented; nothing turns but a simulation."""
+
+JOB = """\
+[take_up]
+name = "class spool"
+barrel_diameter_mm = 54.0
+flange_diameter_mm = 88.0
+inside_width_mm = 33.0
+empty_mass_g = 48.0
+
+[pay_off]
+name = "big spool"
+gross_mass_g = 815.0
+empty_mass_g = 212.0
+
+[strand]
+diameter_mm = 1.75
+diameter_u_mm = 0.02
+material = "PLA"
+
+[machine]
+name = "bench winder"
+gears = [[20, 35], [18, 27]]
+screw_turns_per_pass = 7
+pulses_per_turn = 24
+drive = "dc"
+spool_rpm = 140
+max_spool_rpm = 160
+acceleration_rpm_s = 90
+
+[target]
+length_m = 40
+leader_m = 0.3
+pause_at_layers = [4]
+"""
+
+SEED = 11
+PACE = 8
+TRUE_DIAMETER_MM = 1.735
+TRUE_RISE = 0.95
+
+
+@click.command("demo")
+@click.option("--json", "as_json", is_flag=True, help="The comparison as one JSON object at the end.")
+def command(as_json: bool) -> None:
+    """Plan, wind on a simulated winder, record, and compare with what truly happened. Takes half a minute.
+
+    It keeps its ledger to itself; yours is not touched.
+    """
+    from reelwright.cli.plan import show_plan
+    from reelwright.cli.wind import wind
+    from reelwright.ledger import open_ledger
+    from reelwright.profiles import load_job
+    from reelwright.simulator import Simulator, SimulatorOptions
+    from reelwright.winding.plan import make_plan
+
+    with tempfile.TemporaryDirectory(prefix="reelwright-demo-") as folder, own_home(Path(folder)):
+        job_file = Path(folder) / "class-spool.toml"
+        job_file.write_text(JOB, encoding="utf-8")
+        job = load_job(job_file)
+        plan = make_plan(job)
+        click.echo(SCENARIO.format(length=plan.length_m, stop=job.target.pause_at_layers[0]) + "\n")
+        show_plan(plan)
+        truth_file = Path(folder) / "truth.jsonl"
+        options = SimulatorOptions(
+            seed=SEED,
+            pace=PACE,
+            true_diameter_mm=TRUE_DIAMETER_MM,
+            true_rise=TRUE_RISE,
+            truth_path=truth_file,
+        )
+        with Simulator(job, plan, options) as simulator:
+            click.echo(f"\nA simulated winder answers at {simulator.port}, on {simulator.interpreter}, {PACE} times as fast.\n")
+            code = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
+        with open_ledger() as ledger:
+            record = ledger.winds(1)[0]
+        compare(plan, record, last_object(truth_file), as_json=as_json)
+    sys.exit(code)
+
+
+@contextmanager
+def own_home(folder: Path) -> Iterator[None]:
+    """Let ledger and profiles live in this folder for a while."""
+    before = os.environ.get("REELWRIGHT_HOME")
+    os.environ["REELWRIGHT_HOME"] = str(folder)
+    try:
+        yield
+    finally:
+        if before is None:
+            del os.environ["REELWRIGHT_HOME"]
+        else:
+            os.environ["REELWRIGHT_HOME"] = before
+
+
+def last_object(path: Path) -> dict[str, Any]:
+    """The last line of a file of JSON lines."""
+    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8").splitlines()[-1])
+    return found
+
+
+def compare(plan: Plan, record: WindRecord, truth: dict[str, Any], *, as_json: bool) -> None:
+    """Planned, counted and true, side by side."""
+    from rich.console import Console
+    from rich.table import Table
+
+    result = record.result
+    if result is None:
+        return
+    true_m = truth["true_length_m"] - plan.job.target.leader_m
+    if as_json:
+        click.echo(
+            json.dumps(
+                {
+                    "planned_m": plan.length_m,
+                    "counted_m": result.length_m,
+                    "counted_u_m": result.length_u_m,
+                    "true_m": true_m,
+                    "target_pulses": plan.target_pulses,
+                    "counted_pulses": result.counted_pulses,
+                    "true_pulses": truth["true_pulses"],
+                }
+            )
+        )
+        return
+    table = Table(title="What is on the class spool", caption=f"Ledger entry {record.job_id}", title_justify="left")
+    table.add_column("")
+    for name in ("length, m", "turns", "pulses"):
+        table.add_column(name, justify="right")
+    table.add_row("planned", f"{plan.length_m:.2f}", f"{plan.turns:.3f}", str(plan.target_pulses))
+    table.add_row(
+        "counted (k = 2)",
+        f"{result.length_m:.2f} ± {2 * result.length_u_m:.2f}",
+        f"{result.turns:.3f}",
+        str(result.counted_pulses),
+    )
+    table.add_row("true", f"{true_m:.2f}", f"{truth['true_turns']:.3f}", f"{truth['true_pulses']:.1f}")
+    Console().print(table)
+    off_m = true_m - result.length_m
+    inside = "inside" if abs(off_m) <= 2 * result.length_u_m else "outside"
+    click.echo(
+        f"The true length is {off_m:+.2f} m ({100 * off_m / result.length_m:+.2f} %) off the counted one, {inside} its error bar."
+    )

@@ -1,0 +1,90 @@
+"""The options that build a job, or lay over one from a file. Shared by every command that takes a job."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from reelwright.cli.amounts import Length, Mass, Number, Rise
+from reelwright.errors import UsageError
+from reelwright.profiles import build_job, load_job, profile_names
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from reelwright.winding.job import Job
+
+Function = TypeVar("Function", bound="Callable[..., Any]")
+
+# option -> (table and key of the job, what click needs)
+_OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
+    "--length": ("target", "length_m", {"type": Length(), "help": "Wind this length, such as 40m."}),
+    "--mass": ("target", "mass_g", {"type": Mass(), "help": "Wind this mass, such as 250g."}),
+    "--layers": ("target", "layers", {"type": Number(), "help": "Wind this many layers."}),
+    "--turns": ("target", "turns", {"type": Number(), "help": "Wind this many turns."}),
+    "--leader": ("target", "leader_m", {"type": Length(), "help": "Strand wound first and not counted."}),
+    "--tail": ("target", "tail_m", {"type": Length(), "help": "Strand wound last and not counted."}),
+    "--pause-every-layer": ("target", "pause_every_layer", {"is_flag": True, "help": "Pause at each layer's end."}),
+    "--pause-at-layer": (
+        "target",
+        "pause_at_layers",
+        {"type": int, "multiple": True, "metavar": "LAYER", "help": "Pause at this layer's end; may be repeated."},
+    ),
+    "--mark": (
+        "target",
+        "marks_m",
+        {"type": Length(), "multiple": True, "help": "Pause at this length; may be repeated."},
+    ),
+    "--spool": ("take_up", "spool", {"metavar": "NAME", "help": "Take-up spool, a profile's name."}),
+    "--strand": ("strand", "profile", {"metavar": "NAME", "help": "Strand, a profile's name."}),
+    "--machine": ("machine", "profile", {"metavar": "NAME", "help": "Winder, a profile's name."}),
+    "--rpm": ("machine", "spool_rpm", {"type": Number(), "help": "Spool speed to wind at."}),
+    "--phase-turns": ("machine", "phase_turns", {"type": Number(), "help": "Turns left to the guide's next reversal."}),
+    "--rise": ("lay", "rise", {"type": Rise(), "help": "crossing, nested, stacked, or a measured factor."}),
+}
+_NEEDED = {
+    "--spool": "spool",
+    "--strand": "strand",
+    "--machine": "machine",
+}  # without a file; option -> kind of profile
+
+
+def job_options(function: Function) -> Function:
+    """Add the optional argument JOB.toml, as `path`, and the job options to a command.
+
+    The command passes its keyword arguments on: `resolve_job(path, options)`.
+    """
+    for option in reversed(_OPTIONS):
+        function = click.option(option, default=None, **_OPTIONS[option][2])(function)
+    return click.argument("path", metavar="[JOB.toml]", required=False)(function)
+
+
+def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
+    """The job of the file with the options laid over it, or of the options alone.
+
+    Raises UsageError or FileFaultsError with every fault at once.
+    """
+    tables: dict[str, dict[str, object]] = {}
+    for option, (table, key, _) in _OPTIONS.items():
+        value = options.get(option.strip("-").replace("-", "_"))
+        # a flag or a list that was not given is empty, which leaves the file's word as it is
+        if value not in (None, False, ()):
+            tables.setdefault(table, {})[key] = value
+    _check_single_target(tables)
+    if path is not None:
+        return load_job(path, tables)
+    missing = [option for option in _NEEDED if option.strip("-") not in options or not options[option.strip("-")]]
+    if missing:
+        names = "; ".join(f"{option}: {', '.join(profile_names(_NEEDED[option]))}" for option in missing)
+        raise UsageError(
+            f"Without a job file {', '.join(_NEEDED)} are needed; missing: {', '.join(missing)}.",
+            f"Name a job file, or add the options. There are: {names}.",
+        )
+    return build_job(tables)
+
+
+def _check_single_target(tables: dict[str, dict[str, object]]) -> None:
+    given = [option for option, (table, key, _) in list(_OPTIONS.items())[:4] if key in tables.get(table, {})]
+    if len(given) > 1:
+        raise UsageError(f"{' and '.join(given)} are given together.", "Keep one: it says how much to wind.")

@@ -1,0 +1,117 @@
+"""`reelwright ledger`: what has been wound, as a list, in full, and as a table for other programs."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from reelwright.errors import UsageError
+from reelwright.json_text import json_text
+from reelwright.ledger import ledger_path, open_ledger
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.ledger import Ledger, WindRecord
+
+LISTED = 20
+EMPTY = "The ledger is empty: `reelwright wind` records each wind."
+HOW_TO_SEE = "`reelwright ledger list` shows the jobs that the ledger holds."
+
+
+@click.group(invoke_without_command=True)
+@click.pass_context
+def command(context: click.Context) -> None:
+    """What has been wound: list it, show one wind in full, export all.
+
+    The ledger is a file in your user data folder; REELWRIGHT_HOME names another folder for it.
+    """
+    if context.invoked_subcommand is None:
+        context.invoke(list_winds, limit=LISTED, as_json=False)
+
+
+@command.command("list")
+@click.option("--limit", type=click.IntRange(min=1), default=LISTED, show_default=True, help="At most this many.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def list_winds(limit: int, as_json: bool) -> None:
+    """The newest winds, the last one first."""
+    with _ledger() as ledger:
+        records = ledger.winds(limit) if ledger else []
+    if as_json:
+        from reelwright.views.ledger_rows import facts_for_programs
+
+        for record in records:
+            click.echo(json_text(facts_for_programs(record)))
+    elif not records:
+        click.echo(EMPTY)
+    else:
+        from reelwright.views.ledger_table import show_list
+
+        show_list(records)
+
+
+@command.command("show")
+@click.argument("job_id", type=int, required=False)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, with every count and event.")
+def show(job_id: int | None, as_json: bool) -> None:
+    """What is on a spool and how it got there. Without JOB_ID: the last wind."""
+    with _ledger() as ledger:
+        record = _wanted(ledger, job_id)
+        if ledger is None or record is None:
+            click.echo(EMPTY)
+            return
+        counts = ledger.counts(record.job_id)
+        events = ledger.events(record.job_id)
+    if as_json:
+        from reelwright.views.ledger_rows import everything_for_programs
+
+        click.echo(json_text(everything_for_programs(record, counts, events)))
+    else:
+        from reelwright.views.ledger_table import show_wind
+
+        show_wind(record, counts, events)
+
+
+@command.command("export")
+@click.option("--csv", "as_csv", is_flag=True, help="As comma-separated values (RFC 4180), one wind a row.")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
+def export(as_csv: bool, output: Path | None) -> None:
+    """Every wind as a table for other programs."""
+    if not as_csv:
+        raise UsageError("The export needs a format.", "Write `reelwright ledger export --csv`.")
+    from reelwright.views.ledger_rows import csv_text
+
+    with _ledger() as ledger:
+        records = ledger.winds() if ledger else []
+    text = csv_text(records)
+    if output is None:
+        click.echo(text.encode(), nl=False)  # as bytes, so that no system changes the line breaks
+        return
+    from reelwright.cli.output_file import write_whole
+
+    write_whole(output, text)
+    click.echo(f"{output}: {len(records)} {'wind' if len(records) == 1 else 'winds'}.")
+
+
+def _wanted(ledger: Ledger | None, job_id: int | None) -> WindRecord | None:
+    if job_id is None:
+        newest = ledger.winds(1) if ledger else []
+        return newest[0] if newest else None
+    record = ledger.find(job_id) if ledger else None
+    if record is None:
+        raise UsageError(f"The ledger holds no job {job_id}.", HOW_TO_SEE)
+    return record
+
+
+@contextmanager
+def _ledger() -> Iterator[Ledger | None]:
+    """The ledger, or None where there is none yet: looking at it makes no file."""
+    path = ledger_path()
+    if not path.exists():
+        yield None
+        return
+    with open_ledger(path) as ledger:
+        yield ledger

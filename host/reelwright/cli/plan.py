@@ -1,0 +1,41 @@
+"""`reelwright plan`: what a job will be, before anything turns."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from reelwright.cli.output_file import write_whole
+from reelwright.cli.job_options import job_options, resolve_job
+from reelwright.winding.plan import make_plan
+
+
+@click.command("plan")
+@job_options
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys.")
+@click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
+def command(path: str | None, as_json: bool, output: str | None, **options: Any) -> None:
+    """Compute turns, layers, length, mass and fit of a job.
+
+    The job is JOB.toml, or --spool, --strand and --machine with one of --length, --mass, --layers, --turns.
+    Options go before what the file says.
+    """
+    plan = make_plan(resolve_job(path, options))
+    if as_json:
+        text = json.dumps(plan.to_dict(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    elif output is None:
+        from reelwright.views.plan import show_plan  # the terminal's library is not paid for by --json
+
+        show_plan(plan)
+        return
+    else:
+        from reelwright.views.plan import plan_text
+
+        text = plan_text(plan)
+    if output is None:
+        click.echo(text, nl=False)
+    else:
+        write_whole(Path(output), text)

@@ -1,0 +1,88 @@
+"""`reelwright watch`: look, and touch nothing."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import ExitStack
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from reelwright.errors import EXIT_DONE, DeviceError
+
+if TYPE_CHECKING:
+    from reelwright.device.client import Client
+    from reelwright.views import View
+    from reelwright.winding.planned import Plan
+
+
+@click.command("watch")
+@click.option("--port", "port_name", metavar="PORT", help="Serial port of the winder. Default: the only one that fits.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@click.option("--once", is_flag=True, help="Say where the winder is, and end.")
+def command(port_name: str | None, as_json: bool, once: bool) -> None:
+    """Look at a winder without touching it: nothing is sent but questions.
+
+    It ends when the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record.
+    """
+    from reelwright.device.client import Client
+    from reelwright.device.discovery import find_port
+    from reelwright.device.port import Port
+    from reelwright.views import choose_view
+
+    port_name = port_name or find_port()
+    with ExitStack() as stack:
+        port = Port(port_name)
+        stack.callback(port.close)
+        client = Client(port)
+        client.hello()
+        status = client.request("status")
+        plan = _recorded_plan(status["job_id"])
+        view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}"))
+        try:
+            _look(client, view, plan, status, once=once)
+        except KeyboardInterrupt:
+            view.notice("Stopped watching. The winder goes on.")
+    sys.exit(EXIT_DONE)
+
+
+def _recorded_plan(job_id: int) -> Plan:
+    from reelwright.ledger import open_ledger
+    from reelwright.profiles import build_job
+    from reelwright.winding.plan import make_plan
+
+    if not job_id:
+        raise DeviceError("The winder holds no job, so there is nothing to watch.", "Start one with `reelwright wind`.")
+    with open_ledger() as ledger:
+        record = ledger.find(job_id)
+    if record is None:
+        raise DeviceError(
+            f"The winder holds job {job_id}, which this computer's ledger does not know.",
+            "Watch it from the computer that started it.",
+        )
+    return make_plan(build_job(record.job, "the ledger"))
+
+
+def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, once: bool) -> None:
+    from windlink import codes
+    from windlink.frame import EVENT
+
+    from reelwright.operation.telling import happening_of, result_of, snapshot_of
+
+    job_id = status["job_id"]
+    shown = 0
+    view.progress(snapshot_of(plan, status["state"], status["pulses"], 0))
+    while not once and status["state"] in (codes.WINDING, codes.EASING, codes.LOADED):
+        client.listen()
+        while client.inbox:
+            received = client.inbox.popleft()
+            if received.kind != EVENT:
+                view.progress(snapshot_of(plan, received.fields["state"], received.fields["pulses"], received.fields["rate"]))
+            elif received.sequence > shown:
+                shown = received.sequence
+                view.event(happening_of(plan, received))
+        if client.keep_alive_due:
+            status = client.request("status")
+            if status["job_id"] != job_id:
+                raise DeviceError("The winder no longer holds the job that was watched.", "Watch again.")
+    view.result(result_of(plan, job_id, status["state"], status["pulses"]))

@@ -1,0 +1,163 @@
+"""`reelwright wind`: load, start, follow, record."""
+
+from __future__ import annotations
+
+import signal
+import sys
+from contextlib import ExitStack, contextmanager
+from typing import TYPE_CHECKING
+
+import click
+
+from reelwright.cli.job_options import job_options, resolve_job
+from reelwright.errors import EXIT_CODES, EXIT_PAUSED, EXIT_TRIPPED, UsageError
+from reelwright.views.keys import keys_help
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+    from types import FrameType
+    from typing import Any
+
+    from reelwright.operation.wind import Interrupts
+    from reelwright.winding.job import Job
+    from reelwright.winding.planned import Plan
+
+CAUTION = (
+    "A powered winder can hurt: keep hair, sleeves, gloves and hands away from spool, gears and screw, and stand"
+    " clear of the strand. Ctrl-C and the stop button are operating stops; the emergency stop is the wired one."
+)
+
+EPILOG = f"""\b
+Keys (words, a line each, when input is no terminal):
+{keys_help()}
+
+\b
+Exit codes:
+{chr(10).join(f"  {code}  {text}" for code, text in EXIT_CODES.items())}
+"""
+
+
+@click.command("wind", epilog=EPILOG)
+@job_options
+@click.option("--port", "port_name", metavar="PORT", help="Serial port of the winder. Default: the only one that fits.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line: progress, event, result.")
+@click.option("--transcript", type=click.Path(dir_okay=False), help="Keep every line of the link here, with its time.")
+@click.option("--go-on", "go_on_at_stops", is_flag=True, help="Go on by itself at each planned stop.")
+@click.option("--clear", metavar="TRIP", help="Clear this trip, once its cause is mended, and go on.")
+@click.option("--drop-held", is_flag=True, help="Abandon another job that the winder still holds.")
+def command(
+    job_path: str | None,
+    port_name: str | None,
+    as_json: bool,
+    transcript: str | None,
+    go_on_at_stops: bool,
+    clear: str | None,
+    drop_held: bool,
+    **options: Any,
+) -> None:
+    """Wind JOB.toml: load it into the winder, start it, follow it to its target, and record it.
+
+    The winder alone enforces every stop. Given again after an interruption, the same command picks the job up
+    where it is. Ctrl-C once brings the winder to rest, twice abandons the job.
+    """
+    from pathlib import Path as FilePath
+
+    from reelwright.winding.plan import make_plan
+
+    job = resolve_job(job_path, **options)
+    plan = make_plan(job)
+    refuse_impossible(plan)
+    code = wind(
+        job,
+        plan,
+        port_name,
+        as_json=as_json,
+        transcript_path=FilePath(transcript) if transcript else None,
+        go_on_at_stops=go_on_at_stops,
+        clear=clear,
+        drop_held=drop_held,
+    )
+    if code in (EXIT_PAUSED, EXIT_TRIPPED):
+        click.echo(f"The job is still in the winder. To go on: {_same_command(clear)}", err=True)
+    sys.exit(code)
+
+
+def refuse_impossible(plan: Plan) -> None:
+    """Raises UsageError when the plan says that this wind cannot end well."""
+    reasons = [finding.message for finding in plan.findings if finding.blocks]
+    if reasons:
+        raise UsageError("This job cannot be wound. " + " ".join(reasons), "Change the job, or the spool.")
+
+
+def heading(plan: Plan, port_name: str) -> str:
+    """One line that says which wind this is."""
+    spool = plan.job.take_up.name or "the take-up spool"
+    return f"{plan.length_m:.2f} m onto {spool}, {plan.turns:.1f} turns, at {port_name}"
+
+
+def wind(
+    job: Job,
+    plan: Plan,
+    port_name: str | None,
+    *,
+    as_json: bool,
+    transcript_path: Path | None = None,
+    go_on_at_stops: bool = False,
+    clear: str | None = None,
+    drop_held: bool = False,
+) -> int:
+    """One whole wind on a port; the exit code."""
+    from reelwright.device.client import Client
+    from reelwright.device.discovery import find_port
+    from reelwright.device.port import Port
+    from reelwright.device.transcript import Transcript
+    from reelwright.ledger import open_ledger
+    from reelwright.operation.arrival import Arrival
+    from reelwright.operation.wind import Interrupts
+    from reelwright.views import choose_view
+    from reelwright.views.keys import Keys
+
+    port_name = port_name or find_port()
+    with ExitStack() as stack:
+        ledger = stack.enter_context(open_ledger())
+        transcript = Transcript(transcript_path) if transcript_path else None
+        if transcript:
+            stack.callback(transcript.close)
+        port = Port(port_name)
+        stack.callback(port.close)
+        client = Client(port, transcript)
+        winder = client.hello()
+        interrupts = Interrupts()
+        stack.enter_context(counting(interrupts))
+        view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, port_name)))
+        if job.machine.drive != "hand":
+            view.notice(CAUTION)
+        keys = stack.enter_context(Keys(on_unknown=view.notice))
+        arrival = Arrival(job, plan, client, ledger, view, winder, port_name)
+        under_way = arrival.begin(clear=clear, drop_held=drop_held)
+        return under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops)
+
+
+@contextmanager
+def counting(interrupts: Interrupts) -> Iterator[None]:
+    """Count Ctrl-C (and a request to end) instead of raising; the third one ends this program, not the wind."""
+
+    def count(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signal module's signature
+        interrupts.count += 1
+        if interrupts.count > 2:
+            raise KeyboardInterrupt
+
+    before = {each: signal.signal(each, count) for each in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for each, handler in before.items():
+            signal.signal(each, handler)
+
+
+def _same_command(clear: str | None) -> str:
+    import shlex
+
+    words = [word for word in sys.argv[1:] if word not in ("--clear", clear)]
+    return "reelwright " + shlex.join(words)

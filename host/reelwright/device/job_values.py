@@ -1,0 +1,107 @@
+"""A job and its plan as the list of whole numbers that the winder takes."""
+
+from __future__ import annotations
+
+import math
+from fractions import Fraction
+from typing import TYPE_CHECKING
+
+from windlink import codes
+from windlink.job import HIGHEST_RATE, JOB_FIELDS, POSITION, first_fault
+from windlink.sentences import DRIVES, LINK_LOSSES, STOP_KINDS, SWITCHES, code_of
+
+from reelwright.errors import UsageError
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Job, Machine
+    from reelwright.winding.planned import Plan
+
+# The last approach: slow enough that a pulse period is many control steps, so that the spool rests within
+# the pulse; and, with few pulses a turn, not so slow that the approach takes for ever. Tried on the
+# simulated winder from 1 to 600 pulses a turn.
+FASTEST_CREEP_PULSES_S = 10
+SLOWEST_CREEP_PULSES_S = 1
+CREEP_S = 1.0
+
+# Above the rated speed by what a speed read from few pulses may err, and the speed loop overshoot.
+OVERSPEED_MARGIN = 1.3
+BACKWARDS_TURNS = Fraction(1, 4)
+HAND_LEAD_S = 3.0
+HAND_STANDSTILL_S = 1.0
+
+
+def job_values(job: Job, plan: Plan) -> list[int]:
+    """The values that `accept` checks. Raises UsageError when the machine is beyond what the link can say."""
+    machine = job.machine
+    hand = machine.drive == "hand"
+    pulses_per_turn = plan.pulses_per_spool_turn
+    layer = plan.pulses_per_layer
+    first = plan.first_pass_turns * pulses_per_turn
+    denominator = math.lcm(layer.denominator, first.denominator)
+    cruise = _rate(machine.cruise_rpm, pulses_per_turn)
+    if cruise > HIGHEST_RATE:
+        raise UsageError(
+            f"machine.spool_rpm: {machine.cruise_rpm:g} rpm gives {cruise / 100:.0f} pulses a second,"
+            f" the winder counts up to {HIGHEST_RATE // 100}.",
+            "Wind slower, or fit a sensor with fewer pulses a turn.",
+        )
+    creep = _creep_rate(machine, pulses_per_turn, cruise)
+    steps = Fraction(machine.steps_per_spool_turn or 0) / pulses_per_turn
+    named = {
+        "job_format": 1,
+        "drive": code_of(DRIVES, machine.drive),
+        "channels": 2 if machine.sensor == "quadrature" else 1,
+        "layer_numerator": int(layer * denominator),
+        "layer_denominator": denominator,
+        "first_numerator": int(first * denominator),
+        "target_pulses": plan.target_pulses,
+        "cruise_rate": cruise,
+        "creep_rate": creep,
+        "full_rate": max(cruise, _rate(machine.full_duty_rpm, pulses_per_turn)),
+        "highest_rate": max(cruise, round(_rate(machine.max_spool_rpm, pulses_per_turn) * OVERSPEED_MARGIN)),
+        "acceleration": max(1, _rate(machine.acceleration_rpm_s, pulses_per_turn)),
+        "creep_pulses": max(1, round(creep / 100 * CREEP_S)),
+        "standstill_ms": round(1000 * (max(HAND_STANDSTILL_S, machine.standstill_s) if hand else machine.standstill_s)),
+        "no_pulses_ms": round(1000 * machine.no_pulses_s),
+        "backwards_pulses": max(2, round(pulses_per_turn * BACKWARDS_TURNS)),
+        # a crank does not need the host to stop, so its loss changes nothing
+        "link_loss": codes.WIND_ON if hand else code_of(LINK_LOSSES, machine.on_link_loss),
+        "link_loss_ms": round(1000 * machine.link_loss_s),
+        "fitted": sum(code_of(SWITCHES, word) for word in machine.fitted),
+        "lead_ms": round(1000 * HAND_LEAD_S) if hand else 0,
+        "step_numerator": steps.numerator,
+        "step_denominator": steps.denominator,
+    }
+    values = [named[field.name] for field in JOB_FIELDS]
+    for pulses, kind in plan.stops:
+        values += [pulses, code_of(STOP_KINDS, kind)]
+    _check(values)
+    return values
+
+
+def _rate(rpm: float, pulses_per_turn: Fraction) -> int:
+    """Hundredths of a pulse per second, at least 1."""
+    return max(1, round(rpm / 60 * float(pulses_per_turn) * 100))
+
+
+def _creep_rate(machine: Machine, pulses_per_turn: Fraction, cruise: int) -> int:
+    wished = min(_rate(machine.approach_rpm, pulses_per_turn), FASTEST_CREEP_PULSES_S * 100)
+    return min(cruise, max(wished, min(cruise // 3, SLOWEST_CREEP_PULSES_S * 100)))
+
+
+def _check(values: list[int]) -> None:
+    fault = first_fault(values)
+    if fault < 0:
+        return
+    if fault < len(JOB_FIELDS):
+        field = JOB_FIELDS[fault]
+        raise UsageError(
+            f"The winder cannot take this job: its {field.name} would be {values[fault]}"
+            f" ({field.about}; {field.low} to {field.high}).",
+            "Simplify the gear fraction, the speeds or the pulses a turn.",
+        )
+    raise UsageError(
+        f"The winder cannot take this job: {(len(values) - len(POSITION)) // 2} stops are too many, or two of them"
+        " fall on one pulse.",
+        "Ask for fewer stops, farther apart.",
+    )

@@ -1,0 +1,52 @@
+"""What the ledger holds. Times are UTC in ISO 8601, as "2031-05-04T09:30:00.000+00:00"."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from reelwright.operation.snapshot import Happening, WindResult
+
+
+@frozen
+class WindRecord:
+    """One wind as it stands in the ledger."""
+
+    job_id: int
+    job: Mapping[str, object]  # the job file's content
+    plan: Mapping[str, object]  # the plan's answer at the start
+    port: str
+    board: str
+    firmware: str
+    protocol: str
+    host_version: str
+    boot: int  # boot number of the winder that held the job last
+    started_at: str
+    ended_at: str | None
+    open: bool  # the job may go on in the winder
+    last_pulses: int | None  # the last count heard, None before the first
+    last_state: str  # word of the state heard with it, "" before the first
+    last_count_at: str | None
+    result: WindResult | None
+
+
+@frozen
+class Count:
+    """One count as heard while winding."""
+
+    at: str
+    pulses: int  # signed, of this job
+    state: str
+
+
+@frozen
+class RecordedEvent:
+    """An event with the time of its arrival and the boot number of the winder that sent it."""
+
+    at: str
+    boot: int
+    happening: Happening

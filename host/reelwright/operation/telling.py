@@ -1,0 +1,87 @@
+"""The winder's numbers in the operator's terms: snapshot, happening, result."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS
+
+from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+
+if TYPE_CHECKING:
+    from reelwright.device.client import Received
+    from reelwright.winding.planned import Plan
+
+
+def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
+    """Where the wind is. rate: hundredths of a pulse per second."""
+    layer, layer_turns, layer_turns_planned = plan.layer_at(pulses)
+    rpm = rate * 0.6 / float(plan.pulses_per_spool_turn)
+    return Snapshot(
+        state=STATES[state].word,
+        pulses=pulses,
+        layer=layer,
+        layer_turns=layer_turns,
+        layer_turns_planned=layer_turns_planned,
+        layers_planned=len(plan.layers),
+        turns=plan.turns_at(pulses),
+        turns_planned=plan.turns_at(plan.target_pulses),
+        length_m=plan.length_m_at(pulses),
+        length_planned_m=plan.length_m_at(plan.target_pulses),
+        rpm=rpm,
+        line_speed_m_s=plan.line_speed_m_s(pulses, rpm),
+        seconds_left=plan.seconds_left(pulses, rpm),
+        next_stop_turns=plan.turns_at(next((p for p, _ in plan.stops if p > pulses), plan.target_pulses)),
+    )
+
+
+def happening_of(plan: Plan, received: Received) -> Happening:
+    """An event with its sentence."""
+    fields = dict(received.fields)
+    pulses = int(fields["pulses"])
+    where = f"at {plan.turns_at(pulses):.2f} turns, {plan.length_m_at(pulses):.2f} m"
+    remedy = ""
+    verb = received.verb
+    if verb == "began":
+        sentence = f"Winding from {plan.turns_at(pulses):.2f} turns on."
+    elif verb == "layer_done":
+        sentence = f"Layer {fields['layer']} is full, {where}."
+    elif verb == "stopped":
+        stop = STOPS[fields["stop"]]
+        fields["stop"] = stop.word
+        sentence = f"Waiting. {stop.sentence} Layer {fields['layer']}, {where}."
+    elif verb == "ended":
+        outcome = OUTCOMES[fields["outcome"]]
+        fields["outcome"] = outcome.word
+        sentence = f"{outcome.sentence} Count {pulses}, {where}."
+    elif verb in ("tripped", "cleared"):
+        trip = TRIPS[fields["reason"]]
+        fields["reason"] = trip.word
+        sentence = f"Tripped: {trip.sentence}" if verb == "tripped" else f"Trip cleared: {trip.word}."
+        remedy = trip.remedy if verb == "tripped" else ""
+    else:
+        sentence = f"The spool turned with the drive off; now {where}."
+    return Happening(number=received.sequence, verb=verb, sentence=sentence, fields=fields, remedy=remedy)
+
+
+def result_of(
+    plan: Plan, job_id: int, state: int, pulses: int, *, outcome: str = "", trip: str = "", uncertain: bool = False
+) -> WindResult:
+    """How the wind stands at a count: what is really on the spool, overshoot included."""
+    wound = plan.at_pulses(max(0, pulses))
+    return WindResult(
+        job_id=job_id,
+        state=STATES[state].word,
+        outcome=outcome,
+        target_pulses=plan.target_pulses,
+        counted_pulses=pulses,
+        turns=wound.turns,
+        layers=wound.layers,
+        length_m=wound.length_m,
+        length_u_m=wound.length_u_m,
+        mass_g=wound.mass_g,
+        mass_u_g=wound.mass_u_g,
+        trip=trip,
+        uncertain=uncertain,
+        phase_turns=float(wound.phase_turns),
+    )

@@ -1,0 +1,225 @@
+"""Following a wind to rest. The ledger is written before the view is told.
+
+Nothing here moves the spool but `go_on`, and it follows a key, an option or a command of the operator.
+"""
+
+from __future__ import annotations
+
+import time
+from typing import TYPE_CHECKING, Any
+
+from windlink import codes
+from windlink.frame import EVENT
+from windlink.sentences import STATES, STOPS, TRIPS
+
+from reelwright.device.client import RefusedError
+from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED
+from reelwright.operation.telling import happening_of, result_of, snapshot_of
+
+if TYPE_CHECKING:
+    from reelwright.device.client import Client, Received
+    from reelwright.ledger import Ledger
+    from reelwright.operation.snapshot import WindResult
+    from reelwright.views import View
+    from reelwright.views.keys import Keys
+    from reelwright.winding.planned import Plan
+
+COUNT_EVERY_S = 1.0
+SETTLE_S = 5.0  # granted for the last events to arrive once the winder is at rest
+
+_PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].word)
+
+
+class Interrupts:
+    """How often the operator has pressed Ctrl-C; counted by a signal handler, so that no exchange is torn."""
+
+    def __init__(self) -> None:
+        self.count = 0
+
+
+class Wind:
+    """A wind that the winder holds under job_id."""
+
+    def __init__(self, plan: Plan, job_id: int, boot: int, client: Client, ledger: Ledger, view: View) -> None:
+        self._plan = plan
+        self._job_id = job_id
+        self._boot = boot
+        self._client = client
+        self._ledger = ledger
+        self._view = view
+        self._state = codes.LOADED
+        self._pulses = 0
+        self._wait = 0
+        recorded = [each.happening for each in ledger.events(job_id) if each.boot == boot]
+        self._heard = max((each.number for each in recorded), default=0)
+        self._newest = self._heard
+        self._outcome = next((str(each.fields["outcome"]) for each in recorded if each.verb == "ended"), "")
+        self._trip = ""
+        self._stop = ""
+        self._counted_at_s = 0.0
+        self._settled_wait = -1
+        self._interrupts_answered = 0
+
+    def follow(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool) -> int:
+        """Follow the wind until it is over, tripped, or at rest with nobody to go on; the exit code.
+
+        go_on_at_stops: end each planned stop by itself. Raises LinkLostError when the winder falls silent;
+        the ledger then has the last count.
+        """
+        while True:
+            self._hear()
+            if self._state == codes.EMPTY:
+                return self._lost_count()
+            if self._state in (codes.FINISHED, codes.TRIPPED, codes.WAITING) and self._settled():
+                code = self._at_rest(keys, go_on_at_stops=go_on_at_stops)
+                if code is not None:
+                    return code
+            self._obey(keys.poll())
+            self._obey_interrupts(interrupts)
+
+    # --- hearing ------------------------------------------------------------------------------------------
+
+    def _hear(self) -> None:
+        self._client.listen()
+        while self._client.inbox:
+            self._take(self._client.inbox.popleft())
+        if self._client.keep_alive_due:
+            self._ask()
+
+    def _ask(self) -> None:
+        status = self._client.request("status")
+        if status["job_id"] != self._job_id:
+            self._state = codes.EMPTY
+            return
+        self._state = status["state"]
+        self._pulses = status["pulses"]
+        self._wait = status["wait"]
+        self._trip = TRIPS[status["reason"]].word if status["reason"] else ""
+        self._count()
+
+    def _take(self, received: Received) -> None:
+        if received.kind == EVENT:
+            self._take_event(received)
+            return
+        fields = received.fields
+        if not fields["layer"]:
+            # a winder without a job: it has restarted, and only its status can say so for certain
+            self._ask()
+            return
+        self._state = fields["state"]
+        self._pulses = fields["pulses"]
+        self._newest = fields["event"]
+        self._count()
+        self._view.progress(snapshot_of(self._plan, self._state, self._pulses, fields["rate"]))
+
+    def _take_event(self, received: Received) -> None:
+        if received.sequence > self._heard:
+            happening = happening_of(self._plan, received)
+            self._heard = happening.number
+            self._newest = max(self._newest, self._heard)
+            self._stop = str(happening.fields.get("stop", ""))
+            self._outcome = str(happening.fields.get("outcome", self._outcome))
+            if self._ledger.record_event(self._job_id, self._boot, happening):
+                self._view.event(happening)
+        # recorded, so the winder may forget it
+        self._client.request("ack", received.sequence)
+
+    def _count(self) -> None:
+        now_s = time.monotonic()
+        if now_s - self._counted_at_s >= COUNT_EVERY_S:
+            self._counted_at_s = now_s
+            self._ledger.record_count(self._job_id, self._pulses, STATES[self._state].word)
+
+    def _settled(self) -> bool:
+        """Whether the winder is still in the state of rest that was heard, and has told all its events."""
+        self._ask()
+        state, wait = self._state, self._wait
+        if state not in (codes.FINISHED, codes.TRIPPED, codes.WAITING):
+            return False
+        if state == codes.WAITING and self._settled_wait == wait:
+            return True
+        deadline_s = time.monotonic() + SETTLE_S
+        told = False
+        while self._state == state and time.monotonic() < deadline_s and not (told and self._heard >= self._newest):
+            self._client.listen()
+            while self._client.inbox:
+                received = self._client.inbox.popleft()
+                told = told or received.kind != EVENT
+                self._take(received)
+            if self._client.keep_alive_due:
+                self._ask()
+        if self._state == state == codes.WAITING:
+            self._settled_wait = wait
+        return self._state == state
+
+    # --- at rest ------------------------------------------------------------------------------------------
+
+    def _at_rest(self, keys: Keys, *, go_on_at_stops: bool) -> int | None:
+        if self._state == codes.FINISHED:
+            reached = self._pulses >= self._plan.target_pulses
+            result = self._result(outcome=self._outcome or ("reached" if reached else "abandoned"))
+            self._ledger.close_wind(self._job_id, result)
+            self._view.result(result)
+            return EXIT_ABANDONED if result.outcome == "abandoned" else EXIT_DONE
+        if self._state == codes.TRIPPED:
+            return self._leave(self._result(trip=self._trip), EXIT_TRIPPED)
+        if self._interrupts_answered:
+            return self._leave(self._result(), EXIT_PAUSED)
+        if go_on_at_stops and self._stop in _PLANNED_STOPS:
+            self._request("go_on", self._job_id, self._wait)
+        elif keys.at_end:
+            return self._leave(self._result(), EXIT_PAUSED)
+        return None
+
+    def _leave(self, result: WindResult, code: int) -> int:
+        self._ledger.settle(self._job_id, result)
+        self._view.result(result)
+        return code
+
+    def _lost_count(self) -> int:
+        """The winder has restarted: what it last told is all there is."""
+        result = self._result(outcome="abandoned", trip=TRIPS[codes.RESTARTED].word, uncertain=True)
+        self._ledger.close_wind(self._job_id, result)
+        self._view.notice(
+            "The winder has restarted and lost its count. The result is the last count heard;"
+            " the spool may hold more. It will not move by itself."
+        )
+        self._view.result(result)
+        return EXIT_TRIPPED
+
+    def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
+        self._ledger.record_count(self._job_id, self._pulses, STATES[self._state].word)
+        return result_of(
+            self._plan, self._job_id, self._state, self._pulses, outcome=outcome, trip=trip, uncertain=uncertain
+        )
+
+    # --- the operator -------------------------------------------------------------------------------------
+
+    def _obey(self, action: str | None) -> None:
+        if action == "go_on":
+            self._ask()
+            if self._state == codes.WAITING:
+                self._request("go_on", self._job_id, self._wait)
+            else:
+                self._view.notice(f"There is nothing to go on from: the winder is {STATES[self._state].word}.")
+        elif action in ("pause", "abandon"):
+            self._request(action, self._job_id)
+
+    def _obey_interrupts(self, interrupts: Interrupts) -> None:
+        if interrupts.count == self._interrupts_answered:
+            return
+        first = self._interrupts_answered == 0 and interrupts.count == 1
+        self._interrupts_answered = interrupts.count
+        if first:
+            self._view.notice("Brings the winder to rest. Ctrl-C once more abandons the job.")
+            self._request("pause", self._job_id)
+        else:
+            self._view.notice("Abandons the job.")
+            self._request("abandon", self._job_id)
+
+    def _request(self, verb: str, *values: int) -> None:
+        try:
+            self._client.request(verb, *values)
+        except RefusedError as refusal:
+            # the winder moved on in the meantime; its next status says where it is
+            self._view.notice(str(refusal))

@@ -1,0 +1,188 @@
+"""What one value of a job forbids another. Each check looks at one rule and speaks only of values well given."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reelwright.winding.job import TARGET_KINDS
+
+if TYPE_CHECKING:
+    from reelwright.profiles.draft import Draft
+    from reelwright.winding.plan import Plan
+
+
+def check_together(draft: Draft) -> None:
+    """Note every contradiction between the values of the draft."""
+    for check in (_spool, _strand, _width, _gears, _sensor, _speeds, _stepper, _target, _pay_off_mass, _pay_off_size):
+        check(draft)
+
+
+def check_plan(draft: Draft, plan: Plan) -> None:
+    """Note what the plan shows to be beyond it: pauses after the last layer, marks after the target."""
+    last = len(plan.layer_pulses)
+    for position, layer in enumerate(plan.job.target.pause_at_layers):
+        if layer > last:
+            draft.fault("target", f"pause_at_layers[{position}]", f"the wind has only {last} layers, not {layer}")
+    for position, mark_m in enumerate(plan.job.target.marks_m):
+        if mark_m > plan.length_m:
+            draft.fault(
+                "target",
+                f"marks_m[{position}]",
+                f"a mark at {mark_m:g} m lies beyond the {plan.length_m:.3f} m to be wound",
+            )
+
+
+def _spool(draft: Draft) -> None:
+    barrel, flange = draft.get("take_up", "barrel_diameter_mm"), draft.get("take_up", "flange_diameter_mm")
+    if barrel and flange and barrel >= flange:
+        draft.fault(
+            "take_up",
+            "barrel_diameter_mm",
+            f"a barrel of {barrel:g} mm is not smaller than the flange of {flange:g} mm; exchange or correct them",
+        )
+
+
+def _strand(draft: Draft) -> None:
+    diameter, u = draft.get("strand", "diameter_mm"), draft.get("strand", "diameter_u_mm")
+    if diameter and u and u >= diameter / 4:
+        draft.fault(
+            "strand",
+            "diameter_u_mm",
+            f"{u:g} mm is too unsure for strand of {diameter:g} mm; give a standard uncertainty below a quarter of it",
+        )
+
+
+def _width(draft: Draft) -> None:
+    width = draft.get("take_up", "inside_width_mm")
+    stroke, diameter = draft.get("machine", "stroke_mm"), draft.get("strand", "diameter_mm")
+    if width and stroke and stroke > width:
+        draft.fault(
+            "machine",
+            "stroke_mm",
+            f"a stroke of {stroke:g} mm is wider than the spool's inside width of {width:g} mm; shorten the stroke",
+        )
+    if width and diameter and not stroke and diameter >= width:
+        draft.fault(
+            "take_up",
+            "inside_width_mm",
+            f"{width:g} mm leaves no room for strand of {diameter:g} mm; take a wider spool",
+        )
+
+
+def _gears(draft: Draft) -> None:
+    direct = draft.given("machine", "turns_per_layer")
+    gears, screw = draft.given("machine", "gears"), draft.given("machine", "screw_turns_per_pass")
+    if "machine" not in draft.tables:
+        return
+    if direct and (gears or screw):
+        draft.fault(
+            "machine", "turns_per_layer", "given beside gears; keep turns_per_layer, or gears with screw_turns_per_pass"
+        )
+    elif not direct and not (gears and screw):
+        missing = "screw_turns_per_pass" if gears else "gears" if screw else "turns_per_layer"
+        draft.fault(
+            "machine", missing, "this key is missing; give turns_per_layer, or gears together with screw_turns_per_pass"
+        )
+    if draft.get("machine", "gears") == ():
+        draft.fault("machine", "gears", "the list is empty; give a pair [driver teeth, driven teeth] for each stage")
+    phase, layer = draft.get("machine", "phase_turns"), draft.get("machine", "turns_per_layer")
+    if phase and layer and direct and phase > layer:
+        draft.fault(
+            "machine",
+            "phase_turns",
+            f"{float(phase):g} turns to the next reversal, but a layer has only {float(layer):g}; give at most that",
+        )
+
+
+def _sensor(draft: Draft) -> None:
+    shaft, ratio = draft.get("machine", "sensor_shaft"), draft.get("machine", "shaft_turns_per_spool_turn")
+    given = draft.given("machine", "shaft_turns_per_spool_turn")
+    if shaft in ("crank", "motor") and not given:
+        draft.fault(
+            "machine",
+            "shaft_turns_per_spool_turn",
+            f"this key is missing; with the sensor on the {shaft} say how often that turns for one turn of the spool",
+        )
+    if shaft == "spool" and given and ratio is not None and ratio != 1:
+        draft.fault(
+            "machine",
+            "shaft_turns_per_spool_turn",
+            f"a sensor on the spool turns with it, so {ratio} cannot be; leave it out, or set sensor_shaft to "
+            '"crank" or "motor"',
+        )
+
+
+def _speeds(draft: Draft) -> None:
+    top, cruise = draft.get("machine", "max_spool_rpm"), draft.get("machine", "spool_rpm")
+    creep, free = draft.get("machine", "creep_rpm"), draft.get("machine", "no_load_rpm")
+    if top and cruise and cruise > top:
+        draft.fault(
+            "machine",
+            "spool_rpm",
+            f"{cruise:g} rpm is more than max_spool_rpm, {top:g} rpm; lower one or raise the other",
+        )
+    cruise = cruise or top
+    if cruise and creep and creep > cruise:
+        draft.fault("machine", "creep_rpm", f"{creep:g} rpm is faster than the {cruise:g} rpm to wind at; lower it")
+    if cruise and free and free < cruise:
+        draft.fault(
+            "machine",
+            "no_load_rpm",
+            f"a drive that reaches {free:g} rpm unloaded cannot wind at {cruise:g} rpm; lower spool_rpm",
+        )
+
+
+def _stepper(draft: Draft) -> None:
+    if draft.get("machine", "drive") == "stepper" and not draft.given("machine", "steps_per_spool_turn"):
+        draft.fault("machine", "steps_per_spool_turn", "this key is missing; a stepper needs it")
+
+
+def _target(draft: Draft) -> None:
+    if "target" not in draft.tables:
+        return
+    named = [kind for kind in TARGET_KINDS if draft.given("target", kind)]
+    if not named:
+        draft.fault("target", "", f"nothing says how much to wind; give one of {', '.join(TARGET_KINDS)}")
+    if len(named) > 1:
+        draft.fault("target", named[1], f"given beside {named[0]}; keep exactly one of {', '.join(TARGET_KINDS)}")
+    if draft.given("target", "mass_g") and "strand" in draft.tables and not draft.given("strand", "density_g_cm3"):
+        draft.fault(
+            "strand",
+            "density_g_cm3",
+            "this key is missing; a target in grams needs the density, or a material that is known",
+        )
+
+
+def _pay_off_mass(draft: Draft) -> None:
+    gross, empty = draft.get("pay_off", "gross_mass_g"), draft.get("pay_off", "empty_mass_g")
+    if gross and empty and empty >= gross:
+        draft.fault(
+            "pay_off",
+            "empty_mass_g",
+            f"an empty spool of {empty:g} g is not lighter than the full one of {gross:g} g; exchange or correct them",
+        )
+    if gross and "strand" in draft.tables and not draft.given("strand", "density_g_cm3"):
+        draft.fault(
+            "strand", "density_g_cm3", "this key is missing; the pay-off spool's mass says nothing without the density"
+        )
+
+
+def _pay_off_size(draft: Draft) -> None:
+    table = draft.tables.get("pay_off")
+    if table is None:
+        return
+    if "gross_mass_g" not in table and "wound_diameter_mm" not in table:
+        draft.fault(
+            "pay_off", "", "give gross_mass_g, or wound_diameter_mm with barrel_diameter_mm and inside_width_mm"
+        )
+    if "wound_diameter_mm" in table and "gross_mass_g" not in table:
+        for key in ("barrel_diameter_mm", "inside_width_mm"):
+            if key not in table:
+                draft.fault("pay_off", key, "this key is missing; a wound diameter needs it")
+    wound, barrel = draft.get("pay_off", "wound_diameter_mm"), draft.get("pay_off", "barrel_diameter_mm")
+    if wound and barrel and barrel >= wound:
+        draft.fault(
+            "pay_off",
+            "barrel_diameter_mm",
+            f"a barrel of {barrel:g} mm is not smaller than the wound {wound:g} mm; exchange or correct them",
+        )

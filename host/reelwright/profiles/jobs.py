@@ -1,0 +1,144 @@
+"""A job from a file, from flags, or from a file with flags laid over it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from reelwright.errors import FileFaultsError
+from reelwright.profiles.checks import check_plan, check_together
+from reelwright.profiles.draft import TABLES, Draft, unknown_table
+from reelwright.profiles.store import Profiles
+from reelwright.profiles.toml_files import read_toml
+from reelwright.profiles.values import printable, shown
+from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError, Job
+from reelwright.winding.plan import make_plan
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Tables = dict[str, dict[str, object]]
+
+# table -> (key that names a profile, kind of profile)
+PROFILE_KEYS = {
+    "take_up": ("spool", "spool"),
+    "pay_off": ("spool", "spool"),
+    "strand": ("profile", "strand"),
+    "machine": ("profile", "machine"),
+}
+# ways to say one thing: a way given later ousts the others that were given before
+_RIVALS = {
+    "target": tuple((kind,) for kind in TARGET_KINDS),
+    "machine": (("turns_per_layer",), ("gears", "screw_turns_per_pass")),
+    "lay": (("rise", "rise_u"),),
+}
+# what a spool profile says of a flange and of a barrel's spread is of no use on the pay-off side
+_OF_PAY_OFF = ("barrel_diameter_mm", "inside_width_mm", "empty_mass_g", "name")
+
+
+def load_job(path: str | Path, overrides: Mapping[str, object] | None = None) -> Job:
+    """The job of a TOML file, with the tables of `overrides` laid over the file's.
+
+    Raises UsageError for a file that cannot be read and FileFaultsError with all its faults at once.
+    """
+    path = Path(path)
+    return _build(str(path), read_toml(path), overrides or {})
+
+
+def build_job(overrides: Mapping[str, object], source: str = "the command line") -> Job:
+    """A job from tables alone, in the shape of a job file; `Job.to_dict()` is such a shape.
+
+    source: what to call them in an error. Raises FileFaultsError.
+    """
+    return _build(source, overrides, {})
+
+
+def _build(source: str, base: Mapping[str, object], over: Mapping[str, object]) -> Job:
+    draft = Draft({})
+    under = _tables(draft, base)
+    draft.tables = _laid_over(under, _tables(draft, over))
+    _fill_from_profiles(draft)
+    draft.read()
+    check_together(draft)
+    if not draft.faults:
+        job = Job(**{name: draft.table(name) for name in TABLES if name in draft.tables or name == "lay"})
+        try:
+            check_plan(draft, make_plan(job))
+        except ImpossibleJobError as impossible:
+            draft.fault(*impossible.key.partition(".")[::2], impossible.message)
+    if draft.faults:
+        raise FileFaultsError(source, draft.faults)
+    return job
+
+
+def _tables(draft: Draft, given: Mapping[str, object]) -> Tables:
+    tables: Tables = {}
+    for name, value in given.items():
+        if name not in TABLES:
+            draft.fault(name, "", unknown_table(name, value))
+        elif isinstance(value, dict):
+            tables[name] = dict(value)
+        else:
+            draft.fault(name, "", f"{shown(value)} is not a table; write [{name}] on a line of its own")
+            tables[name] = {}
+    return tables
+
+
+def _laid_over(base: Tables, over: Tables) -> Tables:
+    merged = {name: dict(table) for name, table in base.items()}
+    for name, table in over.items():
+        if name in PROFILE_KEYS and PROFILE_KEYS[name][0] in table:
+            # a profile named later replaces the whole table, or its old values would go before the profile's
+            merged[name] = dict(table)
+            continue
+        merged[name] = _without_rivals(name, merged.get(name, {}), table) | table
+    return merged
+
+
+def _without_rivals(name: str, base: dict[str, object], over: dict[str, object]) -> dict[str, object]:
+    ways = _RIVALS.get(name, ())
+    if not any(key in over for way in ways for key in way):
+        return base
+    return {key: value for key, value in base.items() if not any(key in way for way in ways)}
+
+
+def _fill_from_profiles(draft: Draft) -> None:
+    profiles = Profiles()
+    for name, (key, kind) in PROFILE_KEYS.items():
+        table = draft.tables.get(name)
+        if table is None or key not in table:
+            continue
+        wanted = table.pop(key)
+        if not isinstance(wanted, str):
+            draft.fault(name, key, f"{shown(wanted)} is not text; give the name of a {kind} profile in quotes")
+            draft.unresolved.add(name)
+            continue
+        values = profiles.find(kind, wanted)
+        if values is None:
+            draft.fault(name, key, profiles.unknown(kind, wanted))
+            draft.unresolved.add(name)
+            values = {}
+        elif name == "pay_off":
+            values = {each: value for each, value in values.items() if each in _OF_PAY_OFF}
+        _fill(draft, name, {"name": wanted} | values, f' (from the {kind} profile "{printable(wanted)}")')
+    _fill_density(draft, profiles)
+
+
+def _fill(draft: Draft, name: str, values: dict[str, object], origin: str) -> None:
+    table = draft.tables[name]
+    values = _without_rivals(name, values, table)
+    for key, value in values.items():
+        if key not in table:
+            table[key] = value
+            draft.origins[name, key] = origin
+
+
+def _fill_density(draft: Draft, profiles: Profiles) -> None:
+    """A known material gives the density that the strand does not."""
+    strand = draft.tables.get("strand", {})
+    material = strand.get("material")
+    if not isinstance(material, str) or not material or "density_g_cm3" in strand:
+        return
+    known = profiles.find("material", material)
+    if known:
+        _fill(draft, "strand", known, f' (from the material "{printable(material)}")')

@@ -1,0 +1,48 @@
+"""Reading a TOML file that a person wrote: every way it can fail is a sentence."""
+
+from __future__ import annotations
+
+import tomllib
+from decimal import Decimal
+from typing import TYPE_CHECKING
+
+from reelwright.errors import Fault, FileFaultsError, UsageError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+_MOST_BYTES = 1_000_000
+
+
+def read_toml(path: Path) -> dict[str, object]:
+    """The tables of the file, decimal numbers exact. Raises UsageError, FileFaultsError."""
+    try:
+        if path.is_dir():
+            raise UsageError(f"{path} is a folder, not a job file.", "Name the TOML file in it.")
+        with path.open("rb") as stream:
+            content = stream.read(_MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise UsageError(f"{path} does not exist.", "Check the name and the folder it is in.") from None
+    except (OSError, ValueError) as failure:
+        reason = failure.strerror if isinstance(failure, OSError) and failure.strerror else str(failure)
+        raise UsageError(f"{path} cannot be read: {reason}.", "Check the name and the file's permissions.") from None
+    if len(content) > _MOST_BYTES:
+        raise UsageError(f"{path} is larger than a megabyte, so it is no job file.", "Check the name.")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as failure:
+        line = content.count(b"\n", 0, failure.start) + 1
+        raise FileFaultsError(
+            str(path), [Fault(f"line {line}", "this is not UTF-8 text; save the file with UTF-8 encoding")]
+        ) from None
+    try:
+        return tomllib.loads(text, parse_float=Decimal)
+    except RecursionError:
+        raise FileFaultsError(str(path), [Fault("TOML", "lists are nested too deeply; write them flat")]) from None
+    except ValueError as failure:
+        # tomllib ends its message with the place: "... (at line 3, column 7)"
+        problem, _, place = str(failure).rpartition(" (at ")
+        where = place.rstrip(")") if problem else "TOML"
+        raise FileFaultsError(
+            str(path), [Fault(where, f"this is not valid TOML: {problem or failure}; mend that line")]
+        ) from None

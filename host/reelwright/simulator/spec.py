@@ -1,0 +1,111 @@
+"""The simulated machine as plain data: what the host writes, and the firmware's simulated board reads."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+from windlink.sentences import DRIVES, code_of
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from reelwright.winding.job import Job
+    from reelwright.winding.plan import Plan
+
+# What goes wrong on demand: word -> what happens. The firmware's plant has the same words.
+FAULTS = {
+    "run_out": "the pay-off spool is empty",
+    "snag": "the strand is caught, and freed after the spool has stood for 5 s",
+    "sensor_dead": "the counter stands from then on",
+    "stop_pressed": "the stop button is held for 3 s",
+    "guard_open": "the guard is open for 5 s",
+    "runaway": "the motor driver is stuck at full drive, until a person opens the emergency stop after 3 s",
+    "power_cut": "board and drive lose power for 2 s",
+    "link_silent": "nothing from the host arrives any more",
+    "noise": "a fifth of the bytes on the link are flipped or lost, in bursts",
+}
+
+PACE_MAX = 0.0
+
+# Where the job does not say: a generic 1 kg spool, plastic strand, a common small stepper with a reduction.
+_PAY_OFF_BARREL_MM = 80.0
+_PAY_OFF_WIDTH_MM = 60.0
+_PAY_OFF_RESERVE = 1.5
+_EMPTY_G = 180.0
+_DENSITY_G_CM3 = 1.24
+_STEPS_PER_TURN = 3200
+
+
+@frozen
+class SimulatorOptions:
+    """How the simulated winder differs from the job, and how it runs.
+
+    seed: 0 to 2^31 - 2; one seed, one run, to the bit. pace: virtual seconds in a real one; PACE_MAX is as fast as it can.
+    faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise: what the
+    strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened, "" for
+    none. transport: "pty" or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
+    """
+
+    seed: int = 1
+    pace: float = 1.0
+    faults: tuple[tuple[str, float], ...] = ()
+    true_diameter_mm: float | None = None
+    true_rise: float | None = None
+    truth_path: str = ""
+    transport: str = "pty"
+    interpreter: str = ""
+
+
+def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, object]:
+    """The spec that the simulated board reads. Fractions go as pairs of whole numbers, so nothing is rounded twice."""
+    machine = job.machine
+    diameter_mm = job.strand.diameter_mm if options.true_diameter_mm is None else options.true_diameter_mm
+    empty_g = job.take_up.empty_mass_g
+    return {
+        "seed": options.seed,
+        "pace": options.pace,
+        "faults": [list(fault) for fault in options.faults],
+        "truth_path": options.truth_path,
+        "stops": [*(pulses for pulses, _ in plan.stops), plan.target_pulses],
+        "take_up": {
+            "barrel_diameter_mm": job.take_up.barrel_diameter_mm,
+            "flange_diameter_mm": job.take_up.flange_diameter_mm,
+            "empty_mass_g": _EMPTY_G if empty_g is None else empty_g,
+        },
+        "pay_off": _pay_off(job, plan),
+        "strand": {
+            "diameter_mm": diameter_mm,
+            "density_g_cm3": job.strand.density_g_cm3 or _DENSITY_G_CM3,
+            "rise": plan.rise_factor if options.true_rise is None else options.true_rise,
+        },
+        "machine": {
+            "drive": code_of(DRIVES, machine.drive),
+            "channels": 2 if machine.sensor == "quadrature" else 1,
+            "ratchet": machine.ratchet,
+            "turns_per_layer": _pair(plan.layer_turns),
+            "first_pass_turns": _pair(machine.first_pass_turns),
+            "pulses_per_spool_turn": _pair(plan.pulses_per_spool_turn),
+            "steps_per_spool_turn": _pair(machine.steps_per_spool_turn) if machine.steps_per_spool_turn else [_STEPS_PER_TURN, 1],
+            "stroke_mm": job.stroke_mm,
+            "no_load_rpm": machine.full_duty_rpm,
+            "spool_rpm": machine.cruise_rpm,
+            "back_tension_n": machine.back_tension_n,
+        },
+    }
+
+
+def _pay_off(job: Job, plan: Plan) -> dict[str, float]:
+    spool = job.pay_off
+    barrel = spool.barrel_diameter_mm if spool else None
+    width = spool.inside_width_mm if spool else None
+    held_m = plan.source.held_m if plan.source else _PAY_OFF_RESERVE * plan.wound_length_m
+    return {
+        "length_mm": 1000 * held_m,
+        "barrel_diameter_mm": barrel or _PAY_OFF_BARREL_MM,
+        "inside_width_mm": width or _PAY_OFF_WIDTH_MM,
+    }
+
+
+def _pair(number: Fraction) -> list[int]:
+    return [number.numerator, number.denominator]

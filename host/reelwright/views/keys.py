@@ -1,0 +1,156 @@
+"""What the operator may ask for while a wind runs: single keys on a terminal, a word a line from a pipe.
+
+`Keys.poll` never blocks, so that one loop can serve the winder and the person. Ctrl-C keeps raising
+KeyboardInterrupt. The terminal is given back as it was found.
+"""
+
+from __future__ import annotations
+
+import re
+import sys
+from collections import deque
+from itertools import groupby
+from typing import TYPE_CHECKING, Protocol, TextIO
+
+from attrs import frozen
+
+from reelwright.views.untrusted import plain_text
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from types import TracebackType
+    from typing import Self
+
+
+@frozen
+class Key:
+    """One thing the operator may ask for. action: what `poll` returns. word: what a pipe sends, and the hint shows."""
+
+    key: str
+    action: str
+    word: str
+    help: str
+
+
+KEYS = (
+    Key("p", "pause", "pause", "ease to rest; the job stays in the winder and can go on"),
+    Key("g", "go_on", "go on", "go on after a stop"),
+    Key("a", "abandon", "abandon", "ease to rest and end the job short of its target"),
+    Key("c", "clear", "clear", "clear a trip once its cause is mended; moves nothing"),
+)
+
+_BY_KEY = {key.key: key.action for key in KEYS}
+_BY_WORD = {key.word: key.action for key in KEYS}
+_PASTED_FROM = 3  # different characters in one read; a hand on the keys is slower than that
+# Cursor and function keys as terminals send them (ECMA-48 control sequences, and the shorter form of ESC O).
+_KEY_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
+_BEGUN_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
+
+
+def keys_help() -> str:
+    """The keys for a help text, one a line."""
+    return "\n".join(f"{key.key}  {key.word:<8} {key.help}" for key in KEYS)
+
+
+def action_of_line(line: str) -> str | None:
+    """What a line from a pipe asks for: a word, however it is spaced or cased, or the key alone. None if nothing."""
+    word = " ".join(line.replace("_", " ").replace("-", " ").split()).lower()
+    return _BY_WORD.get(word) or _BY_KEY.get(word)
+
+
+class KeyReader:
+    """Turns the characters that a terminal sends into actions.
+
+    Cursor and function keys arrive as sequences that hold letters; those are no keys of ours. A held key
+    counts once a read. A pasted text must not abandon a job, so a burst of different characters counts only
+    as far as it asks for a pause.
+    """
+
+    def __init__(self) -> None:
+        self._begun = ""  # a sequence whose rest has not come yet
+
+    def actions(self, burst: str) -> list[str]:
+        """The actions that one read from the terminal asks for, in order."""
+        typed = _KEY_SEQUENCE.sub("", self._begun + burst)
+        unfinished = _BEGUN_SEQUENCE.search(typed)
+        self._begun = unfinished.group() if unfinished else ""
+        typed = typed.removesuffix(self._begun).replace("\x1b", "").lower()
+        asked = [action for action, _ in groupby(_BY_KEY[sign] for sign in typed if sign in _BY_KEY)]
+        if len(set(typed)) >= _PASTED_FROM:
+            return ["pause"] if "pause" in asked else []
+        return asked
+
+
+class Source(Protocol):
+    """Where keys come from. ended: nothing more can come."""
+
+    ended: bool
+
+    def open(self) -> None:
+        """Takes the terminal, if it is one."""
+
+    def close(self) -> None:
+        """Gives it back."""
+
+    def read(self) -> list[str]:
+        """The actions asked for since the last call; never blocks."""
+
+
+class Keys:
+    """The operator's requests, as a context manager.
+
+    stream: standard input by default. on_unknown: receives a sentence about each line that asks for nothing known.
+    """
+
+    def __init__(self, stream: TextIO | None = None, on_unknown: Callable[[str], None] | None = None) -> None:
+        self._source = _source_of(sys.stdin if stream is None else stream, on_unknown or _ignore)
+        self._asked: deque[str] = deque()
+
+    def __enter__(self) -> Self:
+        self._source.open()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._source.close()
+
+    def poll(self) -> str | None:
+        """The next request, one a call: "pause", "go_on", "abandon", "clear", or None. Never blocks."""
+        if not self._asked:
+            self._asked.extend(self._source.read())
+        return self._asked.popleft() if self._asked else None
+
+    @property
+    def at_end(self) -> bool:
+        """True when the input is closed and every request was handed out: nobody can answer any more."""
+        if not self._asked:
+            self._asked.extend(self._source.read())
+        return self._source.ended and not self._asked
+
+
+def unknown_line(line: str) -> str:
+    """The sentence about a line that asks for nothing known."""
+    known = ", ".join(key.word for key in KEYS)
+    return f"{plain_text(line)[:40]!r} asks for nothing known; send one of: {known}."
+
+
+def _ignore(sentence: str) -> None:
+    del sentence
+
+
+def _source_of(stream: TextIO | None, on_unknown: Callable[[str], None]) -> Source:
+    from reelwright.views import key_sources
+
+    try:
+        descriptor = stream.fileno() if stream is not None else None
+        is_terminal = stream.isatty() if stream is not None else False
+    except (OSError, ValueError):  # closed, or no file of the system
+        descriptor = None
+    if descriptor is None:
+        return key_sources.NoInput()
+    if not is_terminal:
+        return key_sources.PipedLines(descriptor, on_unknown)
+    if sys.platform == "win32":
+        return key_sources.WindowsConsole()
+    return key_sources.Terminal(descriptor)

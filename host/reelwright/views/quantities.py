@@ -1,0 +1,47 @@
+"""Numbers with their units as a person reads them. One place, so that every view says the same thing alike."""
+
+from __future__ import annotations
+
+import math
+
+COVERAGE_FACTOR = 2  # expanded uncertainty as JCGM 100:2008, 6.3.3: about 95 % for a normal distribution
+MOST_DECIMALS = 3
+UNKNOWN = "-"
+
+
+def number(value: float | None, decimals: int) -> str:
+    """A number with fixed decimals; a dash for what is not known."""
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    return f"{value:.{decimals}f}"
+
+
+def with_uncertainty(value: float | None, standard_u: float | None, unit: str) -> str:
+    """A value with its expanded uncertainty, k = 2, which is given to two digits (JCGM 100:2008, 7.2.6).
+
+    value, standard_u: in `unit`. Without a known uncertainty the value stands alone, with two decimals.
+    """
+    if value is None or not math.isfinite(value):
+        return UNKNOWN
+    if standard_u is None or not math.isfinite(standard_u) or standard_u <= 0:
+        return f"{value:.2f} {unit}"
+    expanded = COVERAGE_FACTOR * standard_u
+    decimals = min(max(1 - math.floor(math.log10(expanded)), 0), MOST_DECIMALS)
+    return f"{value:.{decimals}f} ± {expanded:.{decimals}f} {unit}"
+
+
+def duration(seconds: float | None) -> str:
+    """A time to go: "4 s", "1 min 05 s", "2 h 10 min"; a dash while it is not known."""
+    if seconds is None or not math.isfinite(seconds) or seconds < 0:
+        return UNKNOWN
+    whole = math.ceil(seconds)
+    minutes, rest_s = divmod(whole, 60)
+    hours, rest_min = divmod(minutes, 60)
+    if hours:
+        return f"{hours} h {rest_min:02d} min"
+    return f"{minutes} min {rest_s:02d} s" if minutes else f"{rest_s} s"
+
+
+def count_of(count: int, word: str) -> str:
+    """A count with its noun: "1 pulse", "2 pulses"."""
+    return f"{count} {word}" if abs(count) == 1 else f"{count} {word}s"

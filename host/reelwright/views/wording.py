@@ -1,0 +1,65 @@
+"""A wind in words, the same ones in every view and in the ledger."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reelwright.views.quantities import count_of, number, with_uncertainty
+from windlink.sentences import OUTCOMES, STATES, TRIPS, Saying
+
+if TYPE_CHECKING:
+    from reelwright.operation.snapshot import WindResult
+
+SHORT_OF_TARGET = "At rest before the target; the job can go on."
+UNCERTAIN = "The count is the last one heard; the winder did not confirm it at rest."
+
+
+def saying_of_state(word: str) -> Saying | None:
+    """What a state's word means, or None for a word of a newer winder."""
+    return _with_word(STATES, word)
+
+
+def saying_of_trip(word: str) -> Saying | None:
+    """What a trip's word means and what to do, or None for a word of a newer winder."""
+    return _with_word(TRIPS, word)
+
+
+def _with_word(table: dict[int, Saying], word: str) -> Saying | None:
+    return next((saying for saying in table.values() if saying.word == word), None)
+
+
+def closing_sentence(result: WindResult) -> str:
+    """How the wind stands, in a sentence or two, with what to do about it."""
+    if result.trip:
+        saying = saying_of_trip(result.trip)
+        told = f" {saying.sentence} {saying.remedy}".rstrip() if saying else ""
+        return f"Tripped ({result.trip}).{told}"
+    outcome = _with_word(OUTCOMES, result.outcome)
+    if outcome:
+        return outcome.sentence
+    return SHORT_OF_TARGET
+
+
+def facts_of(result: WindResult) -> list[tuple[str, str]]:
+    """What is on the spool, as pairs of name and text."""
+    facts = [
+        ("counted", f"{with_uncertainty(result.length_m, result.length_u_m, 'm')}, k = 2"),
+        ("mass", f"{with_uncertainty(result.mass_g, result.mass_u_g, 'g')}, k = 2"),
+        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}"),
+        ("pulses", f"{result.counted_pulses}, {_beside_target(result)}"),
+    ]
+    if result.mass_g is None:
+        del facts[1]
+    if result.phase_turns is not None:
+        facts.append(("guide", f"{number(result.phase_turns, 2)} turns before its next reversal"))
+    facts.append(("job", str(result.job_id)))
+    if result.uncertain:
+        facts.append(("caution", UNCERTAIN))
+    return facts
+
+
+def _beside_target(result: WindResult) -> str:
+    beyond = result.overshoot_pulses
+    if beyond == 0:
+        return "exactly the target"
+    return f"{abs(beyond)} {'beyond' if beyond > 0 else 'short of'} the target of {result.target_pulses}"

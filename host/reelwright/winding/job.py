@@ -1,0 +1,229 @@
+"""A job: what to wind, from what, onto what, with which machine.
+
+The classes have the shape and the names of a job file, so that a range, a unit and a default stand in one
+place. They hold checked values: ranges are beside each type, and what one value forbids another is checked
+by whoever builds a Job. Optional numbers are None where the job does not say.
+"""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from typing import TYPE_CHECKING, Annotated, Literal, cast
+
+from attrs import fields_dict, frozen, has
+
+from reelwright.winding.gears import turns_per_layer
+from reelwright.winding.lay import default_rise_u
+from reelwright.winding.quantities import Quantity
+
+if TYPE_CHECKING:
+    from attrs import AttrsInstance
+
+Millimetres = Annotated[float, Quantity("mm", above=0, at_most=5000)]
+Grams = Annotated[float, Quantity("g", above=0, at_most=100_000)]
+EmptyGrams = Annotated[float, Quantity("g", at_least=0, at_most=50_000)]
+Metres = Annotated[float, Quantity("m", above=0, at_most=1_000_000)]
+EndMetres = Annotated[float, Quantity("m", at_least=0, at_most=1000)]
+Rpm = Annotated[float, Quantity("rpm", above=0, at_most=10_000)]
+Seconds = Annotated[float, Quantity("s", above=0, at_most=600)]
+Turns = Annotated[Fraction, Quantity("turns", above=0, at_most=10_000_000)]
+Teeth = Annotated[int, Quantity("teeth", at_least=1, at_most=10_000)]
+Density = Annotated[float, Quantity("g/cm3", above=0.1, at_most=25)]
+
+RiseModel = Literal["crossing", "nested", "stacked"]
+Switch = Literal["run_out_switch", "tension_switch", "guard_switch", "stop_button", "go_button"]
+
+DEFAULT_DENSITY_U_G_CM3 = 0.02  # the spread of one plastic between its grades, general plastics tables
+
+
+@frozen
+class TakeUp:
+    """The spool wound onto."""
+
+    barrel_diameter_mm: Millimetres
+    flange_diameter_mm: Millimetres
+    inside_width_mm: Millimetres
+    empty_mass_g: EmptyGrams | None = None
+    barrel_diameter_u_mm: Annotated[float, Quantity("mm", at_least=0, at_most=50)] = 0.1
+    name: str = ""
+
+
+@frozen
+class PayOff:
+    """The spool wound from, known by its mass or by its wound diameter."""
+
+    gross_mass_g: Grams | None = None
+    empty_mass_g: EmptyGrams | None = None
+    wound_diameter_mm: Millimetres | None = None
+    barrel_diameter_mm: Millimetres | None = None
+    inside_width_mm: Millimetres | None = None
+    name: str = ""
+
+
+@frozen
+class Strand:
+    """The strand. diameter_u_mm and density_u_g_cm3 are standard uncertainties."""
+
+    diameter_mm: Annotated[float, Quantity("mm", at_least=0.05, at_most=50)]
+    diameter_u_mm: Annotated[float, Quantity("mm", at_least=0, at_most=5)] = 0.02
+    density_g_cm3: Density | None = None
+    density_u_g_cm3: Annotated[float, Quantity("g/cm3", at_least=0, at_most=5)] | None = None
+    material: str = ""
+    name: str = ""
+
+    @property
+    def known_density_u_g_cm3(self) -> float:
+        """The density's standard uncertainty, with its default."""
+        return DEFAULT_DENSITY_U_G_CM3 if self.density_u_g_cm3 is None else self.density_u_g_cm3
+
+
+@frozen
+class Machine:
+    """The winder: gears, sensor, drive, and what is fitted to it. All rpm are of the take-up spool."""
+
+    pulses_per_turn: Annotated[int, Quantity("pulses", at_least=1, at_most=100_000)]
+    gears: tuple[tuple[Teeth, Teeth], ...] | None = None
+    screw_turns_per_pass: Annotated[Fraction, Quantity("turns", above=0, at_most=10_000)] | None = None
+    turns_per_layer: Annotated[Fraction, Quantity("turns", above=0, at_most=10_000)] | None = None
+    stroke_mm: Millimetres | None = None
+    sensor_shaft: Literal["spool", "crank", "motor"] = "spool"
+    shaft_turns_per_spool_turn: Annotated[Fraction, Quantity("turns", above=0, at_most=10_000)] = Fraction(1)
+    sensor: Literal["single", "quadrature"] = "single"
+    phase_turns: Annotated[Fraction, Quantity("turns", at_least=0, at_most=10_000)] | None = None
+    drive: Literal["hand", "dc", "stepper"] = "dc"
+    steps_per_spool_turn: Annotated[Fraction, Quantity("steps", above=0, at_most=10_000_000)] | None = None
+    max_spool_rpm: Rpm = 120.0
+    spool_rpm: Rpm | None = None
+    creep_rpm: Rpm | None = None
+    no_load_rpm: Rpm | None = None
+    acceleration_rpm_s: Annotated[float, Quantity("rpm/s", above=0, at_most=100_000)] = 60.0
+    ratchet: bool = True
+    back_tension_n: Annotated[float, Quantity("N", at_least=0, at_most=1000)] = 2.0
+    on_link_loss: Literal["wind_on", "pause", "trip"] = "pause"
+    link_loss_s: Seconds = 5.0
+    guide_distance_mm: Annotated[float, Quantity("mm", above=0, at_most=100_000)] | None = None
+    fitted: tuple[Switch, ...] = ("stop_button",)
+    standstill_s: Annotated[float, Quantity("s", at_least=0.05, at_most=10)] = 0.3
+    no_pulses_s: Annotated[float, Quantity("s", at_least=0.1, at_most=60)] = 1.0
+    name: str = ""
+
+    @property
+    def layer_turns(self) -> Fraction:
+        """Spool turns per layer, N, given or from the gears."""
+        if self.turns_per_layer is not None:
+            return self.turns_per_layer
+        if self.gears is None or self.screw_turns_per_pass is None:
+            raise ValueError("a machine needs turns_per_layer, or gears and screw_turns_per_pass")
+        return turns_per_layer(self.gears, self.screw_turns_per_pass)
+
+    @property
+    def first_pass_turns(self) -> Fraction:
+        """Turns left to the guide's next reversal; at a flange a whole layer."""
+        return self.phase_turns or self.layer_turns
+
+    @property
+    def pulses_per_spool_turn(self) -> Fraction:
+        """Pulses of the sensor in one turn of the take-up spool."""
+        return self.pulses_per_turn * self.shaft_turns_per_spool_turn
+
+    @property
+    def cruise_rpm(self) -> float:
+        """The speed to wind at: spool_rpm, by default the highest allowed."""
+        return self.max_spool_rpm if self.spool_rpm is None else self.spool_rpm
+
+    @property
+    def approach_rpm(self) -> float:
+        """The speed of the last approach to a stop: creep_rpm, by default 6 rpm or the cruise if that is less."""
+        return min(6.0, self.cruise_rpm) if self.creep_rpm is None else self.creep_rpm
+
+    @property
+    def full_duty_rpm(self) -> float:
+        """Spool speed of the unloaded drive at full duty: no_load_rpm, by default 1.4 times the highest allowed."""
+        return 1.4 * self.max_spool_rpm if self.no_load_rpm is None else self.no_load_rpm
+
+
+@frozen
+class Lay:
+    """How layers rise: a model's name, or a measured factor. rise_u is its standard uncertainty."""
+
+    rise: RiseModel | Annotated[float, Quantity("", above=0, at_most=1.5)] = "crossing"
+    rise_u: Annotated[float, Quantity("", at_least=0, at_most=0.5)] | None = None
+
+    @property
+    def known_rise_u(self) -> float:
+        """The factor's standard uncertainty, with its default."""
+        return default_rise_u(self.rise) if self.rise_u is None else self.rise_u
+
+
+@frozen
+class Target:
+    """How much to wind: exactly one of length_m, mass_g, layers, turns.
+
+    Length and mass are of the counted strand; leader_m and tail_m are wound besides. Layers and turns are of
+    everything wound. Marks are lengths of counted strand at which to pause.
+    """
+
+    length_m: Metres | None = None
+    mass_g: Grams | None = None
+    layers: Annotated[Fraction, Quantity("layers", above=0, at_most=1000)] | None = None
+    turns: Turns | None = None
+    leader_m: EndMetres = 0.0
+    tail_m: EndMetres = 0.0
+    pause_every_layer: bool = False
+    pause_at_layers: tuple[Annotated[int, Quantity("", at_least=1, at_most=1000)], ...] = ()
+    marks_m: tuple[Metres, ...] = ()
+
+
+TARGET_KINDS = ("length_m", "mass_g", "layers", "turns")
+
+
+@frozen
+class Job:
+    """One wind, whole. Build it with `profiles.load_job` or `profiles.build_job`, which check it."""
+
+    take_up: TakeUp
+    strand: Strand
+    machine: Machine
+    target: Target
+    lay: Lay = Lay()
+    pay_off: PayOff | None = None
+
+    @property
+    def stroke_mm(self) -> float:
+        """Distance between the outermost strand centres: given, or what the inside width leaves."""
+        if self.machine.stroke_mm is not None:
+            return self.machine.stroke_mm
+        return self.take_up.inside_width_mm - self.strand.diameter_mm
+
+    def to_dict(self) -> dict[str, object]:
+        """The job as plain JSON or TOML data, every default but None written out; `build_job` reads it back."""
+        return _plain(self)
+
+
+class ImpossibleJobError(ValueError):
+    """A job whose values are each allowed and together cannot be wound.
+
+    key: path in the job. message: why, and the mend.
+    """
+
+    def __init__(self, key: str, message: str) -> None:
+        super().__init__(f"{key}: {message}")
+        self.key = key
+        self.message = message
+
+
+def _plain(table: object) -> dict[str, object]:
+    kind = cast("type[AttrsInstance]", type(table))
+    values = ((name, getattr(table, name)) for name in fields_dict(kind))
+    return {name: _plain_value(value) for name, value in values if value is not None}
+
+
+def _plain_value(value: object) -> object:
+    if has(type(value)):
+        return _plain(value)
+    if isinstance(value, Fraction):
+        # a whole number stays a number; any other fraction is text, which keeps it exact
+        return value.numerator if value.denominator == 1 else str(value)
+    if isinstance(value, tuple):
+        return [_plain_value(item) for item in value]
+    return value

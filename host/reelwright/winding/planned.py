@@ -1,0 +1,243 @@
+"""The plan of a wind: everything that is known before it starts, and what a count means while it runs."""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from functools import cached_property
+from typing import TYPE_CHECKING, Literal
+
+from attrs import frozen
+
+from reelwright.winding.drive import line_speed_m_s
+from reelwright.winding.uncertainty import Estimate, Spread, length_and_mass
+
+if TYPE_CHECKING:
+    from fractions import Fraction
+
+    from reelwright.winding.coil import Coil
+    from reelwright.winding.drive import Ramp
+    from reelwright.winding.fit import Finding, Fit
+    from reelwright.winding.job import Job
+    from reelwright.winding.pulses import PulseScale
+    from reelwright.winding.source import SourceCheck
+
+StopKind = Literal["layer", "mark"]
+
+
+@frozen
+class LayerRow:
+    """One layer of the plan. Lengths are of all strand wound, leader and tail included."""
+
+    layer: int
+    turns: float
+    length_m: float
+    cumulative_length_m: float
+    diameter_mm: float  # over the strand once the layer is laid
+
+
+@frozen
+class Wound:
+    """What is on the spool at a count. u is standard; mass is None where the density is not known."""
+
+    pulses: int
+    turns: float
+    layers: int  # layers begun
+    length_m: float  # counted strand
+    length_u_m: float
+    mass_g: float | None  # of the counted strand
+    mass_u_g: float | None
+    phase_turns: Fraction  # turns left to the guide's next reversal
+
+
+@frozen(slots=False)  # the answers that a live view asks for again and again are kept
+class Plan:
+    """A wind planned. Build it with `make_plan`.
+
+    length_m and mass_g are of the counted strand; wound_length_m and wound_mass_g add leader and tail.
+    turns, full_layers and last_layer_turns are of everything wound: turns = full layers + last_layer_turns.
+    """
+
+    job: Job
+    coil: Coil
+    scale: PulseScale
+    spread: Spread
+    rise_factor: float
+    exact_turns: Fraction
+    full_layers: int
+    last_layer_turns: float
+    length: Estimate  # mm
+    mass: Estimate | None  # g
+    wound_length_m: float
+    wound_mass_g: float | None
+    fit: Fit
+    source: SourceCheck | None
+    target_pulses: int
+    layer_pulses: tuple[int, ...]  # end of each layer; the last is the target
+    layers: tuple[LayerRow, ...]
+    stops: tuple[tuple[int, StopKind], ...]  # pauses before the target, ascending
+    ramp: Ramp | None  # None for a hand drive
+    seconds: float  # turning time, without the pauses
+    torque_n_m: float  # at the outer layer, from the back tension
+    findings: tuple[Finding, ...]
+    phase_turns: Fraction  # turns left to the guide's next reversal once the target's pulse is reached
+
+    @property
+    def turns(self) -> float:
+        """Spool turns to the target."""
+        return float(self.exact_turns)
+
+    @property
+    def length_m(self) -> float:
+        """Counted strand."""
+        return self.length.value / 1000
+
+    @property
+    def length_u_m(self) -> float:
+        """Standard uncertainty of length_m."""
+        return self.length.u / 1000
+
+    @property
+    def mass_g(self) -> float | None:
+        """Mass of the counted strand."""
+        return None if self.mass is None else self.mass.value
+
+    @property
+    def mass_u_g(self) -> float | None:
+        """Standard uncertainty of mass_g."""
+        return None if self.mass is None else self.mass.u
+
+    @property
+    def layer_turns(self) -> Fraction:
+        """Spool turns per layer."""
+        return self.coil.turns_per_layer
+
+    @property
+    def first_pass_turns(self) -> Fraction:
+        """Turns of layer 1: a whole layer, or what is left of the pass that the guide stands in."""
+        return self.coil.first_pass_turns
+
+    @property
+    def pulses_per_spool_turn(self) -> Fraction:
+        """Pulses in one turn of the take-up spool, exactly."""
+        return self.scale.per_spool_turn
+
+    @property
+    def pulses_per_layer(self) -> Fraction:
+        """Pulses in one whole layer, exactly."""
+        return self.coil.turns_per_layer * self.scale.per_spool_turn
+
+    @property
+    def blocking(self) -> tuple[str, ...]:
+        """Codes of the findings that forbid winding."""
+        return tuple(finding.code for finding in self.findings if finding.blocks)
+
+    @cached_property
+    def _leader_mm(self) -> float:
+        return 1000 * self.job.target.leader_m
+
+    @cached_property
+    def _tail_mm(self) -> float:
+        return 1000 * self.job.target.tail_m
+
+    @cached_property
+    def _turns(self) -> float:
+        return float(self.exact_turns)
+
+    def turns_at(self, pulses: int) -> float:
+        """Spool turns at this count; negative where the spool was turned back beyond its start."""
+        return self.scale.turns(pulses)
+
+    def wound_length_m_at(self, pulses: int) -> float:
+        """All strand on the spool at this count."""
+        return self.coil.length_mm(self.scale.turns(pulses)) / 1000
+
+    def length_m_at(self, pulses: int) -> float:
+        """Counted strand on the spool at this count.
+
+        The leader is not counted and comes first; the tail comes last, so the figure stands still over the
+        tail, and goes on with whatever is wound beyond the target.
+        """
+        return self._counted_mm(self.scale.turns(pulses))[0] / 1000
+
+    def layer_at(self, pulses: int) -> tuple[int, float, float]:
+        """(layer from 1, turns laid in it, turns that it will have) at this count.
+
+        A layer just filled is still the present one. The last planned layer may have fewer turns.
+        """
+        pulses = max(pulses, 0)
+        if pulses > self.layer_pulses[-1]:
+            layer = self.coil.full_passes(self.scale.exact_turns(pulses)) + 1
+        else:
+            layer = bisect_left(self.layer_pulses, max(pulses, 1)) + 1
+        start = self.coil.end_turns(layer - 1)
+        planned = self.layers[layer - 1].turns if layer <= len(self.layers) else float(self.coil.turns_per_layer)
+        if pulses > self.target_pulses:
+            planned = self.coil.end_turns(layer) - start
+        return layer, min(max(self.scale.turns(pulses) - start, 0.0), planned), planned
+
+    def line_speed_m_s(self, pulses: int, rpm: float) -> float:
+        """Speed of the strand at this count and spool speed."""
+        return line_speed_m_s(rpm, self.coil.turn_length_at_mm(self.scale.turns(pulses)))
+
+    def seconds_left(self, pulses: int, rpm: float) -> float | None:
+        """Turning time left to the target, the ramps of the stops on the way included; None at rest."""
+        if rpm <= 0:
+            return None
+        left = max(self._turns - self.scale.turns(pulses), 0.0)
+        if self.ramp is None:
+            return left * 60 / rpm
+        following = bisect_right(self._leg_ends, pulses)
+        if following == len(self._leg_ends):
+            return 0.0
+        to_stop = self.scale.turns(self._leg_ends[following] - pulses)
+        return self.ramp.seconds(to_stop, rpm) + self._legs_after[following]
+
+    def at_pulses(self, pulses: int) -> Wound:
+        """What was really wound at this count, short of the target or beyond it."""
+        exact = self.scale.exact_turns(max(pulses, 0))
+        turns = float(exact)
+        _, ends_mm = self._counted_mm(turns)
+        per_turn = float(self.scale.per_spool_turn)
+        length, mass = length_and_mass(self.coil, turns, ends_mm, per_turn, self.spread)
+        return Wound(
+            pulses=pulses,
+            turns=self.scale.turns(pulses),
+            layers=self.layer_at(pulses)[0] if pulses > 0 else 0,
+            length_m=max(length.value, 0.0) / 1000,
+            length_u_m=length.u / 1000,
+            mass_g=None if mass is None else max(mass.value, 0.0),
+            mass_u_g=None if mass is None else mass.u,
+            phase_turns=turns_to_reversal(self.coil, exact),
+        )
+
+    def _counted_mm(self, turns: float) -> tuple[float, float]:
+        """(counted length, uncounted ends) at these turns."""
+        wound = self.coil.length_mm(turns)
+        leader = min(wound, self._leader_mm)
+        planned = 1000 * self.wound_length_m - self._leader_mm - self._tail_mm
+        tail = min(max(wound - leader - planned, 0.0), self._tail_mm)
+        return wound - leader - tail, leader + tail
+
+    @cached_property
+    def _leg_ends(self) -> list[int]:
+        return [pulses for pulses, _ in self.stops] + [self.target_pulses]
+
+    @cached_property
+    def _legs_after(self) -> list[float]:
+        """For each leg, the time of all that follow it."""
+        after = [0.0]
+        if self.ramp is not None:
+            for begin, end in zip(self._leg_ends[-2::-1], self._leg_ends[:0:-1], strict=True):
+                after.append(after[-1] + self.ramp.seconds(self.scale.turns(end - begin)))
+        return after[::-1]
+
+    def to_dict(self) -> dict[str, object]:
+        """The plan as plain JSON data; units as in the keys."""
+        from reelwright.winding.record import plan_record  # loaded late: the two need one another
+
+        return plan_record(self)
+
+
+def turns_to_reversal(coil: Coil, turns: Fraction) -> Fraction:
+    """Turns left until the guide turns back; a whole layer where it has just done so."""
+    return coil.pass_end(coil.full_passes(turns) + 1) - turns

@@ -1,0 +1,58 @@
+"""A plan as plain data, for JSON and for the ledger."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import asdict
+
+if TYPE_CHECKING:
+    from reelwright.winding.planned import Plan
+
+
+def plan_record(plan: Plan) -> dict[str, object]:
+    """Every figure of the plan under its name and unit; fractions as text such as "174/5"."""
+    source = plan.source
+    return {
+        "turns": plan.turns,
+        "full_layers": plan.full_layers,
+        "last_layer_turns": plan.last_layer_turns,
+        "turns_per_layer": str(plan.layer_turns),
+        "first_pass_turns": str(plan.first_pass_turns),
+        "lay_pitch_mm": plan.coil.pitch_mm,
+        "rise_factor": plan.rise_factor,
+        "length_m": plan.length_m,
+        "length_u_m": plan.length_u_m,
+        "length_u_shares": dict(plan.length.shares),
+        "mass_g": plan.mass_g,
+        "mass_u_g": plan.mass_u_g,
+        "mass_u_shares": None if plan.mass is None else dict(plan.mass.shares),
+        "wound_length_m": plan.wound_length_m,
+        "wound_mass_g": plan.wound_mass_g,
+        "outer_diameter_mm": plan.fit.outer_diameter_mm,
+        "flange_margin_mm": plan.fit.flange_margin_mm,
+        "end_gap_mm": plan.fit.end_gap_mm,
+        "fill_share": plan.fit.fill_share,
+        "bending_strain": plan.fit.bending_strain,
+        "fleet_angle_deg": plan.fit.fleet_angle_deg,
+        "pulses_per_spool_turn": str(plan.pulses_per_spool_turn),
+        "pulses_per_layer": str(plan.pulses_per_layer),
+        "target_pulses": plan.target_pulses,
+        "layer_pulses": list(plan.layer_pulses),
+        "layers": [asdict(row) for row in plan.layers],
+        "stops": [{"pulses": pulses, "kind": kind} for pulses, kind in plan.stops],
+        "phase_turns_after": str(plan.phase_turns),
+        "seconds": plan.seconds,
+        "torque_n_m": plan.torque_n_m,
+        "source": None
+        if source is None
+        else {
+            "method": source.method,
+            "held_m": source.held_m,
+            "held_u_m": source.held_u_m,
+            "needed_m": source.needed_m,
+            "verdict": source.verdict,
+        },
+        "warnings": [{"code": finding.code, "message": finding.message} for finding in plan.findings],
+        "blocking": list(plan.blocking),
+    }

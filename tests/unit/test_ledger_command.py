@@ -1,0 +1,291 @@
+"""`reelwright ledger`: what a person and a program get to see of the winds that were kept."""
+
+import csv
+import io
+import json
+import os
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime
+
+import attrs
+import pytest
+from click.testing import CliRunner
+
+from reelwright.cli.ledger import command
+from reelwright.errors import EXIT_USAGE, ReelwrightError, UsageError
+from reelwright.ledger import ledger_path
+from reelwright.ledger.sqlite import SqliteLedger
+from reelwright.operation.snapshot import Happening, WindResult
+
+JOB = {
+    "take_up": {"name": "tide clock 3", "barrel_diameter_mm": 80.0},
+    "strand": {"diameter_mm": 1.75, "material": "reed green"},
+}
+REACHED = WindResult(
+    job_id=7,
+    state="finished",
+    outcome="reached",
+    target_pulses=10104,
+    counted_pulses=10103,
+    turns=168.38,
+    layers=5,
+    length_m=40.0049,
+    length_u_m=0.155,
+    mass_g=119.42,
+    mass_u_g=1.61,
+    phase_turns=5.62,
+)
+
+
+@pytest.fixture(autouse=True)
+def home(monkeypatch, tmp_path):
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("TZ", "UTC")
+    if hasattr(time, "tzset"):
+        time.tzset()
+    yield tmp_path / "home"
+    monkeypatch.undo()
+    if hasattr(time, "tzset"):
+        time.tzset()
+
+
+def keep(job_id, *, job=JOB, result=REACHED, port="/dev/winder"):
+    with SqliteLedger(ledger_path(), now=lambda: datetime(2031, 5, 4, 9, 30, tzinfo=UTC)) as ledger:
+        ledger.open_wind(job_id, job=job, plan={"turns": 168.4}, port=port, board="pico", firmware="0.1.0",
+                         protocol="1.0", boot=11)  # fmt: skip
+        ledger.record_count(job_id, 4000, "winding")
+        ledger.record_count(job_id, 10103, "finished")
+        ledger.record_event(job_id, 11, Happening(1, "began", "Winding began."))
+        ledger.record_event(job_id, 11, Happening(2, "ended", "The target was reached.", {"pulses": 10103}))
+        if result is not None:
+            ledger.close_wind(job_id, attrs.evolve(result, job_id=job_id))
+
+
+def run(*arguments):
+    return CliRunner().invoke(command, arguments, catch_exceptions=False)
+
+
+def failure_of(*arguments):
+    with pytest.raises(ReelwrightError) as told:
+        run(*arguments)
+    return told.value
+
+
+@pytest.mark.parametrize("arguments", [(), ("list",), ("show",)])
+def test_an_empty_ledger_says_so_and_makes_no_file(home, arguments):
+    told = run(*arguments)
+
+    assert told.stdout == "The ledger is empty: `reelwright wind` records each wind.\n"
+    assert told.exit_code == 0
+    assert not home.exists()
+
+
+def test_an_empty_ledger_is_an_empty_answer_for_a_program():
+    assert run("list", "--json").stdout == ""
+    assert len(list(csv.reader(io.StringIO(run("export", "--csv").stdout)))) == 1
+
+
+@pytest.mark.parametrize("arguments", [(), ("list",)])
+def test_the_list_in_a_pipe_is_plain_columns(arguments):
+    keep(7)
+    keep(8, result=None)
+    keep(9, result=attrs.evolve(REACHED, trip="snag", outcome=""))
+    keep(10, result=attrs.evolve(REACHED, outcome="", state="waiting", mass_g=None))
+
+    assert run(*arguments).stdout.splitlines() == [
+        "job  started           counted, k = 2  mass, k = 2    layers  stands     take-up",
+        " 10  2031-05-04 09:30  40.00 ± 0.31 m  -                   5  may go on  tide clock 3",
+        "  9  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g       5  tripped    tide clock 3",
+        "  8  2031-05-04 09:30  -               -                   -  open       tide clock 3",
+        "  7  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g       5  reached    tide clock 3",
+    ]
+
+
+def test_the_list_stops_at_its_limit():
+    for job_id in range(1, 30):
+        keep(job_id)
+
+    assert len(run("list").stdout.splitlines()) == 1 + 20
+    assert len(run("list", "--limit", "3", "--json").stdout.splitlines()) == 3
+    assert run("list", "--limit", "0").exit_code == EXIT_USAGE
+
+
+def test_the_list_for_a_program_is_an_object_a_line():
+    keep(7)
+    told = json.loads(run("list", "--json").stdout)
+
+    assert told == {
+        "kind": "wind",
+        "format": 1,
+        "job_id": 7,
+        "started_at": "2031-05-04T09:30:00.000+00:00",
+        "ended_at": "2031-05-04T09:30:00.000+00:00",
+        "open": False,
+        "take_up": "tide clock 3",
+        "strand": None,
+        "material": "reed green",
+        "diameter_mm": 1.75,
+        "barrel_diameter_mm": 80.0,
+        "state": "finished",
+        "outcome": "reached",
+        "target_pulses": 10104,
+        "counted_pulses": 10103,
+        "overshoot_pulses": -1,
+        "turns": 168.38,
+        "layers": 5,
+        "length_m": 40.0049,
+        "length_u_m": 0.155,
+        "mass_g": 119.42,
+        "mass_u_g": 1.61,
+        "trip": "",
+        "uncertain": False,
+        "phase_turns": 5.62,
+        "port": "/dev/winder",
+        "board": "pico",
+        "firmware": "0.1.0",
+        "protocol": "1.0",
+        "host_version": told["host_version"],
+        "last_pulses": 10103,
+        "last_state": "finished",
+    }
+
+
+def test_show_tells_what_is_on_the_spool_and_how_it_got_there():
+    keep(7)
+
+    assert run("show", "7").stdout.splitlines() == [
+        "The target was reached.",
+        "  counted  40.00 ± 0.31 m, k = 2",
+        "  mass     119.4 ± 3.2 g, k = 2",
+        "  turns    168.38 in 5 layers",
+        "  pulses   10103, 1 short of the target of 10104",
+        "  guide    5.62 turns before its next reversal",
+        "  job      7",
+        "  strand   reed green, 1.75 mm",
+        "  take-up  tide clock 3",
+        "  started  2031-05-04 09:30",
+        "  ended    2031-05-04 09:30",
+        "  winder   pico, firmware 0.1.0, link 1.0, at /dev/winder",
+        "  counts   2 counts kept, from 4000 to 10103 pulses, the last finished",
+        "",
+        "event  time                 what happened",
+        "    1  2031-05-04 09:30:00  Winding began.",
+        "    2  2031-05-04 09:30:00  The target was reached.",
+    ]
+
+
+def test_show_without_a_number_shows_the_last_wind():
+    keep(30)
+    keep(10)
+
+    assert run("show").stdout == run("show", "10").stdout
+
+
+def test_a_wind_whose_host_was_lost_shows_its_last_count():
+    keep(7, job={}, result=None)
+    text = run("show").stdout
+
+    assert "No result was kept" in text
+    assert "last count  10103 pulses, finished" in text
+    assert "ended       not yet" in text
+
+
+def test_show_for_a_program_has_job_plan_counts_and_events():
+    keep(7)
+    told = json.loads(run("show", "7", "--json").stdout)
+
+    assert told["job"] == JOB
+    assert told["plan"] == {"turns": 168.4}
+    assert [count["pulses"] for count in told["counts"]] == [4000, 10103]
+    assert told["events"][1]["fields"] == {"pulses": 10103}
+    assert told["events"][1]["boot"] == 11
+
+
+def test_an_unknown_number_is_an_error_that_says_where_the_numbers_are():
+    keep(7)
+    for arguments in (("show", "8"), ("show", "8", "--json"), ("show", "99999999999999")):
+        failure = failure_of(*arguments)
+        assert isinstance(failure, UsageError)
+        assert failure.message == f"The ledger holds no job {arguments[1]}."
+        assert "`reelwright ledger list`" in failure.remedy
+
+
+def test_a_number_that_is_none_is_a_usage_error():
+    told = run("show", "seven")
+
+    assert told.exit_code == EXIT_USAGE
+    assert "'seven' is not a valid integer" in told.stderr
+
+
+def test_the_export_is_rfc_4180():
+    keep(7, job={"take_up": {"name": 'the "big", round\none'}})
+    text = run("export", "--csv").stdout_bytes.decode()
+
+    head, row = list(csv.reader(io.StringIO(text, newline="")))
+    assert text.startswith("job_id,started_at,ended_at,open,take_up,")
+    assert text.endswith("\r\n")
+    assert '"the ""big"", round\none"' in text
+    told = dict(zip(head, row, strict=True))
+    assert told["take_up"] == 'the "big", round\none'
+    assert (told["length_m"], told["mass_g"], told["open"], told["strand"]) == ("40.0049", "119.42", "false", "")
+
+
+@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r"])
+def test_text_that_a_spreadsheet_would_run_is_made_safe_and_numbers_stay_numbers(sign):
+    keep(7, job={"take_up": {"name": f"{sign}1+1"}})
+    head, row = list(csv.reader(io.StringIO(run("export", "--csv").stdout_bytes.decode(), newline="")))
+    told = dict(zip(head, row, strict=True))
+
+    assert told["take_up"] == f"'{sign}1+1"
+    assert told["overshoot_pulses"] == "-1"
+
+
+def test_the_export_goes_to_a_file_whole_or_not_at_all(tmp_path):
+    keep(7)
+    target = tmp_path / "winds.csv"
+    target.write_text("before")
+    told = run("export", "--csv", "-o", str(target))
+
+    assert told.stdout == f"{target}: 1 wind.\n"
+    assert target.read_bytes() == run("export", "--csv").stdout_bytes
+    assert [entry.name for entry in tmp_path.iterdir()].count("winds.csv") == 1
+    assert not [entry for entry in tmp_path.iterdir() if entry.name.startswith(".winds")]
+
+
+def test_an_export_that_cannot_be_written_says_why_and_leaves_nothing(tmp_path):
+    keep(7)
+    assert "is a folder" in failure_of("export", "--csv", "-o", str(tmp_path)).message
+    assert "cannot be written" in failure_of("export", "--csv", "-o", str(tmp_path / "no" / "winds.csv")).message
+    assert [entry.name for entry in tmp_path.iterdir()] == ["home"]
+
+
+def test_an_export_without_a_format_says_which_there_is():
+    assert "ledger export --csv" in failure_of("export").remedy
+
+
+def test_text_from_outside_steers_no_terminal():
+    keep(7, job={"take_up": {"name": "[red]\x1b[2Jspool\n2"}}, port="\x1b]0;x\x07port")
+    text = run("list").stdout + run("show").stdout
+
+    assert "\x1b" not in text
+    assert "\x07" not in text
+    assert "[red]spool 2" in text
+
+
+def test_the_command_itself_ends_in_a_paragraph_and_an_exit_code_never_a_traceback(home):
+    home.mkdir()
+    (home / "ledger.sqlite3").write_text("Dear diary, " * 100)
+    told = subprocess.run(
+        [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}; from reelwright.cli import run; run()",
+         "ledger", "list"],
+        capture_output=True, text=True, env={**os.environ}, check=False, timeout=30,
+    )  # fmt: skip
+
+    assert told.returncode == 3
+    assert told.stdout == ""
+    assert told.stderr.startswith("Error: The ledger ")
+    assert "is no ledger" in told.stderr
+    assert "Move that file away." in told.stderr
+    assert "Traceback" not in told.stderr
