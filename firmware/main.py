@@ -13,7 +13,17 @@ def main() -> None:
     name = BOARD_FILES.get(sys.platform)
     if name is None:
         raise SystemExit("No board file for %s. See boards/README.md to add one." % sys.platform)
-    run(__import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:]))
+    board = __import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:])
+    try:
+        run(board)
+        # a simulated board can lose its power and get it back; on hardware that starts the interpreter anew
+        while board.starts_again():
+            run(board)
+    except KeyboardInterrupt:
+        # `run` has turned the drive off on its way out
+        sys.stderr.write("Interrupted: the drive is off.\n")
+    finally:
+        board.close()
 
 
 if __name__ == "__main__":

@@ -108,12 +108,29 @@ def test_a_terminal_that_is_closed_is_the_end(terminal):
         assert keys.poll() is None
 
 
+def said_on_a_terminal(program, expected, then_send=b"", then_expected=b""):
+    """Runs a program with a terminal of its own, waits for its words, sends keys, and waits for the answer."""
+    pid, operator = os.forkpty()
+    if pid == 0:
+        os.execv(sys.executable, [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}\n" + program])  # noqa: S606 - the child of a fork
+    said = b""
+    try:
+        for words, answer in ((expected, then_send), (then_expected, b"")):
+            while words not in said:
+                said += os.read(operator, 1000)
+            os.write(operator, answer)
+    except OSError:  # it ended, and closed its terminal
+        pytest.fail(f"it ended with: {said!r}")
+    finally:
+        os.kill(pid, signal.SIGKILL)
+        os.waitpid(pid, 0)
+        os.close(operator)
+
+
 @posix_only
 def test_ctrl_c_on_the_terminal_raises_keyboard_interrupt():
-    """A child with a terminal of its own: the byte of Ctrl-C reaches it as the interrupt that it always was."""
-    program = f"""
-import sys, time
-sys.path[:0] = {sys.path!r}
+    program = """
+import time
 from reelwright.views.keys import Keys
 with Keys() as keys:
     try:
@@ -123,21 +140,29 @@ with Keys() as keys:
             time.sleep(0.01)
     except KeyboardInterrupt:
         print('interrupted', flush=True)
+        time.sleep(60)
 """
-    pid, operator = os.forkpty()
-    if pid == 0:
-        os.execv(sys.executable, [sys.executable, "-c", program])  # noqa: S606 - the child of a fork
-    try:
-        said = b""
-        while b"ready" not in said:
-            said += os.read(operator, 1000)
-        os.write(operator, b"\x03")
-        while b"interrupted" not in said:
-            said += os.read(operator, 1000)
-    finally:
-        os.kill(pid, signal.SIGKILL)
-        os.waitpid(pid, 0)
-        os.close(operator)
+    said_on_a_terminal(program, b"ready", b"\x03", b"interrupted")
+
+
+@posix_only
+def test_a_wind_in_the_background_is_not_stopped_for_touching_its_terminal():
+    """The system stops a background program that reads its terminal or sets it; then nobody would follow the wind."""
+    program = """
+import os, time
+from reelwright.views.keys import Keys
+child = os.fork()
+if child == 0:
+    os.setpgid(0, 0)
+    with Keys() as keys:
+        keys.poll()
+        at_end = keys.at_end
+    os._exit(7 if not at_end else 8)
+_, status = os.waitpid(child, os.WUNTRACED)
+print('stopped' if os.WIFSTOPPED(status) else f'ended {os.waitstatus_to_exitcode(status)}', flush=True)
+time.sleep(60)
+"""
+    said_on_a_terminal(program, b"ended 7")
 
 
 # --- what a terminal sends besides keys ---------------------------------------------------------------------

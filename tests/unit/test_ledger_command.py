@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import os
+import re
 import subprocess
 import sys
 import time
@@ -95,12 +96,37 @@ def test_the_list_in_a_pipe_is_plain_columns(arguments):
     keep(10, result=attrs.evolve(REACHED, outcome="", state="waiting", mass_g=None))
 
     assert run(*arguments).stdout.splitlines() == [
-        "job  started           counted, k = 2  mass, k = 2    layers  stands     take-up",
-        " 10  2031-05-04 09:30  40.00 ± 0.31 m  -                   5  may go on  tide clock 3",
-        "  9  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g       5  tripped    tide clock 3",
-        "  8  2031-05-04 09:30  -               -                   -  open       tide clock 3",
-        "  7  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g       5  reached    tide clock 3",
+        "job  started           counted, k = 2  mass, k = 2    stands     take-up",
+        " 10  2031-05-04 09:30  40.00 ± 0.31 m  -              may go on  tide clock 3",
+        "  9  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g  tripped    tide clock 3",
+        "  8  2031-05-04 09:30  -               -              open       tide clock 3",
+        "  7  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g  reached    tide clock 3",
     ]
+
+
+@pytest.mark.parametrize("arguments", [("list",), ("show",)])
+def test_on_a_terminal_the_tables_fit_80_columns(monkeypatch, arguments):
+    keep(2**30 - 1)
+    monkeypatch.setattr("reelwright.views.ledger_table._on_terminal", lambda: True)
+    monkeypatch.setenv("COLUMNS", "80")
+    monkeypatch.setenv("NO_COLOR", "1")
+    text = re.sub("\x1b\\[[0-9;]*m", "", run(*arguments).stdout)
+
+    assert max(map(len, text.splitlines())) <= 80
+    for wanted in ("1073741823", "40.00 ± 0.31 m", "119.4 ± 3.2 g", "2031-05-04 09:30", "tide"):
+        assert wanted in text
+
+
+def test_a_narrow_terminal_wraps_the_list_and_loses_no_figure(monkeypatch):
+    keep(7)
+    monkeypatch.setattr("reelwright.views.ledger_table._on_terminal", lambda: True)
+    monkeypatch.setenv("COLUMNS", "50")
+    monkeypatch.setenv("NO_COLOR", "1")
+    text = re.sub("\x1b\\[[0-9;]*m", "", run("list").stdout)
+
+    assert max(map(len, text.splitlines())) <= 50
+    assert "…" not in text
+    assert {"40.00", "0.31", "119.4", "reached", "tide"} <= set(text.split())
 
 
 def test_the_list_stops_at_its_limit():

@@ -4,8 +4,6 @@ import io
 import json
 import math
 import os
-import subprocess
-import sys
 
 import attrs
 import pytest
@@ -13,13 +11,10 @@ from rich.console import Console
 
 from reelwright.json_text import json_text
 from reelwright.operation.snapshot import Happening, Snapshot, WindResult
-from reelwright.views import choose_view
 from reelwright.views.json_lines import JsonView
 from reelwright.views.live import LiveView
 from reelwright.views.plain import PlainView
-from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.views.screen import Screen
-from reelwright.views.untrusted import plain_text
 
 WINDING = Snapshot(
     state="winding",
@@ -371,147 +366,3 @@ def test_a_notice_is_shown_above_the_live_picture():
 
 def test_a_watcher_is_shown_no_keys():
     assert not any("abandon" in line for line in on_screen(Screen("", WINDING, with_keys=False)))
-
-
-# --- the choice, and outputs that go away -------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("stream", "term", "as_json", "face"),
-    [
-        (Terminal(), "xterm", False, LiveView),
-        (Terminal(), "dumb", False, PlainView),
-        (io.StringIO(), "xterm", False, PlainView),
-        (Terminal(), "xterm", True, JsonView),
-        (io.StringIO(), "xterm", True, JsonView),
-    ],
-)
-def test_the_face_follows_the_output(monkeypatch, stream, term, as_json, face):
-    monkeypatch.setenv("TERM", term)
-    monkeypatch.setenv("FORCE_COLOR", "1")  # a wish for colour is no wish for redraws in a log
-
-    assert type(choose_view(as_json=as_json, heading="", stream=stream, errors=io.StringIO())) is face
-
-
-SCENES = """
-from reelwright.operation.snapshot import Happening, Snapshot, WindResult
-WINDING = Snapshot('winding', 1, 1, 1.0, 2.0, 3, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0)
-EVENT = Happening(1, 'began', 'Winding began.')
-REACHED = WindResult(1, 'finished', 'reached', 1, 1, 1.0, 1, 1.0, 0.1, None, None)
-"""
-
-
-@pytest.mark.parametrize("face", ["plain", "json", "live"])
-def test_a_reader_that_goes_away_ends_nothing(face):
-    """A program shows a wind to a pipe that is closed: it goes on to its own end, with nothing to say about it."""
-    program = f"""
-import os, sys
-sys.path[:0] = {sys.path!r}
-{SCENES}
-from reelwright.views.json_lines import JsonView
-from reelwright.views.plain import PlainView
-from reelwright.views.live import LiveView
-view = dict(json=lambda: JsonView(sys.stdout, sys.stderr), plain=lambda: PlainView(sys.stdout, sys.stderr, 'x'),
-            live=lambda: LiveView(sys.stdout, sys.stderr, 'x'))[{face!r}]()
-sys.stdin.readline()
-with view:
-    for _ in range(300):
-        view.progress(WINDING)
-        view.event(EVENT)
-    view.result(REACHED)
-print('recorded', file=sys.stderr)
-"""
-    environment = {**os.environ, "FORCE_COLOR": "1", "TERM": "xterm"}
-    child = subprocess.Popen(
-        [sys.executable, "-c", program],
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.PIPE,
-        text=True,
-        env=environment,
-    )
-    with child:
-        child.stdout.close()
-        child.stdin.write("go\n")
-        child.stdin.flush()
-        said = child.stderr.read()
-        code = child.wait(30)
-
-    assert (said, code) == ("recorded\n", 0)
-
-
-@pytest.mark.skipif(not os.path.exists("/dev/full"), reason="the system has no device that is always full")
-def test_a_full_disk_is_told_once_and_the_wind_goes_on():
-    err = io.StringIO()
-    with open("/dev/full", "w") as full:
-        view = JsonView(full, err)
-        for _ in range(3):
-            view.progress(WINDING)
-
-    assert err.getvalue().count("No space left on device") == 1
-    assert "The wind goes on and is recorded." in err.getvalue()
-
-
-def test_a_terminal_without_the_signs_gets_question_marks_instead_of_a_traceback():
-    raw = io.BytesIO()
-    out = io.TextIOWrapper(raw, encoding="ascii")
-    PlainView(out, io.StringIO(), "x").result(REACHED)
-
-    assert b"40.00 ? 0.31 m" in raw.getvalue()
-
-
-# --- words and numbers --------------------------------------------------------------------------------------
-
-
-@pytest.mark.parametrize(
-    ("sent", "shown"),
-    [
-        ("plain", "plain"),
-        ("\x1b[1;31mred\x1b[0m", "red"),
-        ("\x1b]8;;http://example.org\x1b\\link\x1b]8;;\x1b\\", "link"),
-        ("\x9b2Jgone", "gone"),
-        ("\x1bPq#0\x1b\\sixel", "sixel"),
-        ("a\tb\r\nc\u2028d", "a b c d"),
-        ("bell\x07 back\x08 del\x7f nul\x00", "bell back del nul"),
-        ("\u202ereversed\u2066", "reversed"),
-        ("half \ud800 of a pair", "half  of a pair"),
-        ("\x1b", ""),
-        ("Größe ± 5 µm 卷", "Größe ± 5 µm 卷"),
-    ],
-)
-def test_text_from_outside_is_one_harmless_line(sent, shown):
-    assert plain_text(sent) == shown
-
-
-@pytest.mark.parametrize(
-    ("value", "standard_u", "told"),
-    [
-        # JCGM 100:2008, 7.2.4: m_s = 100.021 47 g with u_c = 0.35 mg, U = 0.79 mg there with k = 2.26; with k = 2
-        # it is 0.70 mg. Two digits of U, and the value to the same place, as 7.2.6 asks.
-        (100021.47, 0.35, "100021.47 ± 0.70 mg"),
-        (40.0049, 0.155, "40.00 ± 0.31 mg"),
-        (1234.5, 60.0, "1234 ± 120 mg"),
-        (5.0, 0.0, "5.00 mg"),
-        (5.0, math.nan, "5.00 mg"),
-        (None, 0.1, "-"),
-        (math.inf, 0.1, "-"),
-    ],
-)
-def test_a_value_carries_two_digits_of_its_expanded_uncertainty(value, standard_u, told):
-    assert with_uncertainty(value, standard_u, "mg") == told
-
-
-@pytest.mark.parametrize(
-    ("seconds", "told"),
-    [
-        (0.0, "0 s"),
-        (3.2, "4 s"),
-        (59.5, "1 min 00 s"),
-        (7799.0, "2 h 09 min"),
-        (None, "-"),
-        (-1.0, "-"),
-        (math.nan, "-"),
-    ],
-)
-def test_a_time_to_go_is_never_told_too_short(seconds, told):
-    assert duration(seconds) == told

@@ -71,11 +71,11 @@ def command(as_json: bool) -> None:
 
     It keeps its ledger to itself; yours is not touched.
     """
-    from reelwright.cli.plan import show_plan
     from reelwright.cli.wind import wind
     from reelwright.ledger import open_ledger
     from reelwright.profiles import load_job
     from reelwright.simulator import Simulator, SimulatorOptions
+    from reelwright.views.plan import show_plan
     from reelwright.winding.plan import make_plan
 
     with tempfile.TemporaryDirectory(prefix="reelwright-demo-") as folder, own_home(Path(folder)):

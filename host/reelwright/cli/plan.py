@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import json
-from pathlib import Path
 from typing import Any
 
 import click
 
-from reelwright.cli.output_file import write_whole
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.winding.plan import make_plan
 
@@ -25,7 +23,7 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     """
     plan = make_plan(resolve_job(path, options))
     if as_json:
-        text = json.dumps(plan.to_dict(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+        text = json.dumps(plan.to_dict(), indent=2, allow_nan=False) + "\n"
     elif output is None:
         from reelwright.views.plan import show_plan  # the terminal's library is not paid for by --json
 
@@ -38,4 +36,8 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     if output is None:
         click.echo(text, nl=False)
     else:
+        from pathlib import Path
+
+        from reelwright.cli.output_file import write_whole  # as the terminal's library
+
         write_whole(Path(output), text)

@@ -47,7 +47,7 @@ Exit codes:
 @click.option("--clear", metavar="TRIP", help="Clear this trip, once its cause is mended, and go on.")
 @click.option("--drop-held", is_flag=True, help="Abandon another job that the winder still holds.")
 def command(
-    job_path: str | None,
+    path: str | None,
     port_name: str | None,
     as_json: bool,
     transcript: str | None,
@@ -65,7 +65,7 @@ def command(
 
     from reelwright.winding.plan import make_plan
 
-    job = resolve_job(job_path, **options)
+    job = resolve_job(path, options)
     plan = make_plan(job)
     refuse_impossible(plan)
     code = wind(

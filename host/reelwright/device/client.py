@@ -232,7 +232,7 @@ class Client:
         hello = read_hello(ANSWER, line)
         if hello is not None and hello[1] != PROTOCOL_MAJOR:
             raise DeviceError(
-                f"The winder speaks version {hello[1]}.{hello[2]} of the link, this program"
+                f"The winder at {self._port.name} speaks version {hello[1]}.{hello[2]} of the link, this program"
                 f" {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}.",
                 "Install the firmware that belongs to this program, or the program that belongs to the firmware.",
             )

@@ -13,15 +13,8 @@ from windlink.sentences import DRIVES, LINK_LOSSES, STOP_KINDS, SWITCHES, code_o
 from reelwright.errors import UsageError
 
 if TYPE_CHECKING:
-    from reelwright.winding.job import Job, Machine
+    from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
-
-# The last approach: slow enough that a pulse period is many control steps, so that the spool rests within
-# the pulse; and, with few pulses a turn, not so slow that the approach takes for ever. Tried on the
-# simulated winder from 1 to 600 pulses a turn.
-FASTEST_CREEP_PULSES_S = 10
-SLOWEST_CREEP_PULSES_S = 1
-CREEP_S = 1.0
 
 # Above the rated speed by what a speed read from few pulses may err, and the speed loop overshoot.
 OVERSPEED_MARGIN = 1.3
@@ -45,7 +38,10 @@ def job_values(job: Job, plan: Plan) -> list[int]:
             f" the winder counts up to {HIGHEST_RATE // 100}.",
             "Wind slower, or fit a sensor with fewer pulses a turn.",
         )
-    creep = _creep_rate(machine, pulses_per_turn, cruise)
+    ramp = plan.ramp
+    # a crank has no ramp: its creep is its cruise
+    creep = cruise if ramp is None else min(cruise, _rate(ramp.creep_rpm, pulses_per_turn))
+    creep_pulses = 1 if ramp is None else round(ramp.creep_turns * pulses_per_turn)
     steps = Fraction(machine.steps_per_spool_turn or 0) / pulses_per_turn
     named = {
         "job_format": 1,
@@ -60,7 +56,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "full_rate": max(cruise, _rate(machine.full_duty_rpm, pulses_per_turn)),
         "highest_rate": max(cruise, round(_rate(machine.max_spool_rpm, pulses_per_turn) * OVERSPEED_MARGIN)),
         "acceleration": max(1, _rate(machine.acceleration_rpm_s, pulses_per_turn)),
-        "creep_pulses": max(1, round(creep / 100 * CREEP_S)),
+        "creep_pulses": creep_pulses,
         "standstill_ms": round(1000 * (max(HAND_STANDSTILL_S, machine.standstill_s) if hand else machine.standstill_s)),
         "no_pulses_ms": round(1000 * machine.no_pulses_s),
         "backwards_pulses": max(2, round(pulses_per_turn * BACKWARDS_TURNS)),
@@ -82,11 +78,6 @@ def job_values(job: Job, plan: Plan) -> list[int]:
 def _rate(rpm: float, pulses_per_turn: Fraction) -> int:
     """Hundredths of a pulse per second, at least 1."""
     return max(1, round(rpm / 60 * float(pulses_per_turn) * 100))
-
-
-def _creep_rate(machine: Machine, pulses_per_turn: Fraction, cruise: int) -> int:
-    wished = min(_rate(machine.approach_rpm, pulses_per_turn), FASTEST_CREEP_PULSES_S * 100)
-    return min(cruise, max(wished, min(cruise // 3, SLOWEST_CREEP_PULSES_S * 100)))
 
 
 def _check(values: list[int]) -> None:

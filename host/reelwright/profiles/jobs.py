@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+import os
 from typing import TYPE_CHECKING
 
 from reelwright.errors import FileFaultsError
@@ -26,23 +26,26 @@ PROFILE_KEYS = {
     "strand": ("profile", "strand"),
     "machine": ("profile", "machine"),
 }
-# ways to say one thing: a way given later ousts the others that were given before
-_RIVALS = {
-    "target": tuple((kind,) for kind in TARGET_KINDS),
-    "machine": (("turns_per_layer",), ("gears", "screw_turns_per_pass")),
-    "lay": (("rise", "rise_u"),),
+# table -> key -> what that key ousts where it is given later: another way to say the same, or a detail of it
+_OUSTS: dict[str, dict[str, tuple[str, ...]]] = {
+    "target": dict.fromkeys(TARGET_KINDS, TARGET_KINDS),
+    "machine": {
+        "turns_per_layer": ("gears", "screw_turns_per_pass"),
+        "gears": ("turns_per_layer",),
+        "screw_turns_per_pass": ("turns_per_layer",),
+    },
+    "lay": {"rise": ("rise_u",)},
 }
 # what a spool profile says of a flange and of a barrel's spread is of no use on the pay-off side
 _OF_PAY_OFF = ("barrel_diameter_mm", "inside_width_mm", "empty_mass_g", "name")
 
 
-def load_job(path: str | Path, overrides: Mapping[str, object] | None = None) -> Job:
+def load_job(path: str | os.PathLike[str], overrides: Mapping[str, object] | None = None) -> Job:
     """The job of a TOML file, with the tables of `overrides` laid over the file's.
 
     Raises UsageError for a file that cannot be read and FileFaultsError with all its faults at once.
     """
-    path = Path(path)
-    return _build(str(path), read_toml(path), overrides or {})
+    return _build(os.fspath(path), read_toml(path), overrides or {})
 
 
 def build_job(overrides: Mapping[str, object], source: str = "the command line") -> Job:
@@ -96,10 +99,8 @@ def _laid_over(base: Tables, over: Tables) -> Tables:
 
 
 def _without_rivals(name: str, base: dict[str, object], over: dict[str, object]) -> dict[str, object]:
-    ways = _RIVALS.get(name, ())
-    if not any(key in over for way in ways for key in way):
-        return base
-    return {key: value for key, value in base.items() if not any(key in way for way in ways)}
+    ousted = {rival for key, rivals in _OUSTS.get(name, {}).items() if key in over for rival in rivals}
+    return {key: value for key, value in base.items() if key not in ousted}
 
 
 def _fill_from_profiles(draft: Draft) -> None:

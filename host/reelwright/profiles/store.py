@@ -9,22 +9,33 @@ the program.
 from __future__ import annotations
 
 import os
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import near, printable
 
+if TYPE_CHECKING:
+    from pathlib import Path
+
 KINDS = ("spool", "strand", "machine", "material")
-BUILTIN_FOLDER = Path(__file__).with_name("builtin")
+
+
+def builtin_folder() -> Path:
+    """Where the profiles are that come with the program."""
+    from pathlib import Path  # with platformdirs a tenth of a plan's start-up, and only for named profiles
+
+    return Path(__file__).with_name("builtin")
 
 
 def own_folder() -> Path:
     """Where the person's own profiles are; it need not exist."""
+    from pathlib import Path
+
     home = os.environ.get("REELWRIGHT_HOME")
     if home:
         return Path(home) / "profiles"
-    from platformdirs import user_config_dir  # only needed where a profile is named
+    from platformdirs import user_config_dir
 
     return Path(user_config_dir("reelwright")) / "profiles"
 
@@ -52,8 +63,7 @@ class Profiles:
     def _all(self) -> dict[str, dict[str, dict[str, object]]]:
         if self._by_kind is None:
             self._by_kind = {kind: {} for kind in KINDS}
-            own = own_folder()
-            for folder in (BUILTIN_FOLDER, own):
+            for folder in (builtin_folder(), own_folder()):
                 for path in sorted(folder.glob("*.toml")):
                     _add_file(self._by_kind, path)
         return self._by_kind

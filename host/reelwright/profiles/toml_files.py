@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
+import os
 import tomllib
 from decimal import Decimal
-from typing import TYPE_CHECKING
 
 from reelwright.errors import Fault, FileFaultsError, UsageError
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 _MOST_BYTES = 1_000_000
 
 
-def read_toml(path: Path) -> dict[str, object]:
+def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
     """The tables of the file, decimal numbers exact. Raises UsageError, FileFaultsError."""
+    path = os.fspath(path)
     try:
-        if path.is_dir():
+        if os.path.isdir(path):
             raise UsageError(f"{path} is a folder, not a job file.", "Name the TOML file in it.")
-        with path.open("rb") as stream:
+        with open(path, "rb") as stream:
             content = stream.read(_MOST_BYTES + 1)
     except FileNotFoundError:
         raise UsageError(f"{path} does not exist.", "Check the name and the folder it is in.") from None
@@ -33,16 +31,16 @@ def read_toml(path: Path) -> dict[str, object]:
     except UnicodeDecodeError as failure:
         line = content.count(b"\n", 0, failure.start) + 1
         raise FileFaultsError(
-            str(path), [Fault(f"line {line}", "this is not UTF-8 text; save the file with UTF-8 encoding")]
+            path, [Fault(f"line {line}", "this is not UTF-8 text; save the file with UTF-8 encoding")]
         ) from None
     try:
         return tomllib.loads(text, parse_float=Decimal)
     except RecursionError:
-        raise FileFaultsError(str(path), [Fault("TOML", "lists are nested too deeply; write them flat")]) from None
+        raise FileFaultsError(path, [Fault("TOML", "lists are nested too deeply; write them flat")]) from None
     except ValueError as failure:
         # tomllib ends its message with the place: "... (at line 3, column 7)"
         problem, _, place = str(failure).rpartition(" (at ")
         where = place.rstrip(")") if problem else "TOML"
         raise FileFaultsError(
-            str(path), [Fault(where, f"this is not valid TOML: {problem or failure}; mend that line")]
+            path, [Fault(where, f"this is not valid TOML: {problem or failure}; mend that line")]
         ) from None

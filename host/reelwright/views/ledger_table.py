@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TextIO, cast
@@ -24,31 +25,29 @@ if TYPE_CHECKING:
 
     from reelwright.ledger import Count, RecordedEvent, WindRecord
 
+LIST_FROM = 78  # columns that a list needs to keep its figures whole, with a few left for the spool's name
 PIPE_WIDTH = 200  # columns in a pipe, where nothing is cut
 NO_RESULT = "No result was kept: the host was lost while the wind ran. `reelwright wind` picks an open job up again."
 
 
 def show_list(records: Sequence[WindRecord]) -> None:
-    """Prints one line a wind."""
+    """Prints one line a wind. Only the spool's name is wrapped, unless the terminal is narrower than the rest."""
     table = _table()
-    for name in ("job", "started", "counted, k = 2", "mass, k = 2", "layers", "stands", "take-up"):
-        table.add_column(name, justify="right" if name in ("job", "layers") else "left")
+    is_narrow = _on_terminal() and shutil.get_terminal_size().columns < LIST_FROM
+    for name in ("job", "started", "counted, k = 2", "mass, k = 2", "stands"):
+        table.add_column(name, justify="right" if name == "job" else "left", no_wrap=not is_narrow, overflow="fold")
+    table.add_column("take-up", overflow="fold")
     for record in records:
         result = record.result
-        table.add_row(
-            *map(
-                _text,
-                (
-                    record.job_id,
-                    _local(record.started_at),
-                    with_uncertainty(result.length_m, result.length_u_m, "m") if result else UNKNOWN,
-                    with_uncertainty(result.mass_g, result.mass_u_g, "g") if result else UNKNOWN,
-                    result.layers if result else UNKNOWN,
-                    how_it_stands(record),
-                    from_job(record, "take_up", "name") or "",
-                ),
-            )
+        facts = (
+            record.job_id,
+            _local(record.started_at),
+            with_uncertainty(result.length_m, result.length_u_m, "m") if result else UNKNOWN,
+            with_uncertainty(result.mass_g, result.mass_u_g, "g") if result else UNKNOWN,
+            how_it_stands(record),
+            from_job(record, "take_up", "name") or "",
         )
+        table.add_row(*map(_text, facts))
     _print(table)
 
 
@@ -109,7 +108,9 @@ def _events(events: Sequence[RecordedEvent]) -> RenderableType:
 
 
 def _table() -> Table:
-    return Table(box=box.SIMPLE_HEAD if sys.stdout.isatty() else None, pad_edge=False, header_style="bold")
+    if _on_terminal():
+        return Table(box=box.SIMPLE_HEAD, show_edge=False, padding=(0, 1, 0, 0), header_style="bold")
+    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
 
 
 def _pairs(pairs: Sequence[tuple[str, str]]) -> Table:
@@ -128,9 +129,13 @@ def _local(at: str, *, seconds: bool = False) -> str:
     return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M")
 
 
+def _on_terminal() -> bool:
+    return Outlet(sys.stdout, sys.stderr).isatty()
+
+
 def _print(renderable: RenderableType) -> None:
     outlet = Outlet(sys.stdout, sys.stderr)
-    is_terminal = outlet.isatty()
+    is_terminal = _on_terminal()
     console = Console(
         file=cast("TextIO", outlet),
         width=None if is_terminal else PIPE_WIDTH,

@@ -9,14 +9,14 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from reelwright.winding.uncertainty import COVERAGE
+from reelwright.views.quantities import COVERAGE_FACTOR, duration, with_uncertainty
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from reelwright.winding.plan import Plan
-    from reelwright.winding.uncertainty import Estimate
 
+LEVEL = f"(k = {COVERAGE_FACTOR}, about 95 %)"
 CAUTION = (
     "A powered winder can hurt: guard it, wire an emergency stop, keep hair, sleeves, gloves and hands away. "
     "Stopping it by software is no emergency stop."
@@ -48,15 +48,6 @@ def plan_text(plan: Plan) -> str:
     stream = StringIO()
     show_plan(plan, Console(file=stream, width=100, color_system=None, highlight=False, legacy_windows=False))
     return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
-
-
-def clock_text(seconds: float) -> str:
-    """A duration as "1 h 02 min", "3 min 20 s" or "12 s"."""
-    whole = round(seconds)
-    hours, minutes = divmod(whole // 60, 60)
-    if hours:
-        return f"{hours} h {minutes:02d} min"
-    return f"{minutes} min {whole % 60:02d} s" if minutes else f"{whole} s"
 
 
 def _heading(plan: Plan) -> str:
@@ -92,9 +83,9 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     if plan.first_pass_turns != plan.layer_turns:
         yield "First layer", f"only {float(plan.first_pass_turns):.3f} turns, from where the guide stands now"
     yield "Target", f"{plan.target_pulses} pulses, {float(plan.pulses_per_spool_turn):g} in a turn of the spool"
-    yield "Length", f"{_estimate(plan.length, 1000, 'm', 3)}, counted strand"
+    yield "Length", f"{with_uncertainty(plan.length_m, plan.length_u_m, 'm')} {LEVEL}, counted strand"
     if plan.mass is not None:
-        yield "Mass", f"{_estimate(plan.mass, 1, 'g', 1)}, counted strand"
+        yield "Mass", f"{with_uncertainty(plan.mass_g, plan.mass_u_g, 'g')} {LEVEL}, counted strand"
     if plan.wound_length_m > plan.length_m:
         mass = "" if plan.wound_mass_g is None else f", {plan.wound_mass_g:.1f} g"
         yield "With leader and tail", f"{plan.wound_length_m:.3f} m{mass}"
@@ -109,22 +100,17 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Fleet angle", f"{fit.fleet_angle_deg:.2f} degrees at most"
     if plan.source is not None:
         source = plan.source
-        held = f"{source.held_m:.1f} m ± {COVERAGE * source.held_u_m:.1f} m by {source.method}"
+        held = f"{with_uncertainty(source.held_m, source.held_u_m, 'm')} by {source.method}"
         yield "Pay-off spool", f"{source.verdict}: holds {held}, needs {source.needed_m:.1f} m"
     marks = [pulses for pulses, kind in plan.stops if kind == "mark"]
     if marks:
         yield "Marks", ", ".join(f"{plan.length_m_at(pulses):.3f} m at pulse {pulses}" for pulses in marks)
-    yield "Time", f"{clock_text(plan.seconds)} of turning at {plan.job.machine.cruise_rpm:g} rpm"
+    yield "Time", f"{duration(plan.seconds)} of turning at {plan.job.machine.cruise_rpm:g} rpm"
     if plan.ramp is not None:
         yield (
             "Torque",
             f"{plan.torque_n_m:.3f} N m at the last layer, for {plan.job.machine.back_tension_n:g} N of tension",
         )
-
-
-def _estimate(estimate: Estimate, scale: float, unit: str, digits: int) -> str:
-    value, spread = estimate.value / scale, estimate.expanded_u / scale
-    return f"{value:.{digits}f} {unit} ± {spread:.{digits}f} {unit} (k = {COVERAGE}, about 95 %)"
 
 
 def _reasons(plan: Plan) -> Iterator[str]:

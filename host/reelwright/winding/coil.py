@@ -11,8 +11,7 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from fractions import Fraction
 from math import pi, sqrt
-
-from attrs import frozen
+from typing import NamedTuple
 
 MOST_LAYERS = 1000
 
@@ -21,8 +20,7 @@ class TooManyLayersError(ValueError):
     """A wind of more than MOST_LAYERS layers, which no spool holds."""
 
 
-@frozen
-class Stretch:
+class Stretch(NamedTuple):
     """Turns of one pass that lie at one level. start and turns are spool turns, level counts from 0."""
 
     start_turns: float

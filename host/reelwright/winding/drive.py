@@ -6,9 +6,12 @@ from math import sqrt
 
 from attrs import frozen
 
-# The last approach to a stop, in spool turns at creep speed. Long enough for the speed loop to settle from
-# its ramp, short enough to cost two seconds a stop at the usual creep speed.
-CREEP_TURNS = 0.2
+# The last approach to a stop: slow enough that a pulse period is many control steps of the winder, so that the spool
+# rests within the pulse; with few pulses a turn, not so slow that it takes for ever; and a second long, so that
+# the speed loop settles from its ramp. Tried on the simulated winder from 1 to 600 pulses a turn.
+FASTEST_CREEP_PULSES_S = 10
+SLOWEST_CREEP_PULSES_S = 1
+CREEP_S = 1.0
 
 
 def line_speed_m_s(rpm: float, turn_length_mm: float) -> float:
@@ -48,7 +51,16 @@ class Ramp:
     cruise_rpm: float
     creep_rpm: float
     acceleration_rpm_s: float
-    creep_turns: float = CREEP_TURNS
+    creep_turns: float
+
+    @classmethod
+    def for_sensor(cls, cruise_rpm: float, creep_rpm: float, acceleration_rpm_s: float, pulses_per_turn: float) -> Ramp:
+        """The ramp of a drive whose sensor gives so many pulses a spool turn; it may creep slower or faster than wished."""
+        wished_rpm = min(creep_rpm, FASTEST_CREEP_PULSES_S * 60 / pulses_per_turn)
+        least_rpm = min(cruise_rpm / 3, SLOWEST_CREEP_PULSES_S * 60 / pulses_per_turn)
+        creep_rpm = min(cruise_rpm, max(wished_rpm, least_rpm))
+        creep_pulses = max(1, round(creep_rpm / 60 * pulses_per_turn * CREEP_S))
+        return cls(cruise_rpm, creep_rpm, acceleration_rpm_s, creep_pulses / pulses_per_turn)
 
     def seconds(self, turns: float, start_rpm: float = 0.0) -> float:
         """Time for this many turns to the next stop, starting at start_rpm.

@@ -3,9 +3,7 @@
 from __future__ import annotations
 
 from math import atan, degrees, pi
-from typing import TYPE_CHECKING
-
-from attrs import frozen
+from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -18,8 +16,7 @@ HIGHEST_STRAIN = 0.03  # our own limit: stiff plastics crack when bent further a
 WIDEST_FLEET_DEG = 1.5  # smooth drum, Wire Rope Users Manual
 
 
-@frozen
-class Finding:
+class Finding(NamedTuple):
     """Something a person should know before winding. blocks: the wind must not be started."""
 
     code: str
@@ -27,8 +24,7 @@ class Finding:
     blocks: bool = False
 
 
-@frozen
-class Fit:
+class Fit(NamedTuple):
     """How the strand sits on the spool. Lengths in mm, shares and strain as plain ratios."""
 
     outer_diameter_mm: float
@@ -137,7 +133,8 @@ def _pitch(job: Job, coil: Coil) -> list[Finding]:
             Finding(
                 "pitch_tight",
                 f"The lay pitch of {pitch:.3f} mm is less than the strand's {diameter:g} mm: turns climb onto one "
-                "another and length and layers will not come out as planned. Fewer turns per layer or a longer stroke mend it.",
+                "another, and length and layers will not come out as planned. Fewer turns per layer or a longer "
+                "stroke mend it.",
             )
         ]
     if pitch > WIDEST_PITCH * diameter:
@@ -158,8 +155,8 @@ def _ends(job: Job, fit: Fit) -> list[Finding]:
             Finding(
                 "against_flange",
                 f"The stroke of {job.stroke_mm:g} mm and the strand need {job.stroke_mm + diameter:.2f} mm, and the "
-                f"spool is {job.take_up.inside_width_mm:g} mm wide inside: the guide presses the strand against the flange. "
-                f"Set machine.stroke_mm to at most {job.take_up.inside_width_mm - diameter:.2f}.",
+                f"spool is {job.take_up.inside_width_mm:g} mm wide inside: the guide presses the strand against the "
+                f"flange. Set machine.stroke_mm to at most {job.take_up.inside_width_mm - diameter:.2f}.",
                 blocks=True,
             )
         ]

@@ -52,7 +52,7 @@ def make_plan(job: Job) -> Plan:
     boundaries = layer_boundaries(coil.first_pass_turns, coil.turns_per_layer, scale, full)
     layer_pulses = tuple(boundaries) if not last else (*boundaries, target)
     stops = _stops(job, coil, scale, layer_pulses, target)
-    ramp = _ramp(job)
+    ramp = _ramp(job, scale)
     spread = _spread(job, rise)
     ends_mm = 1000 * (job.target.leader_m + job.target.tail_m)
     length, mass = length_and_mass(coil, turns, ends_mm, float(scale.per_spool_turn), spread)
@@ -197,10 +197,13 @@ def _stops(
     return tuple((pulses, found[pulses]) for pulses in sorted(found) if 0 < pulses < target)
 
 
-def _ramp(job: Job) -> Ramp | None:
-    if job.machine.drive == "hand":
+def _ramp(job: Job, scale: PulseScale) -> Ramp | None:
+    machine = job.machine
+    if machine.drive == "hand":
         return None
-    return Ramp(job.machine.cruise_rpm, job.machine.approach_rpm, job.machine.acceleration_rpm_s)
+    return Ramp.for_sensor(
+        machine.cruise_rpm, machine.approach_rpm, machine.acceleration_rpm_s, float(scale.per_spool_turn)
+    )
 
 
 def _seconds(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, NamedTuple
 
 from attrs import frozen
 
@@ -24,8 +24,7 @@ if TYPE_CHECKING:
 StopKind = Literal["layer", "mark"]
 
 
-@frozen
-class LayerRow:
+class LayerRow(NamedTuple):
     """One layer of the plan. Lengths are of all strand wound, leader and tail included."""
 
     layer: int
@@ -35,8 +34,7 @@ class LayerRow:
     diameter_mm: float  # over the strand once the layer is laid
 
 
-@frozen
-class Wound:
+class Wound(NamedTuple):
     """What is on the spool at a count. u is standard; mass is None where the density is not known."""
 
     pulses: int
@@ -49,7 +47,7 @@ class Wound:
     phase_turns: Fraction  # turns left to the guide's next reversal
 
 
-@frozen(slots=False)  # the answers that a live view asks for again and again are kept
+@frozen(slots=False, eq=False)  # the answers that a live view asks for again and again are kept
 class Plan:
     """A wind planned. Build it with `make_plan`.
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import asdict
-
 if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
@@ -39,7 +37,7 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "pulses_per_layer": str(plan.pulses_per_layer),
         "target_pulses": plan.target_pulses,
         "layer_pulses": list(plan.layer_pulses),
-        "layers": [asdict(row) for row in plan.layers],
+        "layers": [row._asdict() for row in plan.layers],
         "stops": [{"pulses": pulses, "kind": kind} for pulses, kind in plan.stops],
         "phase_turns_after": str(plan.phase_turns),
         "seconds": plan.seconds,

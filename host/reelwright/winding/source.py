@@ -94,9 +94,9 @@ def source_findings(check: SourceCheck) -> list[Finding]:
         found.append(
             Finding(
                 "tare_unknown",
-                f"The empty mass of the pay-off spool is not known; {UNKNOWN_TARE_G:g} ± "
-                f"{UNKNOWN_TARE_HALF_G:g} g are taken, which alone makes ± {check.unknown_tare_m:.0f} m. Weigh an empty "
-                "spool of the same kind and set pay_off.empty_mass_g.",
+                f"The empty mass of the pay-off spool is not known; {UNKNOWN_TARE_G:g} ± {UNKNOWN_TARE_HALF_G:g} g "
+                f"are taken, which alone makes ± {check.unknown_tare_m:.0f} m. Weigh an empty spool of the same kind "
+                "and set pay_off.empty_mass_g.",
             )
         )
     return found

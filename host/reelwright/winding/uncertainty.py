@@ -8,7 +8,7 @@ acts on both at once, as it does on the bench.
 from __future__ import annotations
 
 from math import sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import field, frozen
 
@@ -44,8 +44,7 @@ class Estimate:
         return max(self.shares, key=lambda name: self.shares[name], default="")
 
 
-@frozen
-class Spread:
+class Spread(NamedTuple):
     """What is known of the inputs. Lengths in mm, density in g/cm3 or None; count_u_turns is of the counted turns."""
 
     diameter_mm: float

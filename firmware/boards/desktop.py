@@ -1,0 +1,128 @@
+"""What the simulated board needs of a desktop: a clock, waiting, and two kinds of port that never block.
+
+The only place that asks which interpreter runs it.
+"""
+
+import errno
+import select
+import socket
+import time
+
+_BUSY = (errno.EAGAIN, getattr(errno, "EWOULDBLOCK", errno.EAGAIN))
+
+if hasattr(time, "ticks_us"):
+
+    def real_ms() -> float:
+        """Milliseconds on a real clock that never steps back."""
+        return time.ticks_us() / 1000  # 62 bits on a desktop: it never wraps
+else:
+
+    def real_ms() -> float:
+        """Milliseconds on a real clock that never steps back."""
+        return time.monotonic() * 1000
+
+
+class StandardPort:
+    """Standard input and output, which the launcher has made two ends of one non-blocking pseudo-terminal.
+
+    `gone` becomes true when nobody holds the other end any more.
+    """
+
+    def __init__(self) -> None:
+        self._source = open(0, "rb", buffering=0)
+        self._sink = open(1, "wb", buffering=0)
+        self._poll = select.poll()
+        self._poll.register(self._source, select.POLLIN)
+        self.gone = False
+
+    def receive(self, room: bytearray) -> int:
+        """Bytes that have arrived, at most a room full; how many."""
+        ready = self._poll.poll(0)
+        if not ready:
+            return 0
+        try:
+            count = self._source.readinto(room)
+        except OSError:
+            self.gone = True
+            return 0
+        if count == 0 and not ready[0][1] & select.POLLIN:
+            self.gone = True
+        return count or 0
+
+    def write(self, data: bytes) -> int:
+        """Write what the port takes now; how many bytes."""
+        try:
+            return self._sink.write(data) or 0
+        except OSError:
+            return 0
+
+    def pause(self, wait_ms: int) -> None:
+        """Wait in real time, or until something arrives."""
+        self._poll.poll(wait_ms)
+
+
+class SocketPort:
+    """A TCP port on this computer, for one client at a time. Standard input is the launcher's lifeline."""
+
+    def __init__(self, number: int) -> None:
+        self._listener = socket.socket()
+        self._listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self._listener.bind(socket.getaddrinfo("127.0.0.1", number)[0][-1])
+        self._listener.listen(1)
+        self._listener.setblocking(False)
+        self._client: "socket.socket | None" = None
+        self._lifeline = open(0, "rb", buffering=0)
+        self._poll = select.poll()
+        self._poll.register(self._listener, select.POLLIN)
+        self._watch = select.poll()
+        self._watch.register(self._lifeline, select.POLLIN)
+        self.gone = False
+
+    def receive(self, room: bytearray) -> int:
+        """Bytes that have arrived, at most a room full; how many."""
+        if not self._poll.poll(0):
+            return 0
+        if self._client is None:
+            self._accept()
+            return 0
+        try:
+            data = self._client.recv(len(room))
+        except OSError as failure:
+            if failure.args[0] in _BUSY:
+                return 0
+            data = b""
+        if not data:
+            self._drop()
+            return 0
+        room[: len(data)] = data
+        return len(data)
+
+    def write(self, data: bytes) -> int:
+        """Write what the port takes now; how many bytes."""
+        if self._client is None:
+            return 0
+        try:
+            return self._client.send(data)
+        except OSError as failure:
+            if failure.args[0] not in _BUSY:
+                self._drop()
+            return 0
+
+    def pause(self, wait_ms: int) -> None:
+        """Wait in real time, or until something arrives."""
+        self._poll.poll(wait_ms)
+        if self._watch.poll(0):
+            self.gone = True
+
+    def _accept(self) -> None:
+        self._client, _ = self._listener.accept()
+        self._client.setblocking(False)
+        self._poll.unregister(self._listener)
+        self._poll.register(self._client, select.POLLIN)
+
+    def _drop(self) -> None:
+        if self._client is not None:
+            self._poll.unregister(self._client)
+            self._client.close()
+            self._client = None
+            self._poll.register(self._listener, select.POLLIN)

@@ -1,0 +1,175 @@
+"""`wind` on a simulated winder, as a person and as a program see it."""
+
+from __future__ import annotations
+
+import json
+import re
+import signal
+import time
+from typing import TYPE_CHECKING
+
+import pytest
+from simulated.winder import listed, run, simulated, start_wind, wind, write_job
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TARGET = 1050
+LAYER = 420
+PROGRESS = {"kind", "state", "layer", "layer_turns", "turns", "length_m", "rpm", "line_speed_m_s", "seconds_left"}
+RESULT = {
+    "kind",
+    "state",
+    "target_pulses",
+    "counted_pulses",
+    "overshoot_pulses",
+    "turns",
+    "layers",
+    "length_m",
+    "length_u_m",
+    "mass_g",
+    "job_id",
+}
+
+
+def truth(path: Path) -> list[dict[str, object]]:
+    return [json.loads(line) for line in path.read_text().splitlines()]
+
+
+def test_a_wind_streams_stops_at_its_layers_and_rests_on_its_pulse_by_the_plants_truth(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1, 2]")
+    told_true = tmp_path / "truth.jsonl"
+    transcript = tmp_path / "link.txt"
+    with simulated(job, tmp_path, "--pace", "20", "--truth", str(told_true), "--true-diameter-mm", "1.73") as port:
+        code, told, err = wind(job, port, tmp_path, "--go-on", "--transcript", str(transcript))
+    assert code == 0, err
+    progress = [each for each in told if each["kind"] == "progress"]
+    assert len(progress) > 20
+    assert all(set(each) >= PROGRESS for each in progress)
+    assert [a["turns"] <= b["turns"] + 0.1 for a, b in zip(progress, progress[1:], strict=False)]
+    stops = [each for each in told if each["kind"] == "event" and each["verb"] == "stopped"]
+    assert [abs(stop["pulses"] - at) <= 1 for stop, at in zip(stops, (LAYER, 2 * LAYER), strict=True)] == [True, True]
+    result = told[-1]
+    assert set(result) >= RESULT
+    assert abs(result["overshoot_pulses"]) <= 1
+    last = truth(told_true)[-1]
+    assert abs(last["true_pulses"] - TARGET) <= 1
+    assert last["peak_overshoot_pulses"] <= 1
+    assert last["motor"] == "off"
+    # the true strand is thinner than planned, so its coil is shorter, and the error bar covers that
+    assert 0 < result["length_m"] - last["true_length_m"] < 2 * result["length_u_m"]
+    lines = transcript.read_text().splitlines()
+    assert all(re.match(r" *\d+\.\d{4} (host  |winder) [><=+]", line) for line in lines)
+
+
+def test_without_an_operator_a_planned_stop_ends_the_command_and_the_next_one_goes_on(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        code, told, err = wind(job, port, tmp_path)
+        assert code == 5
+        assert told[-1]["state"] == "waiting"
+        assert "To go on: reelwright wind" in err
+        code, told, _ = wind(job, port, tmp_path)
+    assert code == 0
+    assert told[-1]["state"] == "finished"
+
+
+def test_words_on_standard_input_pause_go_on_and_abandon(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10") as port:
+        program = start_wind(job, port, tmp_path)
+        assert program.stdin is not None
+        assert program.stdout is not None
+        said = []
+        for line in program.stdout:
+            each = json.loads(line)
+            if each["kind"] == "progress" and each["turns"] > 3 and "pause" not in said:
+                said.append("pause")
+                program.stdin.write("pause\n")
+            elif each["kind"] == "event" and each["verb"] == "stopped":
+                said.append("go on")
+                program.stdin.write("go on\n")
+            elif each["kind"] == "progress" and each["turns"] > 12 and "abandon" not in said:
+                said.append("abandon")
+                program.stdin.write("abandon\n")
+            program.stdin.flush()
+        program.communicate(timeout=20)
+    assert said == ["pause", "go on", "abandon"]
+    assert program.returncode == 6
+    assert each["outcome"] == "abandoned"
+    assert each["overshoot_pulses"] < 0
+
+
+@pytest.mark.parametrize(("presses", "code", "state"), [(1, 5, "waiting"), (2, 6, "finished")])
+def test_ctrl_c_brings_the_winder_to_rest_and_twice_abandons(tmp_path: Path, presses: int, code: int, state: str) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10") as port:
+        program = start_wind(job, port, tmp_path)
+        assert program.stdout is not None
+        for line in program.stdout:
+            each = json.loads(line)
+            if each["kind"] == "progress" and each["turns"] > 5:
+                break
+        for _ in range(presses):
+            program.send_signal(signal.SIGINT)
+            time.sleep(0.05)
+        out, err = program.communicate(timeout=30)
+        assert program.returncode == code, err
+        assert "Traceback" not in err
+        result = json.loads(out.splitlines()[-1])
+        assert result["state"] == state
+        if presses == 1:
+            assert "To go on" in err
+            assert wind(job, port, tmp_path)[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("fault", "reason"), [("run_out@8", "run_out"), ("sensor_dead@8", "no_pulses"), ("stop_pressed@8", "stop_pressed")]
+)
+def test_a_trip_ends_the_command_with_its_sentence_and_its_mend(tmp_path: Path, fault: str, reason: str) -> None:
+    job = write_job(tmp_path)
+    text = job.read_text().replace("[target]", 'fitted = ["run_out_switch", "stop_button"]\n[target]')
+    job.write_text(text)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4
+    assert told[-1]["trip"] == reason
+    assert told[-1]["state"] == "tripped"
+    tripped = next(each for each in told if each["kind"] == "event" and each["verb"] == "tripped")
+    assert tripped["sentence"].startswith("Tripped: ")
+    assert f"--clear {reason}" in err
+
+
+def test_another_job_in_the_winder_is_told_and_kept(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    other = tmp_path / "other.toml"
+    other.write_text(job.read_text().replace("layers = 2.5", "layers = 1.5"))
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 5
+        code, _, err = wind(other, port, tmp_path)
+        assert code == 3
+        assert "holds another job" in err
+        assert "--drop-held" in err
+        assert wind(other, port, tmp_path, "--drop-held", "--go-on")[0] == 0
+    assert sorted(each["result"]["outcome"] for each in listed(tmp_path)) == ["abandoned", "reached"]
+
+
+def test_a_power_cut_in_the_middle_leaves_the_last_count_marked_uncertain(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10", "--fault", "power_cut@10") as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["uncertain"] is True
+    assert told[-1]["trip"] == "restarted"
+    assert 0 < told[-1]["counted_pulses"] <= 10.2 * 20
+
+
+def test_watch_shows_where_a_winder_is_and_changes_nothing(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 5
+        seen = run(tmp_path, "watch", "--port", port, "--json", "--once")
+        assert seen.returncode == 0, seen.stderr
+        first = json.loads(seen.stdout.splitlines()[0])
+        assert (first["state"], first["layer"]) == ("waiting", 1)
+        assert wind(job, port, tmp_path)[0] == 0

@@ -1,0 +1,101 @@
+"""A simulated winder and the commands on it, as a person runs them: separate programs."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+COMMAND = (sys.executable, "-m", "reelwright")
+
+JOB = """
+[take_up]
+barrel_diameter_mm = 50
+flange_diameter_mm = 90
+inside_width_mm = 40
+[strand]
+diameter_mm = 1.75
+material = "PLA"
+[machine]
+turns_per_layer = "21"
+pulses_per_turn = 20
+drive = "dc"
+on_link_loss = "{link_loss}"
+link_loss_s = 3
+[target]
+layers = 2.5
+pause_at_layers = {pauses}
+"""
+
+
+def write_job(folder: Path, *, link_loss: str = "pause", pauses: str = "[]") -> Path:
+    """A small dc job: 2.5 layers, 1050 pulses, about half a minute of turning."""
+    path = folder / "job.toml"
+    path.write_text(JOB.format(link_loss=link_loss, pauses=pauses), encoding="utf-8")
+    return path
+
+
+def environment(home: Path) -> dict[str, str]:
+    """Every file of the commands in one folder."""
+    return {**os.environ, "REELWRIGHT_HOME": str(home), "COLUMNS": "100"}
+
+
+@contextmanager
+def simulated(job: Path, home: Path, *options: str) -> Iterator[str]:
+    """A simulated winder for a while; its port."""
+    program = subprocess.Popen(
+        [*COMMAND, "simulate", str(job), "--seed", "5", *options],
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment(home),
+    )
+    assert program.stdout is not None
+    first = program.stdout.readline()
+    try:
+        if not first:
+            raise AssertionError(program.communicate()[1])
+        yield json.loads(first)["port"]
+    finally:
+        program.terminate()
+        program.communicate(timeout=10)
+
+
+def start_wind(job: Path, port: str, home: Path, *options: str) -> subprocess.Popen[str]:
+    """`wind --json`, running, with an open standard input that says nothing."""
+    return subprocess.Popen(
+        [*COMMAND, "wind", str(job), "--port", port, "--json", *options],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment(home),
+    )
+
+
+def wind(job: Path, port: str, home: Path, *options: str) -> tuple[int, list[dict[str, Any]], str]:
+    """`wind --json` to its end: exit code, objects, standard error."""
+    program = start_wind(job, port, home, *options)
+    out, err = program.communicate(timeout=90)
+    return program.returncode, [json.loads(line) for line in out.splitlines()], err
+
+
+def run(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """Any command to its end."""
+    return subprocess.run(
+        [*COMMAND, *words], capture_output=True, text=True, env=environment(home), timeout=60, check=False
+    )
+
+
+def listed(home: Path) -> list[dict[str, Any]]:
+    """What `ledger list --json` tells."""
+    done = run(home, "ledger", "list", "--json")
+    assert done.returncode == 0, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
