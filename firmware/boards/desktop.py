@@ -8,18 +8,21 @@ import select
 import socket
 import time
 
+# The same numbers everywhere; MicroPython's socket module does not name them.
+_TCP = 6
+_NO_DELAY = 1
+
 _BUSY = (errno.EAGAIN, getattr(errno, "EWOULDBLOCK", errno.EAGAIN))
 
-if hasattr(time, "ticks_us"):
+# MicroPython's ticks have 62 bits on a desktop, and never wrap there.
+_ticks_us = getattr(time, "ticks_us", None)
 
-    def real_ms() -> float:
-        """Milliseconds on a real clock that never steps back."""
-        return time.ticks_us() / 1000  # 62 bits on a desktop: it never wraps
-else:
 
-    def real_ms() -> float:
-        """Milliseconds on a real clock that never steps back."""
+def real_ms() -> float:
+    """Milliseconds on a real clock that never steps back."""
+    if _ticks_us is None:
         return time.monotonic() * 1000
+    return float(_ticks_us()) / 1000
 
 
 class StandardPort:
@@ -117,6 +120,8 @@ class SocketPort:
     def _accept(self) -> None:
         self._client, _ = self._listener.accept()
         self._client.setblocking(False)
+        # answers are short lines: waiting for more to send with them would only delay them
+        self._client.setsockopt(_TCP, _NO_DELAY, 1)
         self._poll.unregister(self._listener)
         self._poll.register(self._client, select.POLLIN)
 

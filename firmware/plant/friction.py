@@ -3,7 +3,7 @@
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from plant.motor import Motor
+    from plant.motor import Motor  # noqa: TC001 - as above
 
 
 class Friction:
@@ -41,7 +41,7 @@ class Shaft:
         self.supply_v = supply_v
 
     def step(self, duty: int, brake: int, pull_nm: float) -> float:
-        """Radians turned in one step. duty 0 to 1000: between its pulses the motor is shorted. pull_nm: against winding."""
+        """Radians turned in one step. duty: 0 to 1000, the motor shorted between its pulses. pull_nm: against winding."""
         motor = self.motor
         before = motor.speed
         volts = self.supply_v * duty / 1000

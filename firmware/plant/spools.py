@@ -57,7 +57,7 @@ class TakeUp:
         self._base_mm = self._bases_mm[-1]
 
     def _bounds(self, stretch: int) -> "tuple[float, float, int]":
-        """First and last turn of a stretch of even radius, and its level. Each is found from the start, none added up."""
+        """First and last turn of a stretch of even radius, and its level; found from the start, not added up."""
         first = self._first
         if stretch == 0:
             return 0.0, first, 1

@@ -189,12 +189,12 @@ def _pay_off(spec: "dict[str, Any]") -> PayOff:
 
 
 def _stall_nm(spec: "dict[str, Any]") -> float:
-    flange_m = 0.5e-3 * spec["take_up"]["flange_diameter_mm"]
-    return max(_LEAST_STALL_NM, _TORQUE_RESERVE * spec["machine"]["back_tension_n"] * flange_m)
+    flange_m = 0.5e-3 * float(spec["take_up"]["flange_diameter_mm"])
+    return max(_LEAST_STALL_NM, _TORQUE_RESERVE * float(spec["machine"]["back_tension_n"]) * flange_m)
 
 
 def _no_load_speed(spec: "dict[str, Any]") -> float:
-    return spec["machine"]["no_load_rpm"] / 60.0 * _TWO_PI
+    return float(spec["machine"]["no_load_rpm"]) / 60.0 * _TWO_PI
 
 
 def _geared_shaft(spec: "dict[str, Any]") -> Shaft:
@@ -221,6 +221,6 @@ def _stepper(spec: "dict[str, Any]", step_ms: int) -> Stepper:
 
 def _bare_inertia_kg_m2(spec: "dict[str, Any]") -> float:
     """Rotor seen through the gearbox, and the empty spool taken as a disc of the flange's radius."""
-    flange_mm = 0.5 * spec["take_up"]["flange_diameter_mm"]
-    spool = 0.5e-9 * spec["take_up"]["empty_mass_g"] * flange_mm * flange_mm
+    flange_mm = 0.5 * float(spec["take_up"]["flange_diameter_mm"])
+    spool = 0.5e-9 * float(spec["take_up"]["empty_mass_g"]) * flange_mm * flange_mm
     return spool + _ROTOR_S * _stall_nm(spec) / _no_load_speed(spec)

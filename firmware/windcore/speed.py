@@ -102,11 +102,9 @@ class SpeedLoop:
         error = max(-full, min(full, wanted - measured))
         period_ms = min(10000, self._grain * 1000 // wanted)
         staleness = self.FRESH_MS + period_ms
-        duty = (
-            wanted * 1000 // full
-            + error * self.PROPORTIONAL // full * self.FRESH_MS // staleness
-            + self._load // 1000
-        )
+        forward = wanted * 1000 // full
+        proportional = error * self.PROPORTIONAL // full * self.FRESH_MS // staleness
+        duty = forward + proportional + self._load // 1000
         if not (duty >= 1000 and error > 0) and not (error < 0 and (falling or duty <= 0)):
             boost = max(1, min(self.HIGHEST_BOOST, full // (8 * wanted)))
             change = error * 1000 // full * step_ms * 1000 // self.INTEGRAL_MS * self.FRESH_MS // staleness * boost

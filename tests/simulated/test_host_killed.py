@@ -97,5 +97,5 @@ def test_the_winder_does_what_the_job_says_and_the_next_command_picks_the_wind_u
     record = ledger_of(tmp_path)
     numbers = [event["number"] for event in record["events"] if event["number"]]
     assert numbers == list(range(1, len(numbers) + 1)), "every event once, none missing"
-    assert record["result"]["counted_pulses"] == result["counted_pulses"]
+    assert record["counted_pulses"] == result["counted_pulses"]
     assert record["open"] is False

@@ -151,7 +151,7 @@ def test_another_job_in_the_winder_is_told_and_kept(tmp_path: Path) -> None:
         assert "holds another job" in err
         assert "--drop-held" in err
         assert wind(other, port, tmp_path, "--drop-held", "--go-on")[0] == 0
-    assert sorted(each["result"]["outcome"] for each in listed(tmp_path)) == ["abandoned", "reached"]
+    assert sorted(each["outcome"] for each in listed(tmp_path)) == ["abandoned", "reached"]
 
 
 def test_a_power_cut_in_the_middle_leaves_the_last_count_marked_uncertain(tmp_path: Path) -> None:

@@ -27,9 +27,9 @@ the truth, the plan does not. Everything below is invented; nothing turns but a 
 JOB = """\
 [take_up]
 name = "class spool"
-barrel_diameter_mm = 54.0
-flange_diameter_mm = 88.0
-inside_width_mm = 33.0
+barrel_diameter_mm = 64.0
+flange_diameter_mm = 102.0
+inside_width_mm = 35.0
 empty_mass_g = 48.0
 
 [pay_off]
@@ -75,7 +75,7 @@ def command(as_json: bool) -> None:
     from reelwright.ledger import open_ledger
     from reelwright.profiles import load_job
     from reelwright.simulator import Simulator, SimulatorOptions
-    from reelwright.views.plan import show_plan
+    from reelwright.views.plan import terminal_text
     from reelwright.winding.plan import make_plan
 
     with tempfile.TemporaryDirectory(prefix="reelwright-demo-") as folder, own_home(Path(folder)):
@@ -84,22 +84,16 @@ def command(as_json: bool) -> None:
         job = load_job(job_file)
         plan = make_plan(job)
         click.echo(SCENARIO.format(length=plan.length_m, stop=job.target.pause_at_layers[0]) + "\n")
-        show_plan(plan)
-        truth_file = Path(folder) / "truth.jsonl"
-        options = SimulatorOptions(
-            seed=SEED,
-            pace=PACE,
-            true_diameter_mm=TRUE_DIAMETER_MM,
-            true_rise=TRUE_RISE,
-            truth_path=truth_file,
-        )
+        click.echo(terminal_text(plan, sys.stdout.encoding), nl=False)
+        options = SimulatorOptions(seed=SEED, pace=PACE, true_diameter_mm=TRUE_DIAMETER_MM, true_rise=TRUE_RISE)
         with Simulator(job, plan, options) as simulator:
             click.echo(f"\nA simulated winder answers at {simulator.port}, on {simulator.interpreter}, {PACE} times as fast.\n")
-            code = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
+            ending = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
+            truth = simulator.truth()
         with open_ledger() as ledger:
             record = ledger.winds(1)[0]
-        compare(plan, record, last_object(truth_file), as_json=as_json)
-    sys.exit(code)
+        compare(plan, record, truth, as_json=as_json)
+    sys.exit(ending.exit_code)
 
 
 @contextmanager
@@ -114,12 +108,6 @@ def own_home(folder: Path) -> Iterator[None]:
             del os.environ["REELWRIGHT_HOME"]
         else:
             os.environ["REELWRIGHT_HOME"] = before
-
-
-def last_object(path: Path) -> dict[str, Any]:
-    """The last line of a file of JSON lines."""
-    found: dict[str, Any] = json.loads(path.read_text(encoding="utf-8").splitlines()[-1])
-    return found
 
 
 def compare(plan: Plan, record: WindRecord, truth: dict[str, Any], *, as_json: bool) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from typing import Any
 
 import click
@@ -25,10 +26,9 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     if as_json:
         text = json.dumps(plan.to_dict(), indent=2, allow_nan=False) + "\n"
     elif output is None:
-        from reelwright.views.plan import show_plan  # the terminal's library is not paid for by --json
+        from reelwright.views.plan import terminal_text  # the terminal's library is not paid for by --json
 
-        show_plan(plan)
-        return
+        text = terminal_text(plan, getattr(sys.stdout, "encoding", None) or "utf-8")
     else:
         from reelwright.views.plan import plan_text
 

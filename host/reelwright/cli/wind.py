@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.cli.job_options import job_options, resolve_job
-from reelwright.errors import EXIT_CODES, EXIT_PAUSED, EXIT_TRIPPED, UsageError
+from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from types import FrameType
     from typing import Any
 
-    from reelwright.operation.wind import Interrupts
+    from reelwright.operation.wind import Ending, Interrupts
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
@@ -68,7 +68,7 @@ def command(
     job = resolve_job(path, options)
     plan = make_plan(job)
     refuse_impossible(plan)
-    code = wind(
+    ending = wind(
         job,
         plan,
         port_name,
@@ -78,9 +78,10 @@ def command(
         clear=clear,
         drop_held=drop_held,
     )
-    if code in (EXIT_PAUSED, EXIT_TRIPPED):
-        click.echo(f"The job is still in the winder. To go on: {_same_command(clear)}", err=True)
-    sys.exit(code)
+    if ending.held:
+        mend = f" Once its cause is mended, clear it and go on: {_same_command(ending.trip)}" if ending.trip else ""
+        click.echo(f"The job is still in the winder.{mend or f' To go on: {_same_command()}'}", err=True)
+    sys.exit(ending.exit_code)
 
 
 def refuse_impossible(plan: Plan) -> None:
@@ -106,8 +107,8 @@ def wind(
     go_on_at_stops: bool = False,
     clear: str | None = None,
     drop_held: bool = False,
-) -> int:
-    """One whole wind on a port; the exit code."""
+) -> Ending:
+    """One whole wind on a port."""
     from reelwright.device.client import Client
     from reelwright.device.discovery import find_port
     from reelwright.device.port import Port
@@ -136,7 +137,9 @@ def wind(
         keys = stack.enter_context(Keys(on_unknown=view.notice))
         arrival = Arrival(job, plan, client, ledger, view, winder, port_name)
         under_way = arrival.begin(clear=clear, drop_held=drop_held)
-        return under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops)
+        # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
+        attended = sys.stdin.isatty() and not as_json
+        return under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended)
 
 
 @contextmanager
@@ -156,8 +159,12 @@ def counting(interrupts: Interrupts) -> Iterator[None]:
             signal.signal(each, handler)
 
 
-def _same_command(clear: str | None) -> str:
+def _same_command(clear: str = "") -> str:
+    """This command again, with the trip to clear in place of one cleared before."""
     import shlex
 
-    words = [word for word in sys.argv[1:] if word not in ("--clear", clear)]
-    return "reelwright " + shlex.join(words)
+    words = sys.argv[1:]
+    if "--clear" in words:
+        at = words.index("--clear")
+        words = words[:at] + words[at + 2 :]
+    return shlex.join(["reelwright", *words, *(["--clear", clear] if clear else [])])

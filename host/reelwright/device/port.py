@@ -3,12 +3,10 @@
 from __future__ import annotations
 
 import errno
-from typing import TYPE_CHECKING
+from typing import Any
 
 from reelwright.errors import DeviceError, LinkLostError
 
-if TYPE_CHECKING:
-    import serial
 
 READ_TIMEOUT_S = 0.02
 WRITE_TIMEOUT_S = 2.0
@@ -55,7 +53,8 @@ class Port:
         )
 
 
-def _open(name: str) -> serial.SerialBase:
+def _open(name: str) -> Any:
+    # every kind of port that serial_for_url makes has in_waiting, though their common base does not declare it
     import serial
 
     try:

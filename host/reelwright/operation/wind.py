@@ -8,6 +8,7 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any
 
+from attrs import frozen
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, STOPS, TRIPS
@@ -28,6 +29,15 @@ COUNT_EVERY_S = 1.0
 SETTLE_S = 5.0  # granted for the last events to arrive once the winder is at rest
 
 _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].word)
+
+
+@frozen
+class Ending:
+    """Why following ended. held: the winder still has the job, and it can go on. trip: word of what must be cleared first."""
+
+    exit_code: int
+    held: bool = False
+    trip: str = ""
 
 
 class Interrupts:
@@ -54,26 +64,26 @@ class Wind:
         self._heard = max((each.number for each in recorded), default=0)
         self._newest = self._heard
         self._outcome = next((str(each.fields["outcome"]) for each in recorded if each.verb == "ended"), "")
-        self._trip = ""
+        self._reason = 0
         self._stop = ""
         self._counted_at_s = 0.0
-        self._settled_wait = -1
+        self._settled_at = (-1, -1)
         self._interrupts_answered = 0
 
-    def follow(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool) -> int:
-        """Follow the wind until it is over, tripped, or at rest with nobody to go on; the exit code.
+    def follow(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending:
+        """Follow the wind until it is over, tripped, or at rest with nobody to go on.
 
-        go_on_at_stops: end each planned stop by itself. Raises LinkLostError when the winder falls silent;
-        the ledger then has the last count.
+        go_on_at_stops: end each planned stop by itself. stay_on_trip: an operator is there to mend the cause and
+        clear the trip. Raises LinkLostError when the winder falls silent; the ledger then has the last count.
         """
         while True:
             self._hear()
             if self._state == codes.EMPTY:
                 return self._lost_count()
             if self._state in (codes.FINISHED, codes.TRIPPED, codes.WAITING) and self._settled():
-                code = self._at_rest(keys, go_on_at_stops=go_on_at_stops)
-                if code is not None:
-                    return code
+                ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
+                if ending is not None:
+                    return ending
             self._obey(keys.poll())
             self._obey_interrupts(interrupts)
 
@@ -94,7 +104,7 @@ class Wind:
         self._state = status["state"]
         self._pulses = status["pulses"]
         self._wait = status["wait"]
-        self._trip = TRIPS[status["reason"]].word if status["reason"] else ""
+        self._reason = status["reason"]
         self._count()
 
     def _take(self, received: Received) -> None:
@@ -132,12 +142,12 @@ class Wind:
 
     def _settled(self) -> bool:
         """Whether the winder is still in the state of rest that was heard, and has told all its events."""
+        if self._settled_at == (self._state, self._newest):
+            return True
         self._ask()
-        state, wait = self._state, self._wait
+        state = self._state
         if state not in (codes.FINISHED, codes.TRIPPED, codes.WAITING):
             return False
-        if state == codes.WAITING and self._settled_wait == wait:
-            return True
         deadline_s = time.monotonic() + SETTLE_S
         told = False
         while self._state == state and time.monotonic() < deadline_s and not (told and self._heard >= self._newest):
@@ -148,21 +158,22 @@ class Wind:
                 self._take(received)
             if self._client.keep_alive_due:
                 self._ask()
-        if self._state == state == codes.WAITING:
-            self._settled_wait = wait
+        self._settled_at = (state, self._newest)
         return self._state == state
 
     # --- at rest ------------------------------------------------------------------------------------------
 
-    def _at_rest(self, keys: Keys, *, go_on_at_stops: bool) -> int | None:
+    def _at_rest(self, keys: Keys, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending | None:
         if self._state == codes.FINISHED:
             reached = self._pulses >= self._plan.target_pulses
             result = self._result(outcome=self._outcome or ("reached" if reached else "abandoned"))
             self._ledger.close_wind(self._job_id, result)
             self._view.result(result)
-            return EXIT_ABANDONED if result.outcome == "abandoned" else EXIT_DONE
+            return Ending(EXIT_ABANDONED if result.outcome == "abandoned" else EXIT_DONE)
         if self._state == codes.TRIPPED:
-            return self._leave(self._result(trip=self._trip), EXIT_TRIPPED)
+            if stay_on_trip and not self._interrupts_answered:
+                return None
+            return self._leave(self._result(trip=TRIPS[self._reason].word), EXIT_TRIPPED)
         if self._interrupts_answered:
             return self._leave(self._result(), EXIT_PAUSED)
         if go_on_at_stops and self._stop in _PLANNED_STOPS:
@@ -171,12 +182,12 @@ class Wind:
             return self._leave(self._result(), EXIT_PAUSED)
         return None
 
-    def _leave(self, result: WindResult, code: int) -> int:
+    def _leave(self, result: WindResult, exit_code: int) -> Ending:
         self._ledger.settle(self._job_id, result)
         self._view.result(result)
-        return code
+        return Ending(exit_code, held=True, trip=result.trip)
 
-    def _lost_count(self) -> int:
+    def _lost_count(self) -> Ending:
         """The winder has restarted: what it last told is all there is."""
         result = self._result(outcome="abandoned", trip=TRIPS[codes.RESTARTED].word, uncertain=True)
         self._ledger.close_wind(self._job_id, result)
@@ -185,7 +196,7 @@ class Wind:
             " the spool may hold more. It will not move by itself."
         )
         self._view.result(result)
-        return EXIT_TRIPPED
+        return Ending(EXIT_TRIPPED)
 
     def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
         self._ledger.record_count(self._job_id, self._pulses, STATES[self._state].word)
@@ -202,7 +213,13 @@ class Wind:
                 self._request("go_on", self._job_id, self._wait)
             else:
                 self._view.notice(f"There is nothing to go on from: the winder is {STATES[self._state].word}.")
-        elif action in ("pause", "abandon"):
+        elif action == "clear":
+            self._ask()
+            if self._state == codes.TRIPPED:
+                self._request("clear", self._reason)
+            else:
+                self._view.notice("There is no trip to clear.")
+        elif action is not None:
             self._request(action, self._job_id)
 
     def _obey_interrupts(self, interrupts: Interrupts) -> None:
@@ -211,8 +228,9 @@ class Wind:
         first = self._interrupts_answered == 0 and interrupts.count == 1
         self._interrupts_answered = interrupts.count
         if first:
-            self._view.notice("Brings the winder to rest. Ctrl-C once more abandons the job.")
-            self._request("pause", self._job_id)
+            if self._state in (codes.WINDING, codes.EASING):
+                self._view.notice("Brings the winder to rest. Ctrl-C once more abandons the job.")
+                self._request("pause", self._job_id)
         else:
             self._view.notice("Abandons the job.")
             self._request("abandon", self._job_id)

@@ -92,6 +92,12 @@ class Simulator:
         """The newest object of the truth file: it carries the totals so far."""
         return last_truth(self.truth_path)
 
+    def complaint(self) -> str:
+        """What the winder's process wrote on its error output so far."""
+        if self._folder is None:
+            return ""
+        return (self._folder / "errors.txt").read_text(errors="replace").strip()[-1500:]
+
     def stop(self) -> None:
         """End the process, and wait for it; its last word is then in the truth file. Harmless when it has ended."""
         process = self._process
@@ -130,7 +136,7 @@ class Simulator:
             self._behind_socket(self._folder)
         else:
             self._behind_terminal(self._folder)
-        self._await_start(self._folder)
+        self._await_start()
 
     def _prepare_truth(self, folder: Path) -> None:
         if not self.options.truth_path:
@@ -186,14 +192,13 @@ class Simulator:
                 },
             )
 
-    def _await_start(self, folder: Path) -> None:
+    def _await_start(self) -> None:
         """The first line of the truth says that the port is served."""
         deadline_s = time.monotonic() + _START_S
         while not self.truth_path.stat().st_size:
             if self.poll() is not None or time.monotonic() > deadline_s:
-                words = (folder / "errors.txt").read_text(errors="replace").strip()
                 raise DeviceError(
-                    f"The simulated winder did not start on {self.interpreter}: {words[-1500:] or 'it said nothing'}",
+                    f"The simulated winder did not start on {self.interpreter}: {self.complaint() or 'it said nothing'}",
                     "Report it with this text; it should not happen.",
                 )
             time.sleep(0.005)

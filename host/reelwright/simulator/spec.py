@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 from attrs import frozen
+
 from windlink.sentences import DRIVES, code_of
 
 if TYPE_CHECKING:
-    from fractions import Fraction
+    from pathlib import Path
 
     from reelwright.winding.job import Job
     from reelwright.winding.plan import Plan
@@ -34,16 +36,16 @@ _PAY_OFF_WIDTH_MM = 60.0
 _PAY_OFF_RESERVE = 1.5
 _EMPTY_G = 180.0
 _DENSITY_G_CM3 = 1.24
-_STEPS_PER_TURN = 3200
+_STEPS_PER_TURN = Fraction(3200)
 
 
 @frozen
 class SimulatorOptions:
     """How the simulated winder differs from the job, and how it runs.
 
-    seed: 0 to 2^31 - 2; one seed, one run, to the bit. pace: virtual seconds in a real one; PACE_MAX is as fast as it can.
-    faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise: what the
-    strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened, "" for
+    seed: 0 to 2^31 - 3; one seed, one run, to the bit. pace: virtual seconds in a real one, PACE_MAX for as fast as
+    it can. faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise:
+    what the strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened, "" for
     none. transport: "pty" or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
     """
 
@@ -52,7 +54,7 @@ class SimulatorOptions:
     faults: tuple[tuple[str, float], ...] = ()
     true_diameter_mm: float | None = None
     true_rise: float | None = None
-    truth_path: str = ""
+    truth_path: str | Path = ""
     transport: str = "pty"
     interpreter: str = ""
 
@@ -66,7 +68,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
         "seed": options.seed,
         "pace": options.pace,
         "faults": [list(fault) for fault in options.faults],
-        "truth_path": options.truth_path,
+        "truth_path": str(options.truth_path),
         "stops": [*(pulses for pulses, _ in plan.stops), plan.target_pulses],
         "take_up": {
             "barrel_diameter_mm": job.take_up.barrel_diameter_mm,
@@ -86,7 +88,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
             "turns_per_layer": _pair(plan.layer_turns),
             "first_pass_turns": _pair(machine.first_pass_turns),
             "pulses_per_spool_turn": _pair(plan.pulses_per_spool_turn),
-            "steps_per_spool_turn": _pair(machine.steps_per_spool_turn) if machine.steps_per_spool_turn else [_STEPS_PER_TURN, 1],
+            "steps_per_spool_turn": _pair(machine.steps_per_spool_turn or _STEPS_PER_TURN),
             "stroke_mm": job.stroke_mm,
             "no_load_rpm": machine.full_duty_rpm,
             "spool_rpm": machine.cruise_rpm,

@@ -23,9 +23,22 @@ CAUTION = (
 )
 
 
-def show_plan(plan: Plan, console: Console | None = None) -> None:
-    """Print the plan to the terminal."""
-    console = Console(highlight=False) if console is None else console
+def terminal_text(plan: Plan, encoding: str) -> str:
+    """The plan as the terminal shows it, coloured where it can; signs that its encoding lacks as question marks."""
+    console = Console(highlight=False)
+    with console.capture() as captured:
+        _print_plan(plan, console)
+    return captured.get().encode(encoding, "replace").decode(encoding)
+
+
+def plan_text(plan: Plan) -> str:
+    """The plan as plain text, 100 columns wide, for a file."""
+    stream = StringIO()
+    _print_plan(plan, Console(file=stream, width=100, color_system=None, highlight=False, legacy_windows=False))
+    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
+
+
+def _print_plan(plan: Plan, console: Console) -> None:
     console.print(Text(_heading(plan), style="bold"))
     console.print()
     console.print(_layer_table(plan))
@@ -41,13 +54,6 @@ def show_plan(plan: Plan, console: Console | None = None) -> None:
         console.print(Text.assemble((f"{word} ({finding.code}): ", style), finding.message))
     if plan.ramp is not None:
         console.print(Text.assemble(("Caution: ", "bold"), CAUTION))
-
-
-def plan_text(plan: Plan) -> str:
-    """The same as plain text, 100 columns wide, for a file."""
-    stream = StringIO()
-    show_plan(plan, Console(file=stream, width=100, color_system=None, highlight=False, legacy_windows=False))
-    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
 
 
 def _heading(plan: Plan) -> str:

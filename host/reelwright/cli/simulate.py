@@ -1,0 +1,166 @@
+"""`reelwright simulate`: a winder without hardware, for as long as the command runs."""
+
+from __future__ import annotations
+
+import json
+import math
+import signal
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from reelwright.cli.job_options import job_options, resolve_job
+from reelwright.errors import DeviceError
+from reelwright.simulator.spec import FAULTS, PACE_MAX, SimulatorOptions
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from types import FrameType
+
+HIGHEST_PACE = 9999
+HIGHEST_SEED = 2**31 - 3
+
+EPILOG = "\b\nFaults:\n" + "\n".join(f"  {word:<13} {text}" for word, text in FAULTS.items())
+
+
+class Pace(click.ParamType):
+    """Virtual seconds in a real one: a whole number, since the link tells it as one, or `max`."""
+
+    name = "X|max"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The pace, PACE_MAX for max."""
+        if isinstance(value, float):
+            return value
+        if value == "max":
+            return PACE_MAX
+        if value.isascii() and value.isdecimal() and 1 <= int(value) <= HIGHEST_PACE:
+            return float(value)
+        self.fail(f"{value!r} is no pace: give a whole number from 1 to {HIGHEST_PACE}, or max.", param, ctx)
+
+
+class PlannedFault(click.ParamType):
+    """A kind of fault and the turns at which it strikes, as KIND@TURNS."""
+
+    name = "KIND@TURNS"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> tuple[str, float]:
+        """The kind and the turns."""
+        if isinstance(value, tuple):
+            return value
+        kind, at, text = value.partition("@")
+        if kind not in FAULTS:
+            self.fail(f"{kind!r} is no kind of fault; there are: {', '.join(FAULTS)}.", param, ctx)
+        try:
+            turns = float(text)
+        except ValueError:
+            turns = math.nan
+        if not at or not math.isfinite(turns) or turns < 0:
+            self.fail(
+                f"{value!r}: write {kind}@TURNS, with turns of the spool from 0 up, such as {kind}@12.5.", param, ctx
+            )
+        return kind, turns
+
+
+class Above0(click.ParamType):
+    """A number above 0 and at most a limit."""
+
+    def __init__(self, name: str, most: float) -> None:
+        self.name = name
+        self._most = most
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number."""
+        try:
+            number = float(value)
+        except ValueError:
+            number = math.nan
+        if not 0 < number <= self._most:
+            self.fail(f"{value!r} must be a number above 0, at most {self._most:g}.", param, ctx)
+        return number
+
+
+@click.command("simulate", epilog=EPILOG)
+@job_options
+@click.option("--seed", type=click.IntRange(0, HIGHEST_SEED), default=1, show_default=True, help="One seed, one run.")
+@click.option(
+    "--pace", type=Pace(), default="1", show_default=True, help="Virtual seconds in a real one; max: as fast as it can."
+)
+@click.option("--fault", "faults", type=PlannedFault(), multiple=True, help="Goes wrong then; may be repeated.")
+@click.option("--true-diameter-mm", type=Above0("MM", 50), help="What the strand really measures. Default: as planned.")
+@click.option("--true-rise", type=Above0("FACTOR", 1.5), help="How layers really rise. Default: as planned.")
+@click.option("--truth", "truth_path", metavar="FILE", default="", help="JSON lines of what truly happens.")
+@click.option("--socket", "as_socket", is_flag=True, help="Offer a socket:// port instead of a pseudo-terminal.")
+def command(
+    path: str | None,
+    seed: int,
+    pace: float,
+    faults: tuple[tuple[str, float], ...],
+    true_diameter_mm: float | None,
+    true_rise: float | None,
+    truth_path: str,
+    as_socket: bool,
+    **options: Any,
+) -> None:
+    """Offer the winder of JOB.toml behind a serial port: the project's own firmware on a simulated machine.
+
+    The first line of output is JSON with the port. Runs until Ctrl-C, then prints what truly happened.
+    """
+    from reelwright.simulator import Simulator
+    from reelwright.winding.plan import make_plan
+
+    job = resolve_job(path, options)
+    simulator_options = SimulatorOptions(
+        seed=seed,
+        pace=pace,
+        faults=faults,
+        true_diameter_mm=true_diameter_mm,
+        true_rise=true_rise,
+        truth_path=truth_path,
+        transport="socket" if as_socket else "pty",
+    )
+    with _terminated_as_interrupted(), Simulator(job, make_plan(job), simulator_options) as simulator:
+        if simulator.notice:
+            click.echo(simulator.notice, err=True)
+        _tell(
+            {
+                "kind": "simulator",
+                "port": simulator.port,
+                "interpreter": simulator.interpreter,
+                "seed": seed,
+                "pace": "max" if pace == PACE_MAX else pace,
+            }
+        )
+        try:
+            while (code := simulator.wait(3600.0)) is None:
+                pass
+        except KeyboardInterrupt:
+            code = 0
+        simulator.stop()
+        _tell({**simulator.truth(), "kind": "truth"})
+        if code:
+            raise DeviceError(
+                f"The simulated winder ended by itself with code {code}: {simulator.complaint()}",
+                "Report it with this text; it should not happen.",
+            )
+
+
+def _tell(line: dict[str, object]) -> None:
+    click.echo(json.dumps(line))
+
+
+@contextmanager
+def _terminated_as_interrupted() -> Iterator[None]:
+    """SIGTERM and SIGHUP end the command as Ctrl-C does, so that the winder's process is ended with it."""
+
+    def interrupt(number: int, frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {name: signal.signal(getattr(signal, name), interrupt) for name in names}
+    try:
+        yield
+    finally:
+        for name, handler in before.items():
+            signal.signal(getattr(signal, name), handler)

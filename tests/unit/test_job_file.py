@@ -1,0 +1,384 @@
+"""Jobs from files and flags: what is accepted, and how everything wrong is told at once."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from pathlib import Path
+from typing import Any
+
+import pytest
+from winding_jobs import job_of, job_tables
+
+from reelwright.errors import FileFaultsError, UsageError
+from reelwright.profiles import KINDS, build_job, load_job, profile_names
+from reelwright.winding.plan import make_plan
+
+GOOD = """
+[take_up]
+barrel_diameter_mm = 80
+flange_diameter_mm = 200
+inside_width_mm = 63
+[strand]
+diameter_mm = 1.75
+density_g_cm3 = 1.24
+[machine]
+gears = [[10, 58], [10, 30]]
+screw_turns_per_pass = 2
+pulses_per_turn = 60
+[target]
+length_m = 40
+"""
+
+
+@pytest.fixture(autouse=True)
+def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A profile folder of the test's own, so that the tester's spools do not matter."""
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    folder = tmp_path / "home" / "profiles"
+    folder.mkdir(parents=True)
+    return folder
+
+
+def file_of(folder: Path, text: str) -> Path:
+    path = folder / "job.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def faults_of(tables: dict[str, Any]) -> dict[str, str]:
+    with pytest.raises(FileFaultsError) as refusal:
+        build_job(tables)
+    return {fault.path: fault.message for fault in refusal.value.faults}
+
+
+def test_a_good_file_becomes_a_job_with_exact_gears(tmp_path: Path) -> None:
+    job = load_job(file_of(tmp_path, GOOD))
+    assert job.machine.layer_turns == Fraction(174, 5)
+    assert job.stroke_mm == 61.25
+    assert (job.machine.drive, job.machine.cruise_rpm, job.machine.approach_rpm) == ("dc", 120, 6)
+    assert job.machine.full_duty_rpm == pytest.approx(168)
+
+
+def test_a_decimal_is_read_as_its_text_and_not_as_the_nearest_float(tmp_path: Path) -> None:
+    text = GOOD.replace("gears = [[10, 58], [10, 30]]\nscrew_turns_per_pass = 2", "turns_per_layer = 34.8")
+    assert load_job(file_of(tmp_path, text)).machine.layer_turns == Fraction(174, 5)
+    assert job_of(machine={"turns_per_layer": 34.8}).machine.layer_turns == Fraction(174, 5)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {},
+        {"target": {"layers": "5/2", "pause_at_layers": [1, 2], "marks_m": [3.5], "leader_m": 0.25}},
+        {"machine": {"phase_turns": "272/15", "sensor_shaft": "motor", "shaft_turns_per_spool_turn": "87/7"}},
+        {"lay": {"rise": 0.93, "rise_u": 0.004}, "pay_off": {"gross_mass_g": 800.5, "empty_mass_g": 150}},
+        {"machine": {"turns_per_layer": None, "gears": [[10, 58], [10, 30]], "screw_turns_per_pass": 2}},
+        {"machine": {"drive": "stepper", "steps_per_spool_turn": 3200, "fitted": []}},
+    ],
+)
+def test_a_job_survives_its_own_plain_form_through_json(changes: dict[str, Any]) -> None:
+    job = job_of(**changes)
+    assert build_job(json.loads(json.dumps(job.to_dict()))) == job
+
+
+def test_all_faults_of_a_file_are_told_at_once_each_with_its_path(tmp_path: Path) -> None:
+    path = file_of(
+        tmp_path,
+        """
+        spool_rpm = 5
+        [takeup]
+        [take_up]
+        barrel_diameter_mm = 200
+        flange_diameter_mm = 100
+        inside_width_mm = "63"
+        [strand]
+        diamter_mm = 1.75
+        density_g_cm3 = nan
+        [machine]
+        gears = [[10, 0], [10, true], [3]]
+        screw_turns_per_pass = "2/0"
+        pulses_per_turn = 0
+        drive = "steper"
+        stroke_mm = 1e400
+        fitted = ["stop_buton"]
+        ratchet = 1
+        [lay]
+        rise = "crosing"
+        [target]
+        length_m = -inf
+        mass_g = 40
+        """,
+    )
+    with pytest.raises(FileFaultsError) as refusal:
+        load_job(path)
+    told = {fault.path: fault.message for fault in refusal.value.faults}
+    assert set(told) == {
+        "spool_rpm",
+        "takeup",
+        "take_up.barrel_diameter_mm",
+        "take_up.inside_width_mm",
+        "strand.diamter_mm",
+        "strand.density_g_cm3",
+        "machine.gears[0][1]",
+        "machine.gears[1][1]",
+        "machine.gears[2]",
+        "machine.screw_turns_per_pass",
+        "machine.pulses_per_turn",
+        "machine.drive",
+        "machine.stroke_mm",
+        "machine.fitted[0]",
+        "machine.ratchet",
+        "lay.rise",
+        "target.length_m",
+        "target.mass_g",
+    }
+    assert "move it under [machine]" in told["spool_rpm"]
+    assert '"take_up"' in told["takeup"]
+    assert "write 63 without quotes" in told["take_up.inside_width_mm"]
+    assert 'did you mean "diameter_mm"?' in told["strand.diamter_mm"]
+    assert "0 teeth" in told["machine.gears[0][1]"]
+    assert 'did you mean "stepper"?' in told["machine.drive"]
+    assert str(path) in str(refusal.value)
+
+
+@pytest.mark.parametrize(
+    ("table", "key", "value", "words"),
+    [
+        ("take_up", "barrel_diameter_mm", -80, ["-80 mm", "above 0", "at most 5000 mm"]),
+        ("take_up", "barrel_diameter_mm", 200, ["200 mm", "not smaller than the flange"]),
+        ("take_up", "inside_width_mm", float("inf"), ["not a finite number"]),
+        ("take_up", "inside_width_mm", 1, ["leaves no room", "wider spool"]),
+        ("take_up", "inside_width_mm", 10**400, ["out of range"]),
+        ("strand", "diameter_mm", True, ["true is not a number"]),
+        ("strand", "diameter_mm", "1.75", ["without quotes"]),
+        ("strand", "diameter_mm", [1.75], ["a list is not a number"]),
+        ("strand", "diameter_u_mm", 1, ["too unsure"]),
+        ("strand", "material", 7, ["not text", "quotes"]),
+        ("strand", "material", "a\x1b[31mb", ["printable"]),
+        ("machine", "pulses_per_turn", 0, ["0 pulses", "at least 1"]),
+        ("machine", "pulses_per_turn", 1.5, ["not a whole number"]),
+        ("machine", "turns_per_layer", "174/0", ["divides by zero"]),
+        ("machine", "turns_per_layer", "a third", ["not a fraction"]),
+        ("machine", "turns_per_layer", 0, ["above 0"]),
+        ("machine", "stroke_mm", 64, ["wider than the spool's inside width", "63 mm"]),
+        ("machine", "phase_turns", 35, ["34.8", "at most that"]),
+        ("machine", "phase_turns", -1, ["at least 0"]),
+        ("machine", "spool_rpm", 121, ["more than max_spool_rpm"]),
+        ("machine", "creep_rpm", 200, ["faster than"]),
+        ("machine", "no_load_rpm", 60, ["cannot wind at 120 rpm"]),
+        ("machine", "shaft_turns_per_spool_turn", 3, ["sensor_shaft"]),
+        ("machine", "fitted", "stop_button", ["not a list"]),
+        ("machine", "ratchet", "yes", ["neither true nor false"]),
+        ("lay", "rise", 1.6, ["out of range"]),
+        ("target", "leader_m", -1, ["-1 m", "at least 0"]),
+        ("target", "marks_m", [10, 41], ["beyond the 40.000 m"]),
+        ("target", "pause_at_layers", [2, 9], ["only 5 layers"]),
+        ("target", "pause_every_layer", "true", ["without quotes"]),
+    ],
+)
+def test_a_wrong_value_is_told_with_its_path_and_its_mend(table: str, key: str, value: object, words: list[str]) -> None:
+    told = faults_of(job_tables(**{table: {key: value}}))
+    assert len(told) == 1
+    path, message = next(iter(told.items()))
+    assert path.partition("[")[0] == f"{table}.{key}"
+    for word in words:
+        assert word in message
+
+
+def test_an_absurd_target_is_refused_before_it_is_computed_for_ever() -> None:
+    assert "1000 layers" in faults_of(job_tables(target={"length_m": 1_000_000}))["target.length_m"]
+    assert "1000 layers" in faults_of(job_tables(target={"turns": 9_000_000}))["target.turns"]
+
+
+def test_leader_and_tail_that_take_everything_are_refused() -> None:
+    assert "shorten" in faults_of(job_tables(target={"turns": 5, "tail_m": 3}))["target.turns"]
+
+
+def test_a_pitch_at_which_strand_falls_through_needs_a_measured_rise() -> None:
+    told = faults_of(job_tables(machine={"turns_per_layer": 15}))
+    assert "measured rise" in told["lay.rise"]
+    assert job_of(machine={"turns_per_layer": 15}, lay={"rise": 0.5}).lay.rise == 0.5
+
+
+@pytest.mark.parametrize(
+    ("changes", "path"),
+    [
+        ({"target": {"mass_g": 250}, "strand": {"density_g_cm3": None}}, "strand.density_g_cm3"),
+        ({"target": {"length_m": None}}, "target"),
+        ({"target": {"length_m": 3, "turns": 4, "layers": None}}, None),
+        ({"machine": {"gears": [[1, 2]], "screw_turns_per_pass": 2}}, "machine.turns_per_layer"),
+        ({"machine": {"turns_per_layer": None}}, "machine.turns_per_layer"),
+        ({"machine": {"turns_per_layer": None, "gears": [[1, 2]]}}, "machine.screw_turns_per_pass"),
+        ({"machine": {"turns_per_layer": None, "gears": [], "screw_turns_per_pass": 2}}, "machine.gears"),
+        ({"machine": {"drive": "stepper"}}, "machine.steps_per_spool_turn"),
+        ({"machine": {"sensor_shaft": "motor"}}, "machine.shaft_turns_per_spool_turn"),
+        ({"pay_off": {"empty_mass_g": 100}}, "pay_off"),
+        ({"pay_off": {"gross_mass_g": 100, "empty_mass_g": 100}}, "pay_off.empty_mass_g"),
+        ({"pay_off": {"wound_diameter_mm": 90, "barrel_diameter_mm": 95, "inside_width_mm": 50}}, "pay_off.barrel_diameter_mm"),
+        ({"pay_off": {"wound_diameter_mm": 90, "barrel_diameter_mm": 50}}, "pay_off.inside_width_mm"),
+    ],
+)
+def test_values_that_forbid_one_another_are_refused(changes: dict[str, Any], path: str | None) -> None:
+    if path is None:
+        tables = job_tables()
+        tables["target"] = {"length_m": 3, "turns": 4}
+        assert set(faults_of(tables)) == {"target.turns"}
+    else:
+        assert path in faults_of(job_tables(**changes))
+
+
+def test_a_missing_table_says_what_belongs_into_it() -> None:
+    told = faults_of({"take_up": {"spool": "kilo"}})
+    assert set(told) == {"strand", "machine", "target"}
+    assert "length_m, mass_g, layers, turns" in told["target"]
+
+
+def test_a_table_that_is_no_table_and_a_key_in_the_wrong_table_are_told() -> None:
+    tables = job_tables(strand={"length_m": 3})
+    tables["lay"] = "nested"  # type: ignore[assignment]
+    told = faults_of(tables)
+    assert "not a table" in told["lay"]
+    assert "belongs into [target]" in told["strand.length_m"]
+
+
+def test_keys_cannot_steer_the_terminal() -> None:
+    with pytest.raises(FileFaultsError) as refusal:
+        build_job(job_tables(strand={"\x1b]0;gone\x07": 1}) | {"\x1b[2J": 3})
+    assert "\x1b" not in str(refusal.value)
+    assert "\x07" not in str(refusal.value)
+
+
+# files that cannot be read
+
+
+def test_a_missing_file_and_a_folder_are_named(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="does not exist"):
+        load_job(tmp_path / "nowhere.toml")
+    with pytest.raises(UsageError, match="is a folder"):
+        load_job(tmp_path)
+    with pytest.raises(UsageError, match="cannot be read"):
+        load_job("a\0b")
+
+
+def test_broken_toml_is_told_with_line_and_column(tmp_path: Path) -> None:
+    with pytest.raises(FileFaultsError) as refusal:
+        load_job(file_of(tmp_path, "[take_up]\nbarrel_diameter_mm = = 80\n"))
+    assert refusal.value.faults[0].path == "line 2, column 22"
+
+
+@pytest.mark.parametrize("content", [b"\xff\xfe\x00x", b"[strand]\nname = '\xe9'\n"])
+def test_text_that_is_not_utf_8_is_told(tmp_path: Path, content: bytes) -> None:
+    path = tmp_path / "job.toml"
+    path.write_bytes(content)
+    with pytest.raises(FileFaultsError, match="UTF-8"):
+        load_job(path)
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 3000 + "]" * 3000, "a = " + "9" * 5000, "x" * 1_000_001])
+def test_a_file_made_to_break_the_reader_is_refused(tmp_path: Path, text: str) -> None:
+    with pytest.raises(UsageError):
+        load_job(file_of(tmp_path, text))
+
+
+# profiles and overrides
+
+
+def test_every_built_in_spool_strand_and_machine_makes_a_sound_plan() -> None:
+    for spool in profile_names("spool"):
+        for strand in profile_names("strand"):
+            job = job_of(take_up={"spool": spool} | no_size(), strand={"profile": strand} | no_strand())
+            assert job.strand.density_g_cm3 is not None
+    pairs = {
+        "bench-dc": "kilo",
+        "bench-hand": "half-kilo",
+        "bench-stepper": "kilo",
+        "narrow-dc": "sample",
+        "workshop-dc": "workshop",
+        "thick-dc": "kilo",
+    }
+    assert set(pairs) == set(profile_names("machine"))
+    for machine, spool in pairs.items():
+        strand = "petg-2.85" if machine == "thick-dc" else "pla-1.75"
+        job = build_job(
+            {
+                "take_up": {"spool": spool},
+                "strand": {"profile": strand},
+                "machine": {"profile": machine},
+                "target": {"length_m": 10},
+            }
+        )
+        assert {finding.code for finding in make_plan(job).findings} <= {"tight_bend"}, machine
+
+
+def no_size() -> dict[str, None]:
+    return dict.fromkeys(("barrel_diameter_mm", "flange_diameter_mm", "inside_width_mm"))
+
+
+def no_strand() -> dict[str, None]:
+    return dict.fromkeys(("diameter_mm", "density_g_cm3"))
+
+
+def test_a_value_of_the_job_goes_before_its_profile() -> None:
+    job = job_of(take_up={"spool": "kilo"} | no_size() | {"inside_width_mm": 64})
+    assert (job.take_up.inside_width_mm, job.take_up.flange_diameter_mm, job.take_up.name) == (64, 190, "kilo")
+
+
+def test_a_known_material_gives_the_density() -> None:
+    job = job_of(strand={"material": "petg", "density_g_cm3": None})
+    assert job.strand.density_g_cm3 == 1.27
+
+
+def test_a_persons_own_profile_goes_before_one_of_the_same_name(own_profiles: Path) -> None:
+    (own_profiles / "mine.toml").write_text(
+        "[spool.Kilo]\nbarrel_diameter_mm = 90\nflange_diameter_mm = 210\ninside_width_mm = 63\n", encoding="utf-8"
+    )
+    assert job_of(take_up={"spool": "kilo"} | no_size()).take_up.barrel_diameter_mm == 90
+    assert "Kilo" in profile_names("spool")
+
+
+def test_a_fault_in_a_profile_says_that_it_comes_from_there(own_profiles: Path) -> None:
+    (own_profiles / "mine.toml").write_text("[spool.bent]\nbarrel_diameter_mm = -1\n", encoding="utf-8")
+    told = faults_of(job_tables(take_up={"spool": "bent"} | no_size()))
+    assert 'from the spool profile "bent"' in told["take_up.barrel_diameter_mm"]
+
+
+def test_a_broken_profile_file_is_named(own_profiles: Path) -> None:
+    (own_profiles / "mine.toml").write_text("[spoool.x]\na = 1\n", encoding="utf-8")
+    with pytest.raises(FileFaultsError, match=r"mine\.toml") as refusal:
+        build_job(job_tables(take_up={"spool": "kilo"} | no_size()))
+    assert 'did you mean "spool"?' in str(refusal.value)
+
+
+def test_an_unknown_profile_is_one_fault_and_suggests_a_name() -> None:
+    told = faults_of(job_tables(take_up={"spool": "kila"} | no_size()))
+    assert set(told) == {"take_up.spool"}
+    assert 'did you mean "kilo"?' in told["take_up.spool"]
+
+
+def test_each_kind_of_profile_has_names() -> None:
+    assert all(profile_names(kind) for kind in KINDS)
+
+
+def test_the_pay_off_spool_may_be_a_profile_too() -> None:
+    job = job_of(pay_off={"spool": "half-kilo", "gross_mass_g": 600})
+    assert job.pay_off is not None
+    assert (job.pay_off.empty_mass_g, job.pay_off.barrel_diameter_mm) == (135, 72)
+
+
+def test_flags_laid_over_a_file_oust_what_says_the_same(tmp_path: Path) -> None:
+    path = file_of(tmp_path, GOOD + "leader_m = 2\n[lay]\nrise = 0.95\nrise_u = 0.001\n")
+    job = load_job(
+        path, {"target": {"layers": 3}, "machine": {"turns_per_layer": "69/2"}, "lay": {"rise": "nested"}}
+    )
+    assert (job.target.length_m, job.target.layers, job.target.leader_m) == (None, 3, 2)
+    assert (job.machine.gears, job.machine.layer_turns, job.machine.pulses_per_turn) == (None, Fraction(69, 2), 60)
+    assert job.lay.rise_u is None
+    assert load_job(path, {"lay": {"rise_u": 0.002}}).lay.rise == 0.95
+
+
+def test_a_strand_named_by_flag_replaces_the_strand_of_the_file(tmp_path: Path) -> None:
+    job = load_job(
+        file_of(tmp_path, GOOD), {"strand": {"profile": "abs-2.85"}, "machine": {"turns_per_layer": 21}}
+    )
+    assert (job.strand.diameter_mm, job.strand.density_g_cm3) == (2.85, 1.05)

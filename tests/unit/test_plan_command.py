@@ -1,0 +1,191 @@
+"""`reelwright plan` as a person and as a script see it."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from fractions import Fraction
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from reelwright.cli.amounts import LENGTH_UNITS, MASS_UNITS, parse_amount, parse_number
+from reelwright.cli.plan import command
+from reelwright.errors import UsageError
+
+BENCH = ["--spool", "kilo", "--strand", "pla-1.75", "--machine", "bench-dc"]
+
+
+@pytest.fixture(autouse=True)
+def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No profiles but those of the program."""
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+
+
+def plan(*arguments: str) -> Result:
+    return CliRunner().invoke(command, list(arguments), catch_exceptions=False)
+
+
+def run(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
+    """The command in a process of its own, with its exit code and its messages."""
+    return subprocess.run(
+        [sys.executable, "-c", "from reelwright.cli import run; run()", "plan", *arguments],
+        capture_output=True,
+        text=True,
+        encoding="utf-8",
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more},
+        check=False,
+    )
+
+
+def test_flags_alone_make_a_plan() -> None:
+    answer = json.loads(plan(*BENCH, "--length", "40m", "--json").stdout)
+    assert answer["length_m"] == pytest.approx(40)
+    assert answer["turns_per_layer"] == "174/5"
+    assert answer["layer_pulses"][-1] == answer["target_pulses"]
+
+
+@pytest.mark.parametrize("length", ["40m", "40 m", "4000cm", "40000mm", "40.0 m"])
+def test_a_length_means_the_same_in_every_unit(length: str) -> None:
+    assert parse_amount(length, LENGTH_UNITS, "length") == 40
+
+
+def test_amounts_are_exact() -> None:
+    assert parse_amount("0.1mm", LENGTH_UNITS, "length") == Fraction(1, 10_000)
+    assert parse_amount("0.25kg", MASS_UNITS, "mass") == 250
+    assert parse_number("174/5") == Fraction(174, 5)
+    assert parse_number("17.4") == Fraction(87, 5)
+
+
+@pytest.mark.parametrize(
+    ("text", "units", "words"),
+    [
+        ("40", LENGTH_UNITS, "write 40m"),
+        ("250", MASS_UNITS, "write 250g"),
+        ("1,5 kg", MASS_UNITS, "as a point, such as '1.5 kg'"),
+        ("40 ft", LENGTH_UNITS, "'ft'"),
+        ("40 M", LENGTH_UNITS, "'M'"),
+        ("330 m", MASS_UNITS, "no unit of mass"),
+        ("-3m", LENGTH_UNITS, "no length"),
+        ("1e3m", LENGTH_UNITS, "no"),
+        ("nan", LENGTH_UNITS, "no length"),
+        ("", LENGTH_UNITS, "no length"),
+        ("1 2m", LENGTH_UNITS, "no length"),
+        ("٤m", LENGTH_UNITS, "no length"),
+    ],
+)
+def test_other_ways_to_write_an_amount_are_refused_by_name(text: str, units: dict[str, Fraction], words: str) -> None:
+    noun = "length" if units is LENGTH_UNITS else "mass"
+    with pytest.raises(ValueError, match=r".") as refusal:
+        parse_amount(text, units, noun)
+    assert words in str(refusal.value)
+
+
+@pytest.mark.parametrize("text", ["1,5", "x", "3/0", "-2", "inf", "5m"])
+def test_other_ways_to_write_a_number_are_refused(text: str) -> None:
+    with pytest.raises(ValueError, match=r"number|comma"):
+        parse_number(text)
+
+
+def test_the_table_tells_layers_fit_uncertainty_and_caution() -> None:
+    shown = plan(*BENCH, "--length", "40m", "--pause-every-layer").stdout
+    for words in ("39.695", "8352", "Flange left", "k = 2", "rise factor", "± 5.7% of mass", "Caution:"):
+        assert words in shown
+
+
+def test_a_hand_winder_needs_no_caution_for_power() -> None:
+    shown = plan("--spool", "kilo", "--strand", "pla-1.75", "--machine", "bench-hand", "--length", "5m").stdout
+    assert "Caution" not in shown
+    assert "Torque" not in shown
+
+
+def test_a_file_is_written_whole_and_the_terminal_stays_quiet(tmp_path: Path) -> None:
+    target = tmp_path / "plan.json"
+    result = plan(*BENCH, "--mass", "0.25kg", "--json", "-o", str(target))
+    assert result.stdout == ""
+    assert json.loads(target.read_text(encoding="utf-8"))["mass_g"] == pytest.approx(250)
+    assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
+    plan(*BENCH, "--turns", "100", "-o", str(target))
+    assert "Turns" in target.read_text(encoding="utf-8")
+
+
+def test_an_answer_cannot_be_written_over_a_folder(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="is a folder"):
+        plan(*BENCH, "--length", "40m", "-o", str(tmp_path))
+
+
+def test_a_plan_that_does_not_fit_is_answered_and_marked() -> None:
+    answer = json.loads(plan("--spool", "sample", *BENCH[2:4], "--machine", "narrow-dc", "--length", "80m", "--json").stdout)
+    assert answer["blocking"] == ["over_flange"]
+    assert "over_flange" in {warning["code"] for warning in answer["warnings"]}
+
+
+def test_without_a_file_the_missing_options_and_their_names_are_told() -> None:
+    with pytest.raises(UsageError) as refusal:
+        plan("--spool", "kilo", "--length", "40m")
+    assert "missing: --strand, --machine" in refusal.value.message
+    assert "bench-dc" in refusal.value.remedy
+
+
+def test_two_targets_on_the_command_line_are_refused() -> None:
+    with pytest.raises(UsageError, match="--length and --turns"):
+        plan(*BENCH, "--length", "40m", "--turns", "5")
+
+
+def test_phase_marks_leader_and_rise_reach_the_plan() -> None:
+    answer = json.loads(
+        plan(
+            *BENCH, *"--length 40m --leader 50cm --tail 1m --mark 10m --pause-at-layer 2 --phase-turns 17.4".split(),
+            *"--rise 0.95 --rpm 60 --json".split(),
+        ).stdout
+    )  # fmt: skip
+    assert answer["first_pass_turns"] == "87/5"
+    assert [stop["kind"] for stop in answer["stops"]] == ["layer", "mark"] or len(answer["stops"]) == 2
+    assert answer["rise_factor"] == 0.95
+    assert answer["wound_length_m"] == pytest.approx(41.5)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["nowhere.toml"], "does not exist"),
+        ([*BENCH, "--length", "40"], "write 40m"),
+        (["--spool", "kila", *BENCH[2:], "--length", "4m"], 'did you mean "kilo"?'),
+        ([*BENCH, "--rise", "crosing", "--length", "4m"], 'did you mean "crossing"?'),
+        ([*BENCH], "nothing says how much to wind"),
+    ],
+)
+def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(arguments: list[str], words: str) -> None:
+    ended = run(*arguments)
+    assert ended.returncode == 2
+    assert ended.stdout == ""
+    assert words in ended.stderr
+    assert "Traceback" not in ended.stderr
+
+
+def test_a_terminal_that_knows_only_ascii_still_gets_the_plan() -> None:
+    ended = run(*BENCH, "--length", "4m", PYTHONIOENCODING="ascii")
+    assert ended.returncode == 0
+    assert "Length" in ended.stdout
+
+
+def test_a_script_does_not_pay_for_terminal_port_or_database() -> None:
+    code = (
+        "import sys; sys.argv = ['reelwright', 'plan', *sys.argv[1:]]\n"
+        "from reelwright.cli import main; main(standalone_mode=False)\n"
+        "loaded = {'rich', 'sqlite3', 'serial', 'numpy', 'uncertainties'} & set(sys.modules)\n"
+        "assert not loaded, loaded"
+    )
+    ended = subprocess.run(
+        [sys.executable, "-c", code, *BENCH, "--length", "4m", "--json"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        check=False,
+    )
+    assert ended.returncode == 0, ended.stderr

@@ -1,0 +1,61 @@
+"""Ramps and times, against a drive stepped through in small steps."""
+
+from __future__ import annotations
+
+import pytest
+
+from reelwright.winding.drive import Ramp, line_speed_m_s, spool_rpm, torque_n_m
+
+
+def stepped_seconds(ramp: Ramp, turns: float, start_rpm: float = 0.0) -> float:
+    """Drive the ramp in steps of 0.2 ms: gain speed until it is time to slow down to creep."""
+    step = 2e-4
+    creep, cruise, gain = ramp.creep_rpm / 60, ramp.cruise_rpm / 60, ramp.acceleration_rpm_s / 60
+    speed, laid, seconds = start_rpm / 60, 0.0, 0.0
+    while laid < turns:
+        left = turns - ramp.creep_turns - laid
+        # turns that slowing down from here to creep takes
+        needed = (speed * speed - creep * creep) / (2 * gain)
+        if left <= 0:
+            speed = creep
+        elif needed >= left:
+            speed = max(creep, speed - gain * step)
+        else:
+            speed = min(cruise, speed + gain * step)
+        laid += speed * step
+        seconds += step
+    return seconds
+
+
+@pytest.mark.parametrize("turns", [1.0, 3.0, 5.0, 34.8, 140.0])
+@pytest.mark.parametrize("start_rpm", [0.0, 40.0])
+def test_the_time_of_a_leg_is_that_of_a_drive_stepped_through(turns: float, start_rpm: float) -> None:
+    ramp = Ramp(120, 6, 60, 0.2)
+    assert ramp.seconds(turns, start_rpm) == pytest.approx(stepped_seconds(ramp, turns, start_rpm), rel=0.01)
+
+
+def test_a_leg_within_the_last_approach_is_crept() -> None:
+    assert Ramp(120, 6, 60, 0.2).seconds(0.1) == pytest.approx(1.0)
+    assert Ramp(120, 6, 60, 0.2).seconds(0) == 0.0
+
+
+def test_longer_legs_never_take_less_time() -> None:
+    ramp = Ramp(90, 6, 30, 0.2)
+    times = [ramp.seconds(turns / 50) for turns in range(1, 1000)]
+    assert times == sorted(times)
+
+
+def test_line_speed_and_spool_speed_are_inverse() -> None:
+    assert spool_rpm(line_speed_m_s(87.5, 256.8), 256.8) == pytest.approx(87.5, rel=1e-15)
+
+
+def test_torque_grows_with_the_radius() -> None:
+    assert torque_n_m(2, 50) == pytest.approx(0.1)
+
+
+def test_a_fine_sensor_creeps_slower_than_wished_and_a_coarse_one_not_for_ever() -> None:
+    fine = Ramp.for_sensor(120, 6, 60, 600)
+    coarse = Ramp.for_sensor(120, 6, 60, 1)
+    assert fine.creep_rpm == pytest.approx(1.0)  # ten pulses a second
+    assert coarse.creep_rpm == pytest.approx(40.0)  # a third of the cruise, one pulse in 1.5 s
+    assert coarse.creep_turns == pytest.approx(1.0)

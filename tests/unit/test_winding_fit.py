@@ -1,0 +1,100 @@
+"""Does it fit, does it lie well, and does the pay-off spool hold enough?"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from winding_jobs import plan_of
+
+from reelwright.winding.job import PayOff, Strand
+from reelwright.winding.source import check_source
+
+
+def codes(**changes: dict[str, Any]) -> set[str]:
+    return {finding.code for finding in plan_of(**changes).findings}
+
+
+def test_a_well_chosen_spool_gives_nothing_to_warn_of() -> None:
+    assert codes() == set()
+
+
+def test_more_than_the_flange_holds_is_planned_and_forbidden_and_says_what_would_fit() -> None:
+    plan = plan_of(take_up={"flange_diameter_mm": 90})
+    assert plan.blocking == ("over_flange",)
+    assert plan.fit.flange_margin_mm < 0
+    # (90 - 83.5) / 2 = 3.25 mm above the first layer, at 1.673 mm each: two layers
+    assert "holds 2 whole layers, 18.2 m" in plan.findings[0].message
+    assert plan_of(take_up={"flange_diameter_mm": 90}, target={"layers": 2}).blocking == ()
+
+
+@pytest.mark.parametrize(
+    ("changes", "code"),
+    [
+        ({"take_up": {"flange_diameter_mm": 98}}, "near_flange"),
+        ({"machine": {"turns_per_layer": 36}}, "pitch_tight"),
+        ({"machine": {"turns_per_layer": 26}}, "pitch_wide"),
+        ({"machine": {"stroke_mm": 62, "turns_per_layer": 35}}, "against_flange"),
+        ({"machine": {"stroke_mm": 57, "turns_per_layer": 32}}, "end_gap"),
+        ({"take_up": {"barrel_diameter_mm": 50}}, "tight_bend"),
+        ({"machine": {"guide_distance_mm": 300}}, "fleet_angle"),
+    ],
+)
+def test_each_way_to_lie_badly_has_its_warning(changes: dict[str, Any], code: str) -> None:
+    assert code in codes(**changes)
+
+
+def test_a_guide_far_enough_away_swings_within_limits() -> None:
+    plan = plan_of(machine={"guide_distance_mm": 1500})
+    assert plan.fit.fleet_angle_deg == pytest.approx(1.17, abs=0.01)
+    assert plan.findings == ()
+
+
+def test_a_weighed_source_with_plenty_is_enough() -> None:
+    check = plan_of(pay_off={"gross_mass_g": 400, "empty_mass_g": 150}).source
+    assert check is not None
+    assert (check.verdict, check.method) == ("enough", "mass")
+    assert check.held_m == pytest.approx(83.82, abs=0.01)  # 250 g at 335.28 m a kilogram
+
+
+def test_a_short_source_forbids_winding_and_a_doubtful_one_warns() -> None:
+    short = plan_of(pay_off={"gross_mass_g": 240, "empty_mass_g": 150})
+    doubtful = plan_of(pay_off={"gross_mass_g": 270, "empty_mass_g": 150})
+    assert short.blocking == ("source_short",)
+    assert doubtful.blocking == ()
+    assert {finding.code for finding in doubtful.findings} == {"source_doubtful"}
+
+
+def test_leader_and_tail_are_needed_from_the_source_too() -> None:
+    plan = plan_of(pay_off={"gross_mass_g": 270, "empty_mass_g": 145}, target={"leader_m": 10, "tail_m": 10})
+    assert plan.source is not None
+    assert plan.source.needed_m == pytest.approx(60)
+    assert plan.blocking == ("source_short",)
+
+
+def test_an_unknown_tare_says_how_many_metres_it_costs() -> None:
+    plan = plan_of(pay_off={"gross_mass_g": 1000})
+    message = next(finding.message for finding in plan.findings if finding.code == "tare_unknown")
+    assert "± 18 m" in message
+
+
+def test_a_wound_diameter_is_less_sure_than_a_scale() -> None:
+    strand = Strand(1.75, density_g_cm3=1.24)
+    weighed = check_source(PayOff(gross_mass_g=900, empty_mass_g=200), strand, 40)
+    measured = check_source(PayOff(wound_diameter_mm=160, barrel_diameter_mm=80, inside_width_mm=50), strand, 40)
+    assert weighed is not None
+    assert measured is not None
+    assert measured.held_u_m / measured.held_m > 2 * weighed.held_u_m / weighed.held_m
+
+
+def test_a_spool_that_the_model_winds_lies_inside_what_its_diameter_tells() -> None:
+    plan = plan_of(target={"layers": 20})
+    strand = plan.job.strand
+    spool = PayOff(wound_diameter_mm=plan.fit.outer_diameter_mm, barrel_diameter_mm=80, inside_width_mm=63)
+    told = check_source(spool, strand, 1)
+    assert told is not None
+    assert abs(told.held_m - plan.length_m) < 2 * told.held_u_m
+
+
+def test_a_source_that_says_nothing_gives_no_verdict() -> None:
+    assert check_source(PayOff(), Strand(1.75), 40) is None
