@@ -41,7 +41,10 @@ class Shaft:
         self.supply_v = supply_v
 
     def step(self, duty: int, brake: int, pull_nm: float) -> float:
-        """Radians turned in one step. duty: 0 to 1000, the motor shorted between its pulses. pull_nm: against winding."""
+        """Radians turned in one step.
+
+        duty: 0 to 1000, the motor shorted between its pulses. pull_nm: the strand's, against winding.
+        """
         motor = self.motor
         before = motor.speed
         volts = self.supply_v * duty / 1000

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import random
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from reelwright.winding.job import Job, Machine, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
+    import random
     from typing import Any
 
 PULSES_PER_TURN = (1, 2, 3, 4, 6, 10, 20, 36, 60, 100, 180, 360, 500, 600)

@@ -36,7 +36,7 @@ class Bench:
         self.step()
         refusal = self.session.accept(Job(1, job_crc(values), values)) or self.session.start()
         if refusal:
-            raise ValueError("the job is refused: %d" % refusal)
+            raise ValueError("the job is refused", refusal)
 
     def step(self):
         """One period: sensors, control, then the previous outputs drive the machine."""

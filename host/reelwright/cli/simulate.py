@@ -24,7 +24,7 @@ HIGHEST_SEED = 2**31 - 3
 EPILOG = "\b\nFaults:\n" + "\n".join(f"  {word:<13} {text}" for word, text in FAULTS.items())
 
 
-class Pace(click.ParamType):
+class Pace(click.ParamType[float]):
     """Virtual seconds in a real one: a whole number, since the link tells it as one, or `max`."""
 
     name = "X|max"
@@ -35,12 +35,12 @@ class Pace(click.ParamType):
             return value
         if value == "max":
             return PACE_MAX
-        if value.isascii() and value.isdecimal() and 1 <= int(value) <= HIGHEST_PACE:
-            return float(value)
-        self.fail(f"{value!r} is no pace: give a whole number from 1 to {HIGHEST_PACE}, or max.", param, ctx)
+        if not (value.isascii() and value.isdecimal() and 1 <= int(value) <= HIGHEST_PACE):
+            self.fail(f"{value!r} is no pace: give a whole number from 1 to {HIGHEST_PACE}, or max.", param, ctx)
+        return float(value)
 
 
-class PlannedFault(click.ParamType):
+class PlannedFault(click.ParamType[tuple[str, float]]):
     """A kind of fault and the turns at which it strikes, as KIND@TURNS."""
 
     name = "KIND@TURNS"
@@ -63,7 +63,7 @@ class PlannedFault(click.ParamType):
         return kind, turns
 
 
-class Above0(click.ParamType):
+class Above0(click.ParamType[float]):
     """A number above 0 and at most a limit."""
 
     def __init__(self, name: str, most: float) -> None:
@@ -154,7 +154,7 @@ def _tell(line: dict[str, object]) -> None:
 def _terminated_as_interrupted() -> Iterator[None]:
     """SIGTERM and SIGHUP end the command as Ctrl-C does, so that the winder's process is ended with it."""
 
-    def interrupt(number: int, frame: FrameType | None) -> None:
+    def interrupt(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signature of a handler
         raise KeyboardInterrupt
 
     names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]

@@ -197,8 +197,9 @@ class Simulator:
         deadline_s = time.monotonic() + _START_S
         while not self.truth_path.stat().st_size:
             if self.poll() is not None or time.monotonic() > deadline_s:
+                words = self.complaint() or "it said nothing"
                 raise DeviceError(
-                    f"The simulated winder did not start on {self.interpreter}: {self.complaint() or 'it said nothing'}",
+                    f"The simulated winder did not start on {self.interpreter}: {words}",
                     "Report it with this text; it should not happen.",
                 )
             time.sleep(0.005)

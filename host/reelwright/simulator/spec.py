@@ -45,8 +45,8 @@ class SimulatorOptions:
 
     seed: 0 to 2^31 - 3; one seed, one run, to the bit. pace: virtual seconds in a real one, PACE_MAX for as fast as
     it can. faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise:
-    what the strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened, "" for
-    none. transport: "pty" or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
+    what the strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened,
+    "" for none. transport: "pty" or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
     """
 
     seed: int = 1
