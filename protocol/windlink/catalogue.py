@@ -158,7 +158,12 @@ MESSAGES = (
         "refused",
         (
             Field("refusal", 1, 99, "why, see Refusals"),
-            Field("detail", -9999, 99999, "which value or switch, by refusal"),
+            Field(
+                "detail",
+                -9999,
+                99999,
+                "job_incomplete and job_value: position of the value; switch_active and not_fitted: bits; else 0",
+            ),
             _STATE,
             Field("accepted", 0, 255, "bit mask of the requests that this state accepts, see Requests by state"),
         ),

@@ -4,7 +4,7 @@ from windlink.frame import FrameError
 
 SMALL = 1 << 30  # first integer that a 32-bit MicroPython keeps on its heap; no field reaches it
 
-_TOKEN = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-"
+_WORD_CHARACTERS = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789._-"
 _CRC_DIGITS = "0123456789ABCDEF"
 
 
@@ -56,7 +56,7 @@ class Token:
 
     def read(self, text: str) -> str:
         """The text itself. Raises FrameError when it is no such word."""
-        if not 1 <= len(text) <= self.longest or [c for c in text if c not in _TOKEN]:
+        if not 1 <= len(text) <= self.longest or [c for c in text if c not in _WORD_CHARACTERS]:
             raise FrameError("%s: not a word of 1 to %d characters" % (self.name, self.longest))
         return text
 

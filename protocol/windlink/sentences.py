@@ -4,7 +4,7 @@ from windlink import codes as c
 
 
 class Saying:
-    """A code in words. word: for logs and JSON. sentence: what it means. remedy: what to do, '' where nothing need be."""
+    """A code in words. word: for logs and JSON. sentence: what it means. remedy: what to do, if anything."""
 
     def __init__(self, word: str, sentence: str, remedy: str = "") -> None:
         self.word = word
@@ -72,16 +72,16 @@ REFUSALS = {
     c.BAD_FIELDS: Saying("bad_fields", "The fields of the request are wrong in number or range."),
     c.WRONG_STATE: Saying("wrong_state", "The winder does not take this request in its present state."),
     c.WRONG_JOB: Saying("wrong_job", "The request names another job than the winder holds."),
-    c.JOB_INCOMPLETE: Saying("job_incomplete", "Not every value of the job has arrived; the first missing is named."),
+    c.JOB_INCOMPLETE: Saying("job_incomplete", "Not every value of the job has arrived."),
     c.JOB_DAMAGED: Saying("job_damaged", "The checksum of the job disagrees with its values.", "Send it again."),
-    c.JOB_VALUE: Saying("job_value", "A value of the job is impossible; its position is named."),
-    c.NOT_FITTED: Saying("not_fitted", "The job needs what this winder lacks; the capability bits are named."),
+    c.JOB_VALUE: Saying("job_value", "A value of the job is impossible."),
+    c.NOT_FITTED: Saying("not_fitted", "The job needs what this winder lacks.", "Change [machine] to what is fitted."),
     c.STALE: Saying("stale", "The request names a wait or a trip that is over.", "Ask for the status."),
     c.OTHER_MAJOR: Saying(
         "other_major", "The host speaks another major version of the link.", "Update the older side."
     ),
     c.SWITCH_ACTIVE: Saying(
-        "switch_active", "A switch still holds the winder; its bit is named.", "Close or release it, then try again."
+        "switch_active", "A switch still holds the winder.", "Close or release it, then try again."
     ),
 }
 

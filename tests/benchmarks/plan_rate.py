@@ -5,9 +5,8 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING
 
-from winding_jobs import job_of
-
 from reelwright.winding.plan import make_plan
+from winding_jobs import job_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable

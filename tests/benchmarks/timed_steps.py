@@ -4,6 +4,7 @@ import json
 import time
 
 from rig import Rig
+
 from windcore.service import Identity, LinkService
 from windlink import codes
 from windlink.codec import decode, encode

@@ -7,6 +7,7 @@ import sys
 
 import micropython
 from rig import LOOP_MS, WRAP, Rig
+
 from windcore.signals import LAMP_STOP, LAMP_WIND
 from windlink import codes
 

@@ -8,8 +8,8 @@ import sys
 
 sys.path.insert(0, sys.argv[1])
 
-from windlink.codec import decode, encode  # noqa: E402 - the path comes first
-from windlink.frame import FrameError  # noqa: E402 - the path comes first
+from windlink.codec import decode, encode
+from windlink.frame import FrameError
 
 with open(sys.argv[2]) as file:
     vectors = json.load(file)

@@ -1,6 +1,7 @@
 """What the session promises, one function a promise. Runs on both interpreters; prints each name."""
 
 from rig import Rig, in_state
+
 from windcore import transitions
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND
 from windlink import codes
@@ -68,7 +69,13 @@ def fingerprint(session):
 def a_request_that_the_table_lacks_is_refused_and_changes_nothing():
     refused = 0
     for state in STATES:
-        for trigger in (transitions.START, transitions.PAUSE, transitions.GO_ON, transitions.ABANDON, transitions.CLEAR):
+        for trigger in (
+            transitions.START,
+            transitions.PAUSE,
+            transitions.GO_ON,
+            transitions.ABANDON,
+            transitions.CLEAR,
+        ):
             rig = in_state(state)
             before = fingerprint(rig.session)
             answer = requests_of(rig)[trigger]()

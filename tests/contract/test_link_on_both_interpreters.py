@@ -8,6 +8,7 @@ from binascii import crc32
 from pathlib import Path
 
 import pytest
+
 from interpreters import CPYTHON, MICROPYTHON, PROTOCOL, both, needs_micropython, run_script
 from windlink import codes, sentences
 from windlink.catalogue import MESSAGES

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+
 from interpreters import CPYTHON, MICROPYTHON, both, needs_micropython, run_script
 from windlink import codes
 

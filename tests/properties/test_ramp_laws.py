@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from windcore.ramp import Ramp, grain_for
 
 STEP_MS = 10

@@ -7,6 +7,7 @@ from math import floor
 
 from hypothesis import given
 from hypothesis import strategies as st
+
 from windcore.tally import Tally
 from windcore.ticks import WRAP, ticks_diff
 

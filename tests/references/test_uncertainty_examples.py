@@ -37,8 +37,10 @@ def test_the_end_gauge_of_the_guide_comes_out_as_printed() -> None:
 def test_the_reference_library_agrees_on_the_end_gauge() -> None:
     # PyPI `uncertainties`
     standard, difference = ufloat(*STANDARD_NM), ufloat(*DIFFERENCE_NM)
-    by_library = standard + difference - standard * (
-        ufloat(*DELTA_ALPHA_PER_K) * ufloat(*THETA_K) + ufloat(*ALPHA_PER_K) * ufloat(*DELTA_THETA_K)
+    by_library = (
+        standard
+        + difference
+        - standard * (ufloat(*DELTA_ALPHA_PER_K) * ufloat(*THETA_K) + ufloat(*ALPHA_PER_K) * ufloat(*DELTA_THETA_K))
     )
     assert by_library.nominal_value == pytest.approx(50_000_838, abs=0.5)
     assert by_library.std_dev == pytest.approx(31.664, abs=0.001)

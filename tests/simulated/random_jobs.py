@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 PULSES_PER_TURN = (1, 2, 3, 4, 6, 10, 20, 36, 60, 100, 180, 360, 500, 600)
 
 
-def random_job(draw: random.Random, drive: str, sensor: str) -> Job:
+def random_job(draw: random.Random, drive: str, sensor: str, *, ratchet: bool = True) -> Job:
     """Any spool, strand, sensor and speed of a small workshop; short, so that many can be wound."""
     diameter = draw.choice((1.75, 2.85))
     barrel = draw.uniform(30, 120)
@@ -38,12 +38,10 @@ def random_job(draw: random.Random, drive: str, sensor: str) -> Job:
             turns_per_layer=layer_turns,
             phase_turns=draw.choice((None, Fraction(draw.randint(2, 30), 10))),
             sensor=sensor,
+            ratchet=ratchet,
             drive=drive,
             steps_per_spool_turn=Fraction(3200) if drive == "stepper" else None,
             max_spool_rpm=max_rpm,
-            spool_rpm=max_rpm,
-            creep_rpm=6.0,
-            no_load_rpm=1.4 * max_rpm,
             acceleration_rpm_s=round(draw.uniform(30, 120), 1),
             back_tension_n=round(draw.uniform(0.5, 3.0), 2),
             on_link_loss="wind_on",

@@ -11,10 +11,13 @@ import random
 import subprocess
 import sys
 import time
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 import serial
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 JOB = """
 [take_up]
@@ -125,7 +128,7 @@ def test_the_page_is_enough_to_wind_a_job_to_its_exact_pulse(port: str) -> None:
         if state == "4":
             stops.append(int(pulses))
             assert winder.ask("go_on", 91, wait)[0] == "done"
-        if state == "5" and winder.events and winder.events[max(winder.events)][0] == "ended" == winder.events[acknowledged][0]:
+        if state == "5" and winder.events.get(acknowledged, [""])[0] == "ended":
             break
     verbs = [winder.events[number][0] for number in sorted(winder.events)]
     assert verbs.count("stopped") == 2

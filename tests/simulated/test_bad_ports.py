@@ -11,6 +11,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import pytest
+
 from simulated.winder import COMMAND, environment, listed, run, write_job
 from windlink.frame import seal
 
@@ -68,8 +69,10 @@ def test_a_port_that_another_program_holds(tmp_path: Path) -> None:
             [
                 sys.executable,
                 "-c",
-                "import sys; from reelwright.device.port import Port; p = Port(sys.argv[1]); print('held', flush=True);"
-                " sys.stdin.read()",
+                (
+                    "import sys; from reelwright.device.port import Port; p = Port(sys.argv[1]); print('held', flush=True);"
+                    " sys.stdin.read()"
+                ),
                 port,
             ],
             stdin=subprocess.PIPE,

@@ -7,6 +7,7 @@ import time
 from typing import TYPE_CHECKING, Any
 
 import pytest
+
 from reelwright.device.client import Client
 from reelwright.device.port import Port
 from simulated.winder import listed, run, simulated, start_wind, wind, write_job

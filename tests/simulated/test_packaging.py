@@ -11,6 +11,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+
 from simulated.winder import JOB
 
 ROOT = Path(__file__).resolve().parents[2]

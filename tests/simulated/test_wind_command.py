@@ -6,9 +6,11 @@ import json
 import re
 import signal
 import time
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import pytest
+
 from simulated.winder import listed, run, simulated, start_wind, wind, write_job
 
 if TYPE_CHECKING:
@@ -46,7 +48,7 @@ def test_a_wind_streams_stops_at_its_layers_and_rests_on_its_pulse_by_the_plants
     progress = [each for each in told if each["kind"] == "progress"]
     assert len(progress) > 20
     assert all(set(each) >= PROGRESS for each in progress)
-    assert [a["turns"] <= b["turns"] + 0.1 for a, b in zip(progress, progress[1:], strict=False)]
+    assert [a["turns"] <= b["turns"] + 0.1 for a, b in pairwise(progress)]
     stops = [each for each in told if each["kind"] == "event" and each["verb"] == "stopped"]
     assert [abs(stop["pulses"] - at) <= 1 for stop, at in zip(stops, (LAYER, 2 * LAYER), strict=True)] == [True, True]
     result = told[-1]
@@ -101,7 +103,9 @@ def test_words_on_standard_input_pause_go_on_and_abandon(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(("presses", "code", "state"), [(1, 5, "waiting"), (2, 6, "finished")])
-def test_ctrl_c_brings_the_winder_to_rest_and_twice_abandons(tmp_path: Path, presses: int, code: int, state: str) -> None:
+def test_ctrl_c_brings_the_winder_to_rest_and_twice_abandons(
+    tmp_path: Path, presses: int, code: int, state: str
+) -> None:
     job = write_job(tmp_path)
     with simulated(job, tmp_path, "--pace", "10") as port:
         program = start_wind(job, port, tmp_path)

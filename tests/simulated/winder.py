@@ -7,11 +7,11 @@ import os
 import subprocess
 import sys
 from contextlib import contextmanager
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from pathlib import Path
 
 COMMAND = (sys.executable, "-m", "reelwright")
 

@@ -7,9 +7,10 @@ import time
 from typing import Any
 
 import pytest
+from rig import LOOP_MS, Rig, job_list
+
 from reelwright.device.client import Client, RefusedError
 from reelwright.errors import DeviceError, LinkLostError
-from rig import LOOP_MS, Rig, job_list
 from windcore.service import Identity, LinkService
 from windlink import codes
 from windlink.frame import seal
@@ -87,7 +88,8 @@ def wind_through(cable: Cable, client: Client) -> dict[int, tuple[str, dict[str,
         status = client.request("status")
         if status["state"] == codes.WAITING:
             client.request("go_on", 77, status["wait"])
-        if status["state"] == codes.FINISHED and cable.rig.session.events.acknowledged == cable.rig.session.events.newest:
+        told = cable.rig.session.events
+        if status["state"] == codes.FINISHED and told.acknowledged == told.newest:
             return events
 
 
@@ -138,7 +140,7 @@ def test_a_refusal_names_reason_state_and_what_would_be_taken() -> None:
 
 def test_a_winder_of_another_major_is_refused_with_both_versions() -> None:
     class Other(Cable):
-        def read(self, wait_s: float = 0.02) -> bytes:
+        def read(self, _: float = 0.02) -> bytes:
             sequence = int(self.log[-1].split()[0][1:])
             return seal(f"<{sequence} hello 2 7 whatever comes then")
 
@@ -150,7 +152,7 @@ def test_a_port_that_is_no_winder_is_told_with_what_it_said(monkeypatch: pytest.
     monkeypatch.setattr("reelwright.device.client.GIVE_UP_HELLO_S", 0.2)
 
     class Prompt(Cable):
-        def read(self, wait_s: float = 0.02) -> bytes:
+        def read(self, _: float = 0.02) -> bytes:
             return b"\x1b[2Jlogin: \r\n"
 
     with pytest.raises(DeviceError, match=r"does not answer as a winder.*login:") as caught:
@@ -160,7 +162,7 @@ def test_a_port_that_is_no_winder_is_told_with_what_it_said(monkeypatch: pytest.
 
 def test_a_port_without_line_ends_fills_no_memory() -> None:
     class Babble(Cable):
-        def read(self, wait_s: float = 0.02) -> bytes:
+        def read(self, _: float = 0.02) -> bytes:
             return b"x" * 4096
 
     client = client_on(Babble())

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 
 import pytest
+
 from windlink.codec import decode, encode, read_hello
 from windlink.frame import LONGEST_TO_DEVICE, FrameError, LineReader, seal
 

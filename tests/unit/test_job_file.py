@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import json
 from fractions import Fraction
-from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
-from winding_jobs import job_of, job_tables
 
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.profiles import KINDS, build_job, load_job, profile_names
 from reelwright.winding.plan import make_plan
+from winding_jobs import job_of, job_tables
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 GOOD = """
 [take_up]
@@ -177,7 +179,9 @@ def test_all_faults_of_a_file_are_told_at_once_each_with_its_path(tmp_path: Path
         ("target", "pause_every_layer", "true", ["without quotes"]),
     ],
 )
-def test_a_wrong_value_is_told_with_its_path_and_its_mend(table: str, key: str, value: object, words: list[str]) -> None:
+def test_a_wrong_value_is_told_with_its_path_and_its_mend(
+    table: str, key: str, value: object, words: list[str]
+) -> None:
     told = faults_of(job_tables(**{table: {key: value}}))
     assert len(told) == 1
     path, message = next(iter(told.items()))
@@ -215,7 +219,10 @@ def test_a_pitch_at_which_strand_falls_through_needs_a_measured_rise() -> None:
         ({"machine": {"sensor_shaft": "motor"}}, "machine.shaft_turns_per_spool_turn"),
         ({"pay_off": {"empty_mass_g": 100}}, "pay_off"),
         ({"pay_off": {"gross_mass_g": 100, "empty_mass_g": 100}}, "pay_off.empty_mass_g"),
-        ({"pay_off": {"wound_diameter_mm": 90, "barrel_diameter_mm": 95, "inside_width_mm": 50}}, "pay_off.barrel_diameter_mm"),
+        (
+            {"pay_off": {"wound_diameter_mm": 90, "barrel_diameter_mm": 95, "inside_width_mm": 50}},
+            "pay_off.barrel_diameter_mm",
+        ),
         ({"pay_off": {"wound_diameter_mm": 90, "barrel_diameter_mm": 50}}, "pay_off.inside_width_mm"),
     ],
 )
@@ -368,9 +375,7 @@ def test_the_pay_off_spool_may_be_a_profile_too() -> None:
 
 def test_flags_laid_over_a_file_oust_what_says_the_same(tmp_path: Path) -> None:
     path = file_of(tmp_path, GOOD + "leader_m = 2\n[lay]\nrise = 0.95\nrise_u = 0.001\n")
-    job = load_job(
-        path, {"target": {"layers": 3}, "machine": {"turns_per_layer": "69/2"}, "lay": {"rise": "nested"}}
-    )
+    job = load_job(path, {"target": {"layers": 3}, "machine": {"turns_per_layer": "69/2"}, "lay": {"rise": "nested"}})
     assert (job.target.length_m, job.target.layers, job.target.leader_m) == (None, 3, 2)
     assert (job.machine.gears, job.machine.layer_turns, job.machine.pulses_per_turn) == (None, Fraction(69, 2), 60)
     assert job.lay.rise_u is None
@@ -378,7 +383,5 @@ def test_flags_laid_over_a_file_oust_what_says_the_same(tmp_path: Path) -> None:
 
 
 def test_a_strand_named_by_flag_replaces_the_strand_of_the_file(tmp_path: Path) -> None:
-    job = load_job(
-        file_of(tmp_path, GOOD), {"strand": {"profile": "abs-2.85"}, "machine": {"turns_per_layer": 21}}
-    )
+    job = load_job(file_of(tmp_path, GOOD), {"strand": {"profile": "abs-2.85"}, "machine": {"turns_per_layer": 21}})
     assert (job.strand.diameter_mm, job.strand.density_g_cm3) == (2.85, 1.05)

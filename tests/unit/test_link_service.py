@@ -6,6 +6,7 @@ from typing import Any
 
 import pytest
 from rig import LOOP_MS, Rig, job_list
+
 from windcore.service import HEARD_MS, Identity, LinkService
 from windlink import codes
 from windlink.codec import decode, encode

@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 from click.testing import CliRunner
+
 from reelwright.cli import COMMANDS, main
 from reelwright.profiles import load_job
 from reelwright.winding.plan import make_plan

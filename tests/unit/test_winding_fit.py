@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from winding_jobs import plan_of
 
 from reelwright.winding.job import PayOff, Strand
 from reelwright.winding.source import check_source
+from winding_jobs import plan_of
 
 
 def codes(**changes: dict[str, Any]) -> set[str]:

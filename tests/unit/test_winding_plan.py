@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 from fractions import Fraction
 
 import pytest
-from winding_jobs import job_of, plan_of
 
 from reelwright.winding.drive import Ramp
 from reelwright.winding.job import ImpossibleJobError, Job, Lay, Machine, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
+from winding_jobs import job_of, plan_of
 
 N = Fraction(174, 5)
 
@@ -128,7 +129,7 @@ def test_what_was_really_wound_is_told_short_of_the_target_and_beyond() -> None:
 def test_time_left_falls_to_nothing_and_is_unknown_at_rest() -> None:
     plan = plan_of(target={"pause_every_layer": True})
     left = [plan.seconds_left(pulses, 120.0) for pulses in range(0, plan.target_pulses + 1, 200)]
-    assert all(later < earlier for earlier, later in zip(left, left[1:], strict=False))
+    assert all(later < earlier for earlier, later in itertools.pairwise(left))
     assert plan.seconds_left(plan.target_pulses, 6.0) == 0.0
     assert plan.seconds_left(100, 0.0) is None
 

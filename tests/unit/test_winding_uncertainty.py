@@ -5,17 +5,19 @@ from __future__ import annotations
 import random
 from fractions import Fraction
 from math import pi
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from uncertainties import ufloat
 from uncertainties.umath import sqrt
-from winding_jobs import plan_of
 
 from reelwright.winding.coil import Coil
 from reelwright.winding.lay import MODEL_RISE_U
-from reelwright.winding.planned import Plan
 from reelwright.winding.uncertainty import half_pulse_u
+from winding_jobs import plan_of
+
+if TYPE_CHECKING:
+    from reelwright.winding.planned import Plan
 
 
 def turn_by_turn(plan: Plan) -> tuple[Any, Any]:

@@ -15,8 +15,8 @@ import click
 LENGTH_UNITS = {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000)}  # in metres
 MASS_UNITS = {"g": Fraction(1), "kg": Fraction(1000)}  # in grams
 
-_AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)")
-_NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}")
+_AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)", re.ASCII)
+_NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}", re.ASCII)
 
 
 def parse_amount(text: str, units: dict[str, Fraction], noun: str) -> Fraction:

@@ -19,10 +19,11 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 SCENARIO = """\
-The village of Osterdale keeps a workshop for its school. Each class gets a small spool with {length:g} m of strand, wound
-from the big spool on the bench winder, with a stop at layer {stop} to tie in the class's tag. The strand is a little
-thinner than its label says and beds down a little more than planned, as real strand does: the simulated winder knows
-the truth, the plan does not. Everything below is invented; nothing turns but a simulation."""
+The village of Osterdale keeps a workshop for its school. Each class gets a small spool with
+{length:g} m of strand, wound from the big spool on the bench winder, with a stop at layer {stop}
+to tie in the class's tag. The strand is a little thinner than its label says and beds down a
+little more than planned, as real strand does: the simulated winder knows the truth, the plan
+does not. Everything below is invented; nothing turns but a simulation."""
 
 JOB = """\
 [take_up]
@@ -87,7 +88,10 @@ def command(as_json: bool) -> None:
         click.echo(terminal_text(plan, sys.stdout.encoding), nl=False)
         options = SimulatorOptions(seed=SEED, pace=PACE, true_diameter_mm=TRUE_DIAMETER_MM, true_rise=TRUE_RISE)
         with Simulator(job, plan, options) as simulator:
-            click.echo(f"\nA simulated winder answers at {simulator.port}, on {simulator.interpreter}, {PACE} times as fast.\n")
+            click.echo(
+                f"\nA simulated winder answers at {simulator.port}; its firmware runs on {simulator.interpreter},"
+                f" {PACE} times as fast as a real one.\n"
+            )
             ending = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
             truth = simulator.truth()
         with open_ledger() as ledger:
@@ -149,6 +153,5 @@ def compare(plan: Plan, record: WindRecord, truth: dict[str, Any], *, as_json: b
     Console().print(table)
     off_m = true_m - result.length_m
     inside = "inside" if abs(off_m) <= 2 * result.length_u_m else "outside"
-    click.echo(
-        f"The true length is {off_m:+.2f} m ({100 * off_m / result.length_m:+.2f} %) off the counted one, {inside} its error bar."
-    )
+    share = 100 * off_m / result.length_m
+    click.echo(f"The true length is {off_m:+.2f} m ({share:+.2f} %) off the counted one, {inside} its error bar.")

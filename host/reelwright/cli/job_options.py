@@ -43,6 +43,7 @@ _OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
     "--phase-turns": ("machine", "phase_turns", {"type": Number(), "help": "Turns left to the guide's next reversal."}),
     "--rise": ("lay", "rise", {"type": Rise(), "help": "crossing, nested, stacked, or a measured factor."}),
 }
+_AMOUNTS = ("--length", "--mass", "--layers", "--turns")
 _NEEDED = {
     "--spool": "spool",
     "--strand": "strand",
@@ -74,17 +75,24 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
     _check_single_target(tables)
     if path is not None:
         return load_job(path, tables)
-    missing = [option for option in _NEEDED if option.strip("-") not in options or not options[option.strip("-")]]
-    if missing:
-        names = "; ".join(f"{option}: {', '.join(profile_names(_NEEDED[option]))}" for option in missing)
-        raise UsageError(
-            f"Without a job file {', '.join(_NEEDED)} are needed; missing: {', '.join(missing)}.",
-            f"Name a job file, or add the options. There are: {names}.",
-        )
+    _check_complete(tables)
     return build_job(tables)
 
 
+def _check_complete(tables: dict[str, dict[str, object]]) -> None:
+    """Without a file the options must say it all."""
+    missing = [option for option in _NEEDED if _OPTIONS[option][1] not in tables.get(_OPTIONS[option][0], {})]
+    names = "; ".join(f"{option}: {', '.join(profile_names(_NEEDED[option]))}" for option in missing)
+    if not any(_OPTIONS[option][1] in tables.get("target", {}) for option in _AMOUNTS):
+        missing.append(f"one of {', '.join(_AMOUNTS)}")
+    if missing:
+        raise UsageError(
+            f"Without a job file the options must say it all; missing: {', '.join(missing)}.",
+            "Name a job file, or add them." + (f" There are: {names}." if names else ""),
+        )
+
+
 def _check_single_target(tables: dict[str, dict[str, object]]) -> None:
-    given = [option for option, (table, key, _) in list(_OPTIONS.items())[:4] if key in tables.get(table, {})]
+    given = [option for option in _AMOUNTS if _OPTIONS[option][1] in tables.get("target", {})]
     if len(given) > 1:
         raise UsageError(f"{' and '.join(given)} are given together.", "Keep one: it says how much to wind.")

@@ -64,10 +64,9 @@ def _recorded_plan(job_id: int) -> Plan:
 
 
 def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, once: bool) -> None:
+    from reelwright.operation.telling import happening_of, result_of, snapshot_of
     from windlink import codes
     from windlink.frame import EVENT
-
-    from reelwright.operation.telling import happening_of, result_of, snapshot_of
 
     job_id = status["job_id"]
     shown = 0
@@ -77,7 +76,8 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
         while client.inbox:
             received = client.inbox.popleft()
             if received.kind != EVENT:
-                view.progress(snapshot_of(plan, received.fields["state"], received.fields["pulses"], received.fields["rate"]))
+                fields = received.fields
+                view.progress(snapshot_of(plan, fields["state"], fields["pulses"], fields["rate"]))
             elif received.sequence > shown:
                 shown = received.sequence
                 view.event(happening_of(plan, received))

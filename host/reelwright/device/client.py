@@ -8,14 +8,14 @@ from collections import deque
 from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
-from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR
+
+from reelwright.errors import DeviceError, LinkLostError
+from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
 from windlink.codec import decode, encode, read_hello
 from windlink.frame import ANSWER, REQUEST, FrameError
-from windlink.job import job_crc
-from windlink.sentences import REFUSALS, STATES, TRIPS
-
-from reelwright.errors import DeviceError, LinkLostError
+from windlink.job import JOB_FIELDS, job_crc
+from windlink.sentences import CAPABILITIES, REFUSALS, STATES, TRIPS
 
 if TYPE_CHECKING:
     from reelwright.device.port import Port
@@ -70,11 +70,18 @@ class RefusedError(DeviceError):
         sentence = saying.sentence if saying else f"It gave the unknown reason {self.code}."
         taken = [name for bit, name in enumerate(STATE_REQUESTS) if fields["accepted"] >> bit & 1]
         state = STATES[self.state].word
-        detail = f" (detail {self.detail})" if self.detail else ""
         super().__init__(
-            f"The winder refused `{verb}`: {sentence}{detail}",
+            f"The winder refused `{verb}`: {sentence}{_detail_in_words(self.code, self.detail)}",
             f"{saying.remedy if saying else ''} It is {state}, and takes now: {', '.join(taken) or 'nothing'}.".strip(),
         )
+
+
+def _detail_in_words(code: int, detail: int) -> str:
+    if code in (codes.SWITCH_ACTIVE, codes.NOT_FITTED):
+        return f" ({', '.join(saying.word for bit, saying in CAPABILITIES.items() if detail & bit)})"
+    if code in (codes.JOB_VALUE, codes.JOB_INCOMPLETE):
+        return f" ({JOB_FIELDS[detail].name if detail < len(JOB_FIELDS) else f'value {detail}'})"
+    return ""
 
 
 class Client:

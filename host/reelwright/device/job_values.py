@@ -6,11 +6,10 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from reelwright.errors import UsageError
 from windlink import codes
 from windlink.job import HIGHEST_RATE, JOB_FIELDS, POSITION, first_fault
 from windlink.sentences import DRIVES, LINK_LOSSES, STOP_KINDS, SWITCHES, code_of
-
-from reelwright.errors import UsageError
 
 if TYPE_CHECKING:
     from reelwright.winding.job import Job

@@ -7,7 +7,6 @@ from typing import Any
 
 from reelwright.errors import DeviceError, LinkLostError
 
-
 READ_TIMEOUT_S = 0.02
 WRITE_TIMEOUT_S = 2.0
 BAUD_RATE = 115200

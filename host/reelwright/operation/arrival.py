@@ -9,21 +9,20 @@ from __future__ import annotations
 import time
 from typing import TYPE_CHECKING, Any
 
-from windlink import codes
-from windlink.sentences import CAPABILITIES, STATES, TRIPS, code_of
-
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_TRIPPED, DeviceError
 from reelwright.ledger import new_job_id
 from reelwright.operation.telling import result_of
 from reelwright.operation.wind import Wind
+from windlink import codes
+from windlink.sentences import STATES, TRIPS, code_of
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client, Winder
     from reelwright.ledger import Ledger, WindRecord
-    from reelwright.winding.job import Job
     from reelwright.views import View
+    from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
 EASE_S = 60.0  # granted to a winder for coming to rest
@@ -93,11 +92,9 @@ class Arrival:
         try:
             self._client.load(job_id, values)
             self._client.request("start", job_id)
-        except RefusedError as refusal:
+        except RefusedError:
             # the winder said no, so nothing was wound
             self._ledger.close_wind(job_id, result_of(self._plan, job_id, codes.EMPTY, 0, outcome="abandoned"))
-            if refusal.code == codes.NOT_FITTED:
-                raise _lacking(refusal) from refusal
             raise
         return self._wind(job_id)
 
@@ -176,10 +173,3 @@ class Arrival:
                 outcome="reached" if reached else "abandoned",
             ),
         )
-
-
-def _lacking(refusal: RefusedError) -> DeviceError:
-    words = [saying.word for bit, saying in CAPABILITIES.items() if refusal.detail & bit]
-    return DeviceError(
-        f"The job needs what this winder lacks: {', '.join(words)}.", "Change [machine] to what is fitted."
-    )

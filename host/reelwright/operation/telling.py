@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS
-
 from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS
 
 if TYPE_CHECKING:
     from reelwright.device.client import Received

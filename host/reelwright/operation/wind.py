@@ -6,16 +6,16 @@ Nothing here moves the spool but `go_on`, and it follows a key, an option or a c
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from attrs import frozen
-from windlink import codes
-from windlink.frame import EVENT
-from windlink.sentences import STATES, STOPS, TRIPS
 
 from reelwright.device.client import RefusedError
 from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED
 from reelwright.operation.telling import happening_of, result_of, snapshot_of
+from windlink import codes
+from windlink.frame import EVENT
+from windlink.sentences import STATES, STOPS, TRIPS
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client, Received
@@ -33,7 +33,7 @@ _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].wor
 
 @frozen
 class Ending:
-    """Why following ended. held: the winder still has the job, and it can go on. trip: word of what must be cleared first."""
+    """Why following ended. held: the winder still has the job, which can go on. trip: what must be cleared first."""
 
     exit_code: int
     held: bool = False

@@ -18,6 +18,9 @@ from reelwright.profiles.values import near, printable
 if TYPE_CHECKING:
     from pathlib import Path
 
+Named = dict[str, dict[str, object]]
+Kinds = dict[str, Named]
+
 KINDS = ("spool", "strand", "machine", "material")
 
 
@@ -41,32 +44,42 @@ def own_folder() -> Path:
 
 
 class Profiles:
-    """All profiles, read at first use. Raises UsageError or FileFaultsError for a file that is broken."""
+    """All profiles, read as they are asked for. Raises UsageError or FileFaultsError for a file that is broken."""
 
     def __init__(self) -> None:
-        self._by_kind: dict[str, dict[str, dict[str, object]]] | None = None
+        self._own: Kinds | None = None
+        self._by_kind: Kinds = {}
 
     def names(self, kind: str) -> list[str]:
         """The names of a kind, in order."""
-        return sorted(self._all()[kind])
+        return sorted(self._of(kind))
 
     def find(self, kind: str, name: str) -> dict[str, object] | None:
         """The values of a profile; None where there is none of that name. Case does not matter."""
         wanted = name.casefold()
-        return next((dict(values) for each, values in self._all()[kind].items() if each.casefold() == wanted), None)
+        return next((dict(values) for each, values in self._of(kind).items() if each.casefold() == wanted), None)
 
     def unknown(self, kind: str, name: str) -> str:
         """A sentence on a name that no profile has."""
         names = self.names(kind)
         return f'no {kind} profile is called "{printable(name)}"{near(name, names) or ";"} there are {", ".join(names)}'
 
-    def _all(self) -> dict[str, dict[str, dict[str, object]]]:
-        if self._by_kind is None:
-            self._by_kind = {kind: {} for kind in KINDS}
-            for folder in (builtin_folder(), own_folder()):
-                for path in sorted(folder.glob("*.toml")):
-                    _add_file(self._by_kind, path)
-        return self._by_kind
+    def _of(self, kind: str) -> Named:
+        if kind not in self._by_kind:
+            own = self._own_profiles()[kind]
+            ousted = {name.casefold() for name in own}
+            builtin = _read_profiles(builtin_folder() / f"{kind}.toml")[kind]
+            kept = {name: values for name, values in builtin.items() if name.casefold() not in ousted}
+            self._by_kind[kind] = kept | own
+        return self._by_kind[kind]
+
+    def _own_profiles(self) -> Kinds:
+        if self._own is None:
+            self._own = {kind: {} for kind in KINDS}
+            for path in sorted(own_folder().glob("*.toml")):
+                for kind, named in _read_profiles(path).items():
+                    self._own[kind] |= named
+        return self._own
 
 
 def profile_names(kind: str) -> list[str]:
@@ -74,22 +87,21 @@ def profile_names(kind: str) -> list[str]:
     return Profiles().names(kind)
 
 
-def _add_file(by_kind: dict[str, dict[str, dict[str, object]]], path: Path) -> None:
+def _read_profiles(path: Path) -> Kinds:
+    found: Kinds = {kind: {} for kind in KINDS}
     faults = []
     for kind, entries in read_toml(path).items():
         if kind not in KINDS:
-            faults.append(
-                Fault(printable(kind), f"a profile file holds tables named {', '.join(KINDS)}{near(kind, KINDS)}")
-            )
+            sentence = f"a profile file holds tables named {', '.join(KINDS)}{near(kind, KINDS)}"
+            faults.append(Fault(printable(kind), sentence))
         elif not isinstance(entries, dict):
             faults.append(Fault(kind, f"write a table [{kind}.NAME]"))
         else:
             for name, values in entries.items():
                 if isinstance(values, dict):
-                    by_kind[kind] = {
-                        known: old for known, old in by_kind[kind].items() if known.casefold() != name.casefold()
-                    } | {name: values}
+                    found[kind][name] = values
                 else:
                     faults.append(Fault(f"{kind}.{printable(name)}", f"write a table [{kind}.NAME] around it"))
     if faults:
         raise FileFaultsError(str(path), faults)
+    return found

@@ -20,7 +20,7 @@ from reelwright.winding.quantities import Quantity
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-_FRACTION = re.compile(r"\d{1,15}(\.\d{1,15})?|\d{1,15}/\d{1,15}")
+_FRACTION = re.compile(r"\d{1,15}(\.\d{1,15})?|\d{1,15}/\d{1,15}", re.ASCII)
 _MOST_DIGITS = 30  # of a number before or behind its point: beyond that it is a slip, and slow to compute with
 _MOST_SHOWN = 40
 

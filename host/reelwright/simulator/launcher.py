@@ -105,11 +105,10 @@ class Simulator:
             return
         if process.stdin is not None:
             process.stdin.close()  # the lifeline of a winder behind a socket
-        steps = (lambda: process.send_signal(signal.SIGINT), process.terminate, process.kill)
-        for end in steps:
+        for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGKILL", signal.SIGTERM)):
             if process.poll() is not None:
                 break
-            end()
+            process.send_signal(number)
             try:
                 process.wait(_END_S)
             except subprocess.TimeoutExpired:

@@ -55,7 +55,7 @@ class Ramp:
 
     @classmethod
     def for_sensor(cls, cruise_rpm: float, creep_rpm: float, acceleration_rpm_s: float, pulses_per_turn: float) -> Ramp:
-        """The ramp of a drive whose sensor gives so many pulses a spool turn; it may creep slower or faster than wished."""
+        """The ramp of a drive whose sensor gives so many pulses a spool turn; its creep may differ from the wish."""
         wished_rpm = min(creep_rpm, FASTEST_CREEP_PULSES_S * 60 / pulses_per_turn)
         least_rpm = min(cruise_rpm / 3, SLOWEST_CREEP_PULSES_S * 60 / pulses_per_turn)
         creep_rpm = min(cruise_rpm, max(wished_rpm, least_rpm))

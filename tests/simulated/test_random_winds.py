@@ -1,0 +1,72 @@
+"""Two hundred random winds of the firmware on the simulated machine. The machine's truth is the judge.
+
+The seed is printed; REELWRIGHT_SEED repeats a run.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+from interpreters import CPYTHON, MICROPYTHON, has_micropython, run_script
+from reelwright.simulator.spec import SimulatorOptions
+from simulated.random_jobs import random_job, task
+from windlink.codes import FINISHED
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Job
+
+WINDS = {"dc": 120, "hand": 60, "stepper": 20}
+PROCESSES = 2
+WINDS_SCRIPT = Path(__file__).with_name("winds.py")
+SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
+
+
+def wind_all(folder: Path, drive: str, **machine: Any) -> list[tuple[Job, dict[str, Any], dict[str, Any]]]:
+    """Every wind of a drive: its job, what the winder was given, what truly happened."""
+    print(f"seed {SEED}")
+    draw = random.Random(f"{SEED} {drive} {machine}")
+    jobs = [random_job(draw, drive, draw.choice(("single", "quadrature")), **machine) for _ in range(WINDS[drive])]
+    tasks = [task(job, SimulatorOptions(seed=draw.randrange(1 << 30))) for job in jobs]
+    interpreter = MICROPYTHON if has_micropython else CPYTHON
+
+    def wind_share(share: int) -> list[dict[str, Any]]:
+        path = folder / f"{drive}-{share}.json"
+        path.write_text(json.dumps(tasks[share::PROCESSES]), encoding="utf-8")
+        return [json.loads(line) for line in run_script(interpreter, WINDS_SCRIPT, path).splitlines()]
+
+    with ThreadPoolExecutor(PROCESSES) as pool:
+        shares = list(pool.map(wind_share, range(PROCESSES)))
+    truths = [shares[number % PROCESSES][number // PROCESSES] for number in range(len(tasks))]
+    return list(zip(jobs, tasks, truths, strict=True))
+
+
+@pytest.mark.parametrize("drive", ["dc", "stepper"])
+def test_a_driven_wind_rests_within_a_pulse_of_every_stop_and_of_its_target(tmp_path: Path, drive: str) -> None:
+    for number, (job, given, truth) in enumerate(wind_all(tmp_path, drive)):
+        told = f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        assert truth["state"] == FINISHED, told
+        assert [rest["stop"] for rest in truth["rests"]] == given["spec"]["stops"], told
+        for rest in truth["rests"]:
+            assert abs(rest["passed"] - rest["stop"]) <= 1, told
+            assert rest["count"] == rest["passed"], told
+        assert truth["rests"][-1]["peak"] <= 1, told
+
+
+def test_a_hand_wind_passes_its_stops_and_counts_every_pulse_of_it(tmp_path: Path) -> None:
+    overshoots = []
+    for number, (job, given, truth) in enumerate(wind_all(tmp_path, "hand")):
+        told = f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        assert truth["state"] == FINISHED, told
+        assert [rest["stop"] for rest in truth["rests"]] == given["spec"]["stops"], told
+        for rest in truth["rests"]:
+            assert rest["count"] == rest["passed"] >= rest["stop"], told
+            overshoots.append(rest["count"] - rest["stop"])
+        # a person who sees the lamp stops within half a turn
+        assert truth["rests"][-1]["peak"] <= 1 + job.machine.pulses_per_turn / 2, told
+    assert max(overshoots) > 1, "no person stops on the pulse: the hand is too good to be true"
