@@ -19,6 +19,14 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
 
+HOLD = """
+import sys
+from reelwright.device.port import Port
+port = Port(sys.argv[1])
+print("held", flush=True)
+sys.stdin.read()
+"""
+
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="stands in for a serial port with a pty")
 
 
@@ -69,10 +77,7 @@ def test_a_port_that_another_program_holds(tmp_path: Path) -> None:
             [
                 sys.executable,
                 "-c",
-                (
-                    "import sys; from reelwright.device.port import Port; p = Port(sys.argv[1]); print('held', flush=True);"
-                    " sys.stdin.read()"
-                ),
+                HOLD,
                 port,
             ],
             stdin=subprocess.PIPE,

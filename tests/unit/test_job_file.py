@@ -376,7 +376,8 @@ def test_the_pay_off_spool_may_be_a_profile_too() -> None:
 def test_flags_laid_over_a_file_oust_what_says_the_same(tmp_path: Path) -> None:
     path = file_of(tmp_path, GOOD + "leader_m = 2\n[lay]\nrise = 0.95\nrise_u = 0.001\n")
     job = load_job(path, {"target": {"layers": 3}, "machine": {"turns_per_layer": "69/2"}, "lay": {"rise": "nested"}})
-    assert (job.target.length_m, job.target.layers, job.target.leader_m) == (None, 3, 2)
+    assert job.target.length_m is None
+    assert (job.target.layers, job.target.leader_m) == (Fraction(3), 2.0)
     assert (job.machine.gears, job.machine.layer_turns, job.machine.pulses_per_turn) == (None, Fraction(69, 2), 60)
     assert job.lay.rise_u is None
     assert load_job(path, {"lay": {"rise_u": 0.002}}).lay.rise == 0.95

@@ -142,13 +142,11 @@ def test_two_targets_on_the_command_line_are_refused() -> None:
 
 
 def test_phase_marks_leader_and_rise_reach_the_plan() -> None:
-    answer = json.loads(
-        plan(
-            *BENCH, *["--length", "40m", "--leader", "50cm", "--tail", "1m", "--mark", "10m", "--pause-at-layer", "2", "--phase-turns", "17.4"],
-            *["--rise", "0.95", "--rpm", "60", "--json"],
-        ).stdout
-    )  # fmt: skip
-    assert answer["first_pass_turns"] == "87/5"
+    ends = ["--leader", "50cm", "--tail", "1m", "--phase-turns", "17.4"]
+    pauses = ["--mark", "10m", "--pause-at-layer", "2"]
+    result = plan(*BENCH, "--length", "40m", *ends, *pauses, "--rise", "0.95", "--rpm", "60", "--json")
+    answer = json.loads(result.stdout)
+    assert Fraction(answer["first_pass_turns"]) == Fraction(87, 5)
     assert [stop["kind"] for stop in answer["stops"]] == ["mark", "layer"]
     assert answer["rise_factor"] == 0.95
     assert answer["wound_length_m"] == pytest.approx(41.5)

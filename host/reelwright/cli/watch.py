@@ -38,6 +38,9 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
         client.hello()
         status = client.request("status")
         plan = _recorded_plan(status["job_id"])
+        if plan is None:
+            _tell_bare(status, as_json=as_json)
+            sys.exit(EXIT_DONE)
         view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}"))
         try:
             _look(client, view, plan, status, once=once)
@@ -46,21 +49,38 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
     sys.exit(EXIT_DONE)
 
 
-def _recorded_plan(job_id: int) -> Plan:
+def _recorded_plan(job_id: int) -> Plan | None:
+    """The plan of a job that this computer's ledger knows."""
     from reelwright.ledger import open_ledger
     from reelwright.profiles import build_job
     from reelwright.winding.plan import make_plan
 
     if not job_id:
-        raise DeviceError("The winder holds no job, so there is nothing to watch.", "Start one with `reelwright wind`.")
+        return None
     with open_ledger() as ledger:
         record = ledger.find(job_id)
-    if record is None:
-        raise DeviceError(
-            f"The winder holds job {job_id}, which this computer's ledger does not know.",
-            "Watch it from the computer that started it.",
+    return None if record is None else make_plan(build_job(record.job, "the ledger"))
+
+
+def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
+    """What can be said of a winder without a job, or with one that another computer started: no length, only counts."""
+    from reelwright.json_text import json_text
+    from windlink.sentences import STATES, TRIPS
+
+    state = STATES[status["state"]]
+    trip = TRIPS[status["reason"]] if status["reason"] else None
+    if as_json:
+        bare = {"kind": "status", "state": state.word, "trip": trip.word if trip else ""}
+        click.echo(json_text({**bare, **{name: status[name] for name in ("job_id", "pulses", "layer")}}))
+        return
+    click.echo(f"{state.word}: {state.sentence}")
+    if trip:
+        click.echo(f"{trip.word}: {trip.sentence} {trip.remedy}")
+    if status["job_id"]:
+        click.echo(
+            f"Job {status['job_id']}, which this computer's ledger does not know: layer {status['layer']},"
+            f" {status['pulses']} pulses."
         )
-    return make_plan(build_job(record.job, "the ledger"))
 
 
 def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, once: bool) -> None:
