@@ -125,6 +125,9 @@ class Plant:
             self.speed = self._stepper.speed
         if turned:
             self._turn(take_up.turns + turned)
+        elif not faults.snag and self._span.tension_n > self._pay_off.slip_n:
+            # strand that was caught and is freed draws some off the pay-off spool by itself
+            self._span.drawn(0.0, self._pay_off.slip_n)
 
     def _turn(self, turns: float) -> None:
         take_up = self._take_up

@@ -6,6 +6,7 @@ import math
 
 import mpmath
 import pytest
+
 from plant.chance import Chance
 from plant.motor import Motor, geared, transition
 

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 PULSES_PER_TURN = (1, 2, 3, 4, 6, 10, 20, 36, 60, 100, 180, 360, 500, 600)
 
 
-def random_job(draw: random.Random, drive: str, sensor: str, *, ratchet: bool = True) -> Job:
+def random_job(draw: random.Random, drive: str, sensor: str) -> Job:
     """Any spool, strand, sensor and speed of a small workshop; short, so that many can be wound."""
     diameter = draw.choice((1.75, 2.85))
     barrel = draw.uniform(30, 120)
@@ -38,7 +38,6 @@ def random_job(draw: random.Random, drive: str, sensor: str, *, ratchet: bool = 
             turns_per_layer=layer_turns,
             phase_turns=draw.choice((None, Fraction(draw.randint(2, 30), 10))),
             sensor=sensor,
-            ratchet=ratchet,
             drive=drive,
             steps_per_spool_turn=Fraction(3200) if drive == "stepper" else None,
             max_spool_rpm=max_rpm,

@@ -6,6 +6,7 @@ import math
 from fractions import Fraction
 
 import pytest
+
 from plant.chance import Chance
 from plant.faults import KINDS
 from plant.friction import Friction, Shaft
@@ -69,7 +70,7 @@ def test_a_full_spool_is_slower_to_start_than_an_empty_one() -> None:
         for _ in range(10):
             machine.step(1000, 0, 0, 0)
         speeds.append(machine.speed)
-    assert speeds[1] < 0.75 * speeds[0]
+    assert speeds[1] < 0.85 * speeds[0]
 
 
 # --- motor, friction, strand ---------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
+
 from interpreters import CPYTHON, MICROPYTHON, has_micropython, run_script
 from reelwright.simulator.spec import SimulatorOptions
 from simulated.random_jobs import random_job, task
@@ -27,11 +28,11 @@ WINDS_SCRIPT = Path(__file__).with_name("winds.py")
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 
 
-def wind_all(folder: Path, drive: str, **machine: Any) -> list[tuple[Job, dict[str, Any], dict[str, Any]]]:
+def wind_all(folder: Path, drive: str) -> list[tuple[Job, dict[str, Any], dict[str, Any]]]:
     """Every wind of a drive: its job, what the winder was given, what truly happened."""
     print(f"seed {SEED}")
-    draw = random.Random(f"{SEED} {drive} {machine}")
-    jobs = [random_job(draw, drive, draw.choice(("single", "quadrature")), **machine) for _ in range(WINDS[drive])]
+    draw = random.Random(f"{SEED} {drive}")
+    jobs = [random_job(draw, drive, draw.choice(("single", "quadrature"))) for _ in range(WINDS[drive])]
     tasks = [task(job, SimulatorOptions(seed=draw.randrange(1 << 30))) for job in jobs]
     interpreter = MICROPYTHON if has_micropython else CPYTHON
 
@@ -49,7 +50,9 @@ def wind_all(folder: Path, drive: str, **machine: Any) -> list[tuple[Job, dict[s
 @pytest.mark.parametrize("drive", ["dc", "stepper"])
 def test_a_driven_wind_rests_within_a_pulse_of_every_stop_and_of_its_target(tmp_path: Path, drive: str) -> None:
     for number, (job, given, truth) in enumerate(wind_all(tmp_path, drive)):
-        told = f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        told = (
+            f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        )
         assert truth["state"] == FINISHED, told
         assert [rest["stop"] for rest in truth["rests"]] == given["spec"]["stops"], told
         for rest in truth["rests"]:
@@ -61,7 +64,9 @@ def test_a_driven_wind_rests_within_a_pulse_of_every_stop_and_of_its_target(tmp_
 def test_a_hand_wind_passes_its_stops_and_counts_every_pulse_of_it(tmp_path: Path) -> None:
     overshoots = []
     for number, (job, given, truth) in enumerate(wind_all(tmp_path, "hand")):
-        told = f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        told = (
+            f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
+        )
         assert truth["state"] == FINISHED, told
         assert [rest["stop"] for rest in truth["rests"]] == given["spec"]["stops"], told
         for rest in truth["rests"]:

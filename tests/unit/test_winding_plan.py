@@ -159,9 +159,19 @@ def test_a_sensor_on_the_crank_counts_by_its_gearing_exactly() -> None:
     assert plan.target_pulses == round(7 * N * Fraction(58, 5))
 
 
-def test_a_layer_of_less_than_a_pulse_forbids_winding() -> None:
-    plan = plan_of(machine={"turns_per_layer": 50, "phase_turns": "1/2", "pulses_per_turn": 1})
-    assert "too_few_pulses" in plan.blocking
+def test_a_layer_or_a_target_of_less_than_a_pulse_forbids_winding() -> None:
+    coarse = {"turns_per_layer": "1/2", "stroke_mm": 1, "pulses_per_turn": 1}
+    assert "too_few_pulses" in plan_of(machine=coarse).blocking
+    assert "too_few_pulses" in plan_of(machine={"pulses_per_turn": 1}, target={"turns": "0.3"}).blocking
+
+
+def test_a_wind_that_stopped_just_before_a_reversal_can_be_followed_by_another() -> None:
+    first = plan_of(machine={"pulses_per_turn": 1}, target={"layers": 3})
+    assert first.phase_turns == Fraction(2, 5)  # 104 of 104.4 turns
+    second = plan_of(machine={"pulses_per_turn": 1, "phase_turns": first.phase_turns}, target={"layers": 3})
+    assert second.blocking == ()
+    assert second.layer_pulses == (0, 35, 70)
+    assert second.layer_at(1)[0] == 2
 
 
 def test_line_speed_follows_the_turn_being_laid() -> None:

@@ -56,6 +56,7 @@ class _Typed(click.ParamType[Any]):
     """A type of the command line whose parser raises ValueError with a sentence."""
 
     def parse(self, text: str) -> Any:
+        """The value of the text. Raises ValueError."""
         raise NotImplementedError
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:

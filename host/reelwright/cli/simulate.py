@@ -5,18 +5,21 @@ from __future__ import annotations
 import json
 import math
 import signal
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from reelwright.cli.job_options import job_options, resolve_job
-from reelwright.errors import DeviceError
+from reelwright.errors import DeviceError, UsageError
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SimulatorOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from types import FrameType
+
+    from reelwright.simulator import Simulator
 
 HIGHEST_PACE = 9999
 HIGHEST_SEED = 2**31 - 3
@@ -110,6 +113,8 @@ def command(
     from reelwright.simulator import Simulator
     from reelwright.winding.plan import make_plan
 
+    if path is not None and truth_path and Path(truth_path).absolute() == Path(path).absolute():
+        raise UsageError(f"--truth {truth_path} would overwrite the job file.", "Name another file.")
     job = resolve_job(path, options)
     simulator_options = SimulatorOptions(
         seed=seed,
@@ -120,23 +125,10 @@ def command(
         truth_path=truth_path,
         transport="socket" if as_socket else "pty",
     )
-    with _terminated_as_interrupted(), Simulator(job, make_plan(job), simulator_options) as simulator:
+    with _interruptible(), suppress(KeyboardInterrupt), Simulator(job, make_plan(job), simulator_options) as simulator:
         if simulator.notice:
             click.echo(simulator.notice, err=True)
-        _tell(
-            {
-                "kind": "simulator",
-                "port": simulator.port,
-                "interpreter": simulator.interpreter,
-                "seed": seed,
-                "pace": "max" if pace == PACE_MAX else pace,
-            }
-        )
-        try:
-            while (code := simulator.wait(3600.0)) is None:
-                pass
-        except KeyboardInterrupt:
-            code = 0
+        code = _serve(simulator)
         simulator.stop()
         _tell({**simulator.truth(), "kind": "truth"})
         if code:
@@ -146,18 +138,41 @@ def command(
             )
 
 
+def _serve(simulator: Simulator) -> int:
+    """Tell the port, then wait for Ctrl-C (0) or for the winder's own end (its exit code)."""
+    options = simulator.options
+    try:
+        _tell(
+            {
+                "kind": "simulator",
+                "port": simulator.port,
+                "interpreter": simulator.interpreter,
+                "seed": options.seed,
+                "pace": "max" if options.pace == PACE_MAX else options.pace,
+            }
+        )
+        while (code := simulator.wait(3600.0)) is None:
+            pass
+    except KeyboardInterrupt:
+        return 0
+    return code
+
+
 def _tell(line: dict[str, object]) -> None:
     click.echo(json.dumps(line))
 
 
 @contextmanager
-def _terminated_as_interrupted() -> Iterator[None]:
-    """SIGTERM and SIGHUP end the command as Ctrl-C does, so that the winder's process is ended with it."""
+def _interruptible() -> Iterator[None]:
+    """SIGTERM and SIGHUP end the command as Ctrl-C does, so that the winder's process is ended with it.
+
+    So does SIGINT where a shell has started the command in the background, which ignores it otherwise.
+    """
 
     def interrupt(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signature of a handler
         raise KeyboardInterrupt
 
-    names = [name for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
     before = {name: signal.signal(getattr(signal, name), interrupt) for name in names}
     try:
         yield

@@ -10,14 +10,15 @@ from __future__ import annotations
 import re
 from decimal import Decimal
 from fractions import Fraction
-from functools import cache
 from math import isfinite
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
+
+from cattrs import Converter
 
 from reelwright.winding.quantities import Quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
 _FRACTION = re.compile(r"\d{1,15}(\.\d{1,15})?|\d{1,15}/\d{1,15}", re.ASCII)
 _MOST_DIGITS = 30  # of a number before or behind its point: beyond that it is a slip, and slow to compute with
@@ -34,17 +35,7 @@ class BadValueError(ValueError):
 
 def read_value(value: object, kind: Any) -> Any:
     """The value as `kind`. Raises BadValueError with every fault in it."""
-    return _reader(kind)(value)
-
-
-@cache
-def _reader(kind: Any) -> Callable[[object], Any]:
-    """What reads values of a type."""
-    if kind is bool:
-        return _bool
-    if kind is str:
-        return _text
-    return next(reader_of(kind) for fits, reader_of in _READERS if fits(kind))
+    return _CONVERTER.structure(value, kind)
 
 
 def shown(value: object) -> str:
@@ -140,22 +131,22 @@ def _is_quantity(kind: Any) -> bool:
     return get_origin(kind) is Annotated and any(isinstance(note, Quantity) for note in kind.__metadata__)
 
 
-def _quantity_reader(kind: Any) -> Callable[[object], Any]:
+def _quantity_hook(kind: Any) -> Any:
     base = get_args(kind)[0]
     quantity = next(note for note in kind.__metadata__ if isinstance(note, Quantity))
     read = _NUMBERS[base]
-    return lambda value: read(value, quantity)
+    return lambda value, _: read(value, quantity)
 
 
 def _is_tuple(kind: Any) -> bool:
     return get_origin(kind) is tuple
 
 
-def _tuple_reader(kind: Any) -> Callable[[object], Any]:
+def _tuple_hook(kind: Any) -> Any:
     kinds = get_args(kind)
     endless = kinds[-1] is Ellipsis
 
-    def read(value: object) -> tuple[Any, ...]:
+    def read(value: object, _: Any) -> tuple[Any, ...]:
         if not isinstance(value, list | tuple):
             raise _bad(f"{shown(value)} is not a list; write it in square brackets")
         if not endless and len(value) != len(kinds):
@@ -177,10 +168,10 @@ def _is_choice(kind: Any) -> bool:
     return get_origin(kind) is Literal
 
 
-def _choice_reader(kind: Any) -> Callable[[object], Any]:
+def _choice_hook(kind: Any) -> Any:
     words = get_args(kind)
 
-    def read(value: object) -> str:
+    def read(value: object, _: Any) -> str:
         if isinstance(value, str) and value in words:
             return value
         raise _bad(f"{shown(value)} is not one of {_listed(words)}{near(value, words)}")
@@ -192,12 +183,12 @@ def _is_union(kind: Any) -> bool:
     return get_origin(kind) is Union or type(kind).__name__ == "UnionType"
 
 
-def _union_reader(kind: Any) -> Callable[[object], Any]:
+def _union_hook(kind: Any) -> Any:
     """None or one kind; or a word or a number."""
     kinds = [each for each in get_args(kind) if each is not type(None)]
     words = next((each for each in kinds if _is_choice(each)), None)
 
-    def read(value: object) -> Any:
+    def read(value: object, _: Any) -> Any:
         if len(kinds) == 1:
             return read_value(value, kinds[0])
         if isinstance(value, str):
@@ -210,13 +201,13 @@ def _union_reader(kind: Any) -> Callable[[object], Any]:
     return read
 
 
-def _bool(value: object) -> bool:
+def _bool(value: object, _: Any) -> bool:
     if not isinstance(value, bool):
         raise _bad(f"{shown(value)} is neither true nor false; write true or false without quotes")
     return value
 
 
-def _text(value: object) -> str:
+def _text(value: object, _: Any) -> str:
     if not isinstance(value, str):
         raise _bad(f"{shown(value)} is not text; write it in quotes")
     if len(value) > 200 or not value.isprintable():
@@ -243,9 +234,15 @@ def near(value: object, words: Iterable[str]) -> str:
     return f'; did you mean "{close}"?' if close else ""
 
 
-_READERS = (
-    (_is_union, _union_reader),
-    (_is_tuple, _tuple_reader),
-    (_is_choice, _choice_reader),
-    (_is_quantity, _quantity_reader),
-)
+def _converter() -> Converter:
+    converter = Converter()
+    converter.register_structure_hook(bool, _bool)
+    converter.register_structure_hook(str, _text)
+    converter.register_structure_hook_factory(_is_union, _union_hook)
+    converter.register_structure_hook_factory(_is_tuple, _tuple_hook)
+    converter.register_structure_hook_factory(_is_choice, _choice_hook)
+    converter.register_structure_hook_factory(_is_quantity, _quantity_hook)
+    return converter
+
+
+_CONVERTER = _converter()

@@ -9,14 +9,15 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from reelwright.views.quantities import COVERAGE_FACTOR, duration, with_uncertainty
+from reelwright.views.quantities import duration, with_uncertainty
+from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from reelwright.winding.plan import Plan
 
-LEVEL = f"(k = {COVERAGE_FACTOR}, about 95 %)"
+LEVEL = f"(k = {COVERAGE}, about 95 %)"
 CAUTION = (
     "A powered winder can hurt: guard it, wire an emergency stop, keep hair, sleeves, gloves and hands away. "
     "Stopping it by software is no emergency stop."

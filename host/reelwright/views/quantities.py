@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-COVERAGE_FACTOR = 2  # expanded uncertainty as JCGM 100:2008, 6.3.3: about 95 % for a normal distribution
+from reelwright.winding.uncertainty import COVERAGE
+
 MOST_DECIMALS = 3
 UNKNOWN = "-"
 
@@ -25,7 +26,7 @@ def with_uncertainty(value: float | None, standard_u: float | None, unit: str) -
         return UNKNOWN
     if standard_u is None or not math.isfinite(standard_u) or standard_u <= 0:
         return f"{value:.2f} {unit}"
-    expanded = COVERAGE_FACTOR * standard_u
+    expanded = COVERAGE * standard_u
     decimals = min(max(1 - math.floor(math.log10(expanded)), 0), MOST_DECIMALS)
     return f"{value:.{decimals}f} ± {expanded:.{decimals}f} {unit}"
 

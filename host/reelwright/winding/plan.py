@@ -229,7 +229,8 @@ def _spread(job: Job, rise: float) -> Spread:
 
 
 def _sensor_findings(scale: PulseScale, coil: Coil, target: int) -> list[Finding]:
-    if target < 1 or min(coil.first_pass_turns, coil.turns_per_layer) * scale.per_spool_turn < 1:
+    # a first pass of less than a pulse is no fault: it is what a wind that stopped just before a reversal leaves
+    if target < 1 or coil.turns_per_layer * scale.per_spool_turn < 1:
         return [
             Finding(
                 "too_few_pulses",

@@ -8,7 +8,7 @@ acts on both at once, as it does on the bench.
 from __future__ import annotations
 
 from math import sqrt
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from attrs import field, frozen
 
@@ -69,33 +69,39 @@ def length_and_mass(
 
     ends_mm: leader and tail, wound and not counted.
     """
-    diameter, by_radius, by_rise = spread.diameter_mm, *coil.sensitivities(turns)
-    length_mm = coil.length_mm(turns) - ends_mm
-    # each part is the partial derivative times the input's standard uncertainty, in mm of strand;
-    # the inner radius is (B + d)/2 and the rise f d
-    parts = {
-        "barrel diameter": by_radius / 2 * spread.barrel_u_mm,
-        "strand diameter": (by_radius / 2 + by_rise * spread.rise) * spread.diameter_u_mm,
-        "rise factor": by_rise * diameter * spread.rise_u,
-        "count": coil.turn_length_at_mm(turns) * half_pulse_u(pulses_per_turn),
-        "leader and tail": END_U_MM * sqrt(spread.ends),
-    }
-    length = propagated(length_mm, parts)
+    by_radius, by_rise = coil.sensitivities(turns)
+    diameter = _input(spread.diameter_mm, spread.diameter_u_mm, "strand diameter")
+    barrel_error = _input(0.0, spread.barrel_u_mm, "barrel diameter")
+    rise_error = _input(0.0, spread.rise_u, "rise factor")
+    count_error = _input(0.0, half_pulse_u(pulses_per_turn), "count")
+    ends_error = _input(0.0, END_U_MM * sqrt(spread.ends), "leader and tail")
+    diameter_error = diameter - spread.diameter_mm
+    # the inner radius is (B + d)/2 and the rise f d; the coil knows what the length owes to each
+    length_mm = (
+        coil.length_mm(turns)
+        - ends_mm
+        + by_radius * (barrel_error + diameter_error) / 2
+        + by_rise * (spread.rise * diameter_error + spread.diameter_mm * rise_error)
+        + coil.turn_length_at_mm(turns) * count_error
+        - ends_error
+    )
     if spread.density_g_cm3 is None:
-        return length, None
-    mm_g = mass_per_mm_g(spread.density_g_cm3, diameter)
-    mass_g = length_mm * mm_g
-    mass_parts = {name: mm_g * part for name, part in parts.items()}
-    mass_parts["strand diameter"] += 2 * mass_g / diameter * spread.diameter_u_mm
-    mass_parts["density"] = mass_g / spread.density_g_cm3 * spread.density_u_g_cm3
-    return length, propagated(mass_g, mass_parts)
+        return estimate_of(length_mm), None
+    density = _input(spread.density_g_cm3, spread.density_u_g_cm3, "density")
+    return estimate_of(length_mm), estimate_of(mass_per_mm_g(density, diameter) * length_mm)
 
 
-def propagated(value: float, parts: Mapping[str, float]) -> Estimate:
-    """The estimate of a value from its parts: partial derivative times standard uncertainty of each input.
+def estimate_of(quantity: Any) -> Estimate:
+    """The estimate that a quantity of the `uncertainties` package stands for: it propagates by JCGM 100, 5.1.2."""
+    from uncertainties import nominal_value, std_dev
 
-    u^2 is the sum of the squares, for inputs that do not depend on one another (JCGM 100, 5.1.2).
-    """
-    variance = sum(part * part for part in parts.values())
-    shares = {name: part * part / variance for name, part in parts.items() if part} if variance else {}
-    return Estimate(value, sqrt(variance), shares)
+    u = float(std_dev(quantity))
+    parts = {each.tag or "": part for each, part in quantity.error_components().items()} if u else {}
+    return Estimate(float(nominal_value(quantity)), u, {name: (part / u) ** 2 for name, part in parts.items() if part})
+
+
+def _input(value: float, u: float, name: str) -> Any:
+    """An input under its name; a plain number where nothing is uncertain of it."""
+    from uncertainties import ufloat
+
+    return ufloat(value, u, name) if u else value
