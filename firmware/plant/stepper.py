@@ -4,15 +4,16 @@ import math
 
 _TWO_PI = 2.0 * math.pi
 _LEAST_SHARE = 0.05  # of the torque that is left far beyond the highest rate
-_CATCH = 0.1  # of the highest speed: a slipping rotor locks in again below it
+_CATCH = 0.1  # of the highest speed: slower steps pull a slipping rotor along
 
 
 class Stepper:
     """Turns exactly with its steps while its torque suffices.
 
     The pull-out torque falls in a straight line from the holding torque at rest to nothing at highest_speed (radians a
-    second), common practice for a data sheet's curve. A rotor that falls out of step is pulled by nothing and runs down
-    on its friction, until the steps are slow enough to catch it.
+    second), common practice for a data sheet's curve. A rotor that falls out of step at fast steps is
+    pulled by nothing and runs down on its friction; slow ones pull it along with what torque there is, until it
+    is in step again.
     """
 
     def __init__(
@@ -37,14 +38,25 @@ class Stepper:
         needed_nm = self.inertia_kg_m2 * (wanted - before) / self._step_s + pull_nm
         if wanted > 0.0 or before > 0.0:
             needed_nm += self._sliding_nm
-        if not self._in_step and wanted <= _CATCH * self._highest_speed:
-            self._in_step = True
-        if self._in_step and -most_nm <= needed_nm <= most_nm:
+        slow = wanted <= _CATCH * self._highest_speed
+        self._in_step = -most_nm <= needed_nm <= most_nm and (self._in_step or slow)
+        if self._in_step:
             self.speed = wanted
             return wanted * self._step_s
-        self._in_step = False
-        after = before - (pull_nm + self._sliding_nm) / self.inertia_kg_m2 * self._step_s
-        self.speed = after if after > 0.0 else 0.0
-        turned = 0.5 * (before + self.speed) * self._step_s
+        turned = self._slip(before, wanted, most_nm if slow else 0.0, pull_nm)
         self.lost_steps += (wanted * self._step_s - turned) / self._step_rad
         return turned
+
+    def _slip(self, before: float, wanted: float, most_nm: float, pull_nm: float) -> float:
+        """A step out of step: the torque that is left pulls the rotor towards its steps. Radians turned."""
+        if before > wanted:
+            least, torque_nm = wanted if most_nm else 0.0, -most_nm - pull_nm - self._sliding_nm
+        else:
+            least, torque_nm = 0.0, most_nm - pull_nm - self._sliding_nm
+        after = before + torque_nm / self.inertia_kg_m2 * self._step_s
+        if after < least:
+            after = least
+        elif before <= wanted < after:
+            after = wanted
+        self.speed = after
+        return 0.5 * (before + after) * self._step_s

@@ -223,7 +223,9 @@ def _stepper(spec: "dict[str, Any]", step_ms: int) -> Stepper:
 
 
 def _bare_inertia_kg_m2(spec: "dict[str, Any]") -> float:
-    """Rotor seen through the gearbox, and the empty spool taken as a disc of the flange's radius."""
+    """The empty spool taken as a disc of the flange's radius, and a DC motor's rotor seen through its gearbox."""
     flange_mm = 0.5 * float(spec["take_up"]["flange_diameter_mm"])
     spool = 0.5e-9 * float(spec["take_up"]["empty_mass_g"]) * flange_mm * flange_mm
+    if spec["machine"]["drive"] != DC:
+        return spool
     return spool + _ROTOR_S * _stall_nm(spec) / _no_load_speed(spec)
