@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -52,7 +52,13 @@ def parse_number(text: str) -> Fraction:
     return Fraction(plain)
 
 
-class _Typed(click.ParamType[Any]):
+if TYPE_CHECKING:
+    _AnyType = click.ParamType[Any]
+else:  # older releases of click have no type argument here
+    _AnyType = click.ParamType
+
+
+class _Typed(_AnyType):
     """A type of the command line whose parser raises ValueError with a sentence."""
 
     def parse(self, text: str) -> Any:

@@ -21,13 +21,19 @@ if TYPE_CHECKING:
 
     from reelwright.simulator import Simulator
 
+    NumberType = click.ParamType[float]
+    FaultType = click.ParamType[tuple[str, float]]
+else:
+    # older versions of click take no type arguments here
+    NumberType = FaultType = click.ParamType
+
 HIGHEST_PACE = 9999
 HIGHEST_SEED = 2**31 - 3
 
 EPILOG = "\b\nFaults:\n" + "\n".join(f"  {word:<13} {text}" for word, text in FAULTS.items())
 
 
-class Pace(click.ParamType[float]):
+class Pace(NumberType):
     """Virtual seconds in a real one: a whole number, since the link tells it as one, or `max`."""
 
     name = "X|max"
@@ -43,7 +49,7 @@ class Pace(click.ParamType[float]):
         return float(value)
 
 
-class PlannedFault(click.ParamType[tuple[str, float]]):
+class PlannedFault(FaultType):
     """A kind of fault and the turns at which it strikes, as KIND@TURNS."""
 
     name = "KIND@TURNS"
@@ -66,7 +72,7 @@ class PlannedFault(click.ParamType[tuple[str, float]]):
         return kind, turns
 
 
-class Above0(click.ParamType[float]):
+class Above0(NumberType):
     """A number above 0 and at most a limit."""
 
     def __init__(self, name: str, most: float) -> None:
