@@ -12,7 +12,7 @@ def main() -> None:
     """Run until the power goes, or somebody presses Ctrl-C on the port."""
     name = BOARD_FILES.get(sys.platform)
     if name is None:
-        raise SystemExit("No board file for %s. See boards/README.md to add one." % sys.platform)
+        raise SystemExit("There is no board file for %s yet: DEVELOPERS.md says how to add one." % sys.platform)
     board = __import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:])
     try:
         run(board)

@@ -73,6 +73,8 @@ class Arrival:
             status = self._drop(held)
         if record is not None and record.open:
             self._close(record, status)
+        elif not held:
+            self._tell_lost_wind()
         return self._load()
 
     def _load(self) -> Wind:
@@ -137,11 +139,12 @@ class Arrival:
         return self._client.request("status")
 
     def _tell_lost_wind(self) -> None:
+        """A winder without a job, where the ledger has one unfinished on this port: it has restarted, or is another."""
         for record in self._ledger.winds(50):
-            if record.open and record.port == self._port_name and record.last_pulses is not None:
+            if record.open and record.port == self._port_name and record.last_pulses:
                 self._view.notice(
-                    f"Job {record.job_id} was at {record.last_pulses} pulses when this port was last heard:"
-                    f" see `reelwright ledger show {record.job_id}`."
+                    f"Job {record.job_id} was at {record.last_pulses} pulses when this port was last heard, and the"
+                    f" winder no longer holds it. What is on that spool: `reelwright ledger show {record.job_id}`."
                 )
                 return
 
