@@ -7,14 +7,22 @@ fails while the file on disk differs from what this program draws.
 from __future__ import annotations
 
 import io
+import tomllib
 from pathlib import Path
 
 from rich.console import Console
 from rich.padding import Padding
 from rich.terminal_theme import TerminalTheme
 
-from reelwright.operation.snapshot import Happening, Snapshot
+from reelwright.cli.demo import JOB
+from reelwright.cli.wind import heading
+from reelwright.device.client import Received
+from reelwright.operation.telling import happening_of, snapshot_of
+from reelwright.profiles import build_job
 from reelwright.views.screen import Screen
+from reelwright.winding.plan import make_plan
+from windlink import codes
+from windlink.frame import EVENT
 
 PICTURE = Path(__file__).resolve().parents[2] / ".pictures" / "live_view.svg"
 COLUMNS = 80
@@ -64,31 +72,26 @@ DRAWING = """<svg viewBox="{terminal_x} {terminal_y} {terminal_width} {terminal_
 </svg>
 """
 
-WIND = Screen(
-    heading="40 m of harbour blue for the tide-clock workshop",
-    snapshot=Snapshot(
-        state="winding",
-        pulses=7068,
-        layer=4,
-        layer_turns=13.4,
-        layer_turns_planned=34.8,
-        layers_planned=5,
-        turns=117.8,
-        turns_planned=168.4,
-        length_m=27.64,
-        length_planned_m=40.0,
-        rpm=96.2,
-        line_speed_m_s=0.39,
-        seconds_left=33.0,
-        next_stop_turns=139.2,
-    ),
-    happenings=(
-        Happening(3, "layer_done", "Layer 2 is full."),
-        Happening(4, "stopped", "Paused by the operator in layer 3."),
-        Happening(5, "began", "Winding went on."),
-        Happening(6, "layer_done", "Layer 3 is full."),
-    ),
-)
+
+def wind() -> Screen:
+    """The demo's job in its seventh layer, told by the same functions that tell a real one."""
+    plan = make_plan(build_job(tomllib.loads(JOB), "the demo"))
+    stop = plan.stops[0][0]
+    told = [
+        ("layer_done", {"layer": 4, "pulses": stop}),
+        ("stopped", {"stop": codes.STOP_AT_LAYER, "layer": 4, "pulses": stop}),
+        ("began", {"job_id": 1, "pulses": stop}),
+        ("layer_done", {"layer": 5, "pulses": plan.layer_pulses[4]}),
+        ("layer_done", {"layer": 6, "pulses": plan.layer_pulses[5]}),
+    ]
+    return Screen(
+        heading=heading(plan, "/dev/ttyACM0"),
+        snapshot=snapshot_of(plan, codes.WINDING, plan.layer_pulses[5] + 263, 5580),
+        happenings=tuple(
+            happening_of(plan, Received(EVENT, verb, number, fields))
+            for number, (verb, fields) in enumerate(told, start=5)
+        ),
+    )
 
 
 def drawn() -> str:
@@ -100,7 +103,7 @@ def drawn() -> str:
         force_terminal=True,
         color_system="truecolor",
     )
-    console.print(Padding(WIND, (1, MARGIN_COLUMNS)))
+    console.print(Padding(wind(), (1, MARGIN_COLUMNS)))
     return console.export_svg(theme=THEME, code_format=DRAWING, unique_id="wind")
 
 

@@ -5,8 +5,16 @@ import xml.etree.ElementTree as ElementTree
 from pictures.live_view import PICTURE, drawn
 
 
-def test_the_picture_on_disk_is_what_the_view_draws_today():
-    assert PICTURE.read_text(encoding="utf-8") == drawn(), "out of date: run `python tests/pictures/live_view.py`"
+def text_of(picture: str) -> list[str]:
+    """All that can be read in it. How it is drawn is the terminal library's affair, and changes with its releases."""
+    root = ElementTree.fromstring(picture)  # noqa: S314 - our own drawing
+    return [text for each in root.iter("{http://www.w3.org/2000/svg}text") for text in each.itertext()]
+
+
+def test_the_picture_on_disk_says_what_the_view_says_today():
+    on_disk = PICTURE.read_text(encoding="utf-8")
+    assert any("winding" in text for text in text_of(on_disk))
+    assert text_of(on_disk) == text_of(drawn()), "out of date: run `python tests/pictures/live_view.py`"
 
 
 def test_drawing_it_again_gives_the_same_picture():

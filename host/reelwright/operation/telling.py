@@ -48,7 +48,7 @@ def happening_of(plan: Plan, received: Received) -> Happening:
     elif verb == "stopped":
         stop = STOPS[fields["stop"]]
         fields["stop"] = stop.word
-        sentence = f"Waiting. {stop.sentence} Layer {fields['layer']}, {where}."
+        sentence = f"{stop.sentence} Waiting in layer {fields['layer']}, {where}."
     elif verb == "ended":
         outcome = OUTCOMES[fields["outcome"]]
         fields["outcome"] = outcome.word
