@@ -1,4 +1,4 @@
-"""Runs on the board after boot.py: finds the board file, and runs the control loop on it."""
+"""Runs when the board has started: finds the board file, and runs the control loop on it."""
 
 import sys
 

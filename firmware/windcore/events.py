@@ -2,20 +2,26 @@
 
 from array import array
 
+from windlink.catalogue import HIGHEST_EVENT
+
 ROOM = 320
-_RESERVE = 40  # places that layer events may not take
+_RESERVE = 40  # places that only the others may take
 
 # Events by their place in this tuple; the catalogue has their fields.
 VERBS = ("began", "layer_done", "stopped", "ended", "tripped", "cleared", "moved_at_rest")
 BEGAN, LAYER_DONE, STOPPED, ENDED, TRIPPED, CLEARED, MOVED_AT_REST = range(len(VERBS))
 
 
+_DISPENSABLE = (LAYER_DONE, MOVED_AT_REST)
+
+
 class Events:
     """A ring of numbered events; adding one allocates nothing.
 
-    Numbers run from 1 and are never used again until the board restarts. When the room is full, a layer
-    event is dropped and counted: a host can work it out from the count. The others have room in reserve
-    beyond what an operator can bring about without a host that acknowledges; past that the oldest goes.
+    Numbers run from 1 and are never used again until the board restarts. When the room is nearly full, a layer
+    event or a move at rest is dropped and counted: a host can work it out from the count. The others have room in
+    reserve beyond what an operator can bring about without a host that acknowledges; past that, and past the
+    highest number, they are dropped and counted too.
     """
 
     def __init__(self) -> None:
@@ -27,11 +33,10 @@ class Events:
 
     def add(self, verb: int, time_ms: int, a: int, b: int = 0, c: int = 0) -> None:
         """Keep an event: its place in VERBS, the clock, and up to three further values."""
-        if self.newest - self.acknowledged >= (ROOM - _RESERVE if verb == LAYER_DONE else ROOM):
+        room = ROOM - _RESERVE if verb in _DISPENSABLE else ROOM
+        if self.newest - self.acknowledged >= room or self.newest >= HIGHEST_EVENT:
             self.dropped += 1
-            if verb == LAYER_DONE:
-                return
-            self.acknowledged += 1
+            return
         self.newest += 1
         place = self.newest % ROOM
         self._verbs[place] = verb

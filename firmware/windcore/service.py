@@ -7,8 +7,8 @@ dropped and counted.
 
 from windcore.job import Job
 from windcore.session import Session
-from windcore.ticks import ticks_diff
-from windcore.transitions import accepted_requests
+from windcore.ticks import LOOP_MS, ticks_diff
+from windcore.transitions import ACCEPT, accepted_requests
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MOST_JOB_VALUES
 from windlink.codec import decode, encode, read_hello
@@ -24,7 +24,6 @@ if MYPY:
     Reply = tuple[str, tuple[Any, ...]]
 
 FIRMWARE = "0.1.0"
-LOOP_MS = 10
 PROGRESS_MS = 150
 RESEND_MS = 300
 HEARD_MS = 2000  # progress and events flow this long after the host was last heard
@@ -149,13 +148,17 @@ class LinkService:
         self._reply(line, sequence, verb, answer, now_ms)
 
     def _heard_now(self, now_ms: int) -> None:
+        if self.silent_ms(now_ms) > HEARD_MS:
+            # the times of the last telling may be older than the clock can tell
+            self._progress_ms = now_ms
+            self._event_sent = 0
         self._heard = True
         self._heard_ms = now_ms
 
     def _reply(self, line: bytes, sequence: int, verb: str, values: "tuple[Any, ...]", now_ms: int) -> None:
         self._heard_now(now_ms)
-        self._last_request = line
         self._answer = encode(ANSWER, sequence, verb, values)
+        self._last_request = line
         self._answer_due = True
 
     # --- requests ------------------------------------------------------------------------------------------
@@ -177,7 +180,7 @@ class LinkService:
             session.state,
             session.job.job_id,
             session.count,
-            self._layer(),
+            session.layer(),
             session.wait,
             session.trip_reason,
         )
@@ -185,7 +188,7 @@ class LinkService:
     def _on_trip(self, _: "tuple[Any, ...]") -> "Reply":
         session = self._session
         return "trip", (
-            session.trip_reason,
+            session.last_trip_reason,
             session.trip_value,
             session.trip_limit,
             session.trip_count,
@@ -219,8 +222,12 @@ class LinkService:
 
     def _on_accept(self, values: "tuple[Any, ...]") -> "Reply":
         session = self._session
-        if values[0] == session.job.job_id and values[1] == session.job.crc and session.job.job_id:
-            return self._done(session.accept(session.job))
+        if not accepted_requests(session.state) & 1 << ACCEPT:
+            # checking a job takes too long while a spool turns
+            return self._done(codes.WRONG_STATE)
+        if values[0] == session.job.job_id:
+            # a job is wound once: what is over is not loaded again under its number
+            return self._done(0 if session.state == codes.LOADED and values[1] == session.job.crc else codes.STALE)
         if values[0] != self._upload_id:
             return self._done(codes.WRONG_JOB)
         if -1 in self._upload:
@@ -278,9 +285,6 @@ class LinkService:
 
     # --- lines out -----------------------------------------------------------------------------------------
 
-    def _layer(self) -> int:
-        return self._session.tally.layer if self._session.job.job_id else 0
-
     def _event(self, number: int) -> bytes:
         events = self._session.events
         verb = events.verb(number)
@@ -290,5 +294,5 @@ class LinkService:
     def _progress(self) -> bytes:
         session = self._session
         self._progress_number = (self._progress_number + 1) % (HIGHEST_SEQUENCE + 1)
-        values = (session.state, session.count, self._layer(), session.rate, session.duty, session.events.newest)
+        values = (session.state, session.count, session.layer(), session.rate, session.duty, session.events.newest)
         return encode(PROGRESS, self._progress_number, "progress", values)

@@ -17,7 +17,9 @@ from windcore.transitions import (
     ABANDON,
     ACCEPT,
     CLEAR,
-    CLEARED_EMPTY,
+    CLEAR_EMPTY,
+    CLEAR_LOADED,
+    CLEAR_OVER,
     COMPLETED,
     DRIVEN,
     GO_ON,
@@ -35,10 +37,14 @@ from windlink.codes import EASING, EMPTY, LOADED, TRIPPED, WAITING, WINDING
 # Settling at rest: turning the spool by this many pulses with the drive off is worth an event.
 _REST_SLACK_PULSES = 1
 
-# The fastest rate that a progress message can carry, hundredths of a pulse per second.
+# The most that a message can carry: of a rate in hundredths of a pulse per second, and of a layer.
 _FASTEST_TOLD = 9999999
+_DEEPEST_TOLD = 999
 
-_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1])
+# Scale of steps per grain, as a power of two: fine enough for a coarse stepper, and its products stay below 2^30.
+_STEP_SCALE = 14
+
+_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1])
 
 
 class Session:
@@ -58,7 +64,8 @@ class Session:
         self.rate = 0  # hundredths of a pulse per second
         self.duty = 0
         self.wait = 0  # event that began the present wait
-        self.trip_reason = 0
+        self.trip_reason = 0  # of the trip that holds the winder
+        self.last_trip_reason = 0  # of the trip that the following figures belong to
         self.trip_value = 0
         self.trip_limit = 0
         self.trip_count = 0
@@ -69,7 +76,9 @@ class Session:
         self._stop_reason = codes.STOP_AT_LAYER
         self._halt = 0  # count at which the present motion stops
         self._outcome = codes.REACHED
+        self._begun = False
         self._arrived = False
+        self._go_released = False  # whether the go button was seen released in the present state
         self._layers_told = 0
         self._zero = 0
         self._pulses = 0
@@ -84,8 +93,6 @@ class Session:
 
     def accept(self, job: Job) -> int:
         """Take a checked job. 0, or a refusal."""
-        if self.state == LOADED and job.job_id == self.job.job_id and job.crc == self.job.crc:
-            return 0
         if not self._go(ACCEPT):
             return codes.WRONG_STATE
         self.job = job
@@ -96,12 +103,13 @@ class Session:
         self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.creep_pulses, grain)
         self._speed_loop.prepare(job.full_rate * grain // 100, grain)
         self.speedometer.prepare(grain)
-        self._step_gain = job.step_numerator * 1024 // (job.step_denominator * grain)
+        self._step_gain = (job.step_numerator << _STEP_SCALE) // (job.step_denominator * grain)
         self._zero = self._pulses
         self.count = 0
         self._layers_told = 0
         self.wait = 0
         self._outcome = codes.REACHED
+        self._begun = False
         return 0
 
     def start(self) -> int:
@@ -151,12 +159,24 @@ class Session:
             return codes.STALE
         if self._switches & AT_REST:
             return codes.SWITCH_ACTIVE
-        self._go(CLEARED_EMPTY if self.job is _NO_JOB else CLEAR)
+        self.trip_reason = 0
+        self._rest_count = self.count
         self.events.add(happened.CLEARED, self._now_ms, reason, self.count)
         self.wait = self.events.newest
-        self._rest_count = self.count
-        self.trip_reason = 0
+        if self.job is _NO_JOB:
+            self._go(CLEAR_EMPTY)
+        elif not self._begun:
+            self._go(CLEAR_LOADED)
+        elif self._outcome == codes.ABANDONED:
+            self._go(CLEAR_OVER)
+            self._end()
+        else:
+            self._go(CLEAR)
         return 0
+
+    def layer(self) -> int:
+        """The layer that the count is in, from 1; 0 without a job."""
+        return min(self.tally.layer, _DEEPEST_TOLD) if self.job.job_id else 0
 
     def held_switches(self) -> int:
         """The switches that keep the spool from being started."""
@@ -185,11 +205,8 @@ class Session:
             reason = self.watch.switches(self._switches & AT_REST)
             if reason:
                 self._trip(reason, self.watch.value, self.watch.limit)
-            elif self._switches & codes.GO_BUTTON:
-                if self.state == LOADED:
-                    self.start()
-                else:
-                    self.go_on(self.wait)
+            else:
+                self._look_at_go_button()
         else:
             self._rest()
         self.duty = 1000 if outputs.step_rate else outputs.duty
@@ -201,6 +218,7 @@ class Session:
         if to < 0:
             return False
         self.state = to
+        self._go_released = False
         return True
 
     def _begin(self, trigger: int) -> int:
@@ -209,6 +227,7 @@ class Session:
         self.targets.pass_to(self.count)
         self._halt = self.targets.pulses
         self._stop_reason = codes.STOP_AT_MARK if self.targets.kind == codes.MARK_STOP else codes.STOP_AT_LAYER
+        self._begun = True
         self._arrived = False
         self._ramp.reset()
         self._speed_loop.reset()
@@ -217,10 +236,21 @@ class Session:
         self.events.add(happened.BEGAN, self._now_ms, self.job.job_id, self.count)
         return 0
 
+    def _look_at_go_button(self) -> None:
+        """A press counts from released to pressed within one state: a button that is held, or stuck, does nothing."""
+        if not self._switches & codes.GO_BUTTON:
+            self._go_released = True
+        elif self._go_released:
+            self._go_released = False
+            if self.state == LOADED:
+                self.start()
+            else:
+                self.go_on(self.wait)
+
     def _count_turns(self) -> None:
         self.count = self._pulses - self._zero
         self.tally.update(self.count)
-        while self._layers_told < self.tally.done:
+        while self._layers_told < min(self.tally.done, _DEEPEST_TOLD):
             self._layers_told += 1
             self.events.add(happened.LAYER_DONE, self._now_ms, self._layers_told, self.count)
         grains = self.speedometer.update(self.count, self._now_ms)
@@ -236,7 +266,9 @@ class Session:
             reason = watch.loop(step_ms) or watch.rate(proven, job.highest_rate)
             if not reason and job.channels == 2:
                 reason = watch.direction(self.count, job.backwards_pulses)
-            if not reason and not self._arrived:
+            if not reason and self._arrived:
+                reason = watch.overrun(self.count - self._halt, job.overrun_pulses)
+            elif not reason:
                 slowest = max(1, self._ramp.rate)
                 limit_ms = job.no_pulses_ms + 4000 * self._grain // slowest
                 reason = watch.pulses(self.speedometer.quiet_ms, limit_ms)
@@ -268,7 +300,7 @@ class Session:
             return
         wanted = self._ramp.advance(self._halt - self.count, step_ms)
         if self.job.drive == codes.STEPPER:
-            outputs.step_rate = wanted * self._step_gain >> 10
+            outputs.step_rate = wanted * self._step_gain >> _STEP_SCALE
         else:
             outputs.duty = self._speed_loop.advance(wanted, self.speedometer.rate, step_ms)
 
@@ -300,7 +332,7 @@ class Session:
             self._end()
             return
         self._go(RESTED)
-        self.events.add(happened.STOPPED, self._now_ms, self._stop_reason, self.tally.layer, self.count)
+        self.events.add(happened.STOPPED, self._now_ms, self._stop_reason, self.layer(), self.count)
         self.wait = self.events.newest
         self._rest_count = self.count
 
@@ -326,16 +358,17 @@ class Session:
         self.tally.update(self.count)
         self.speedometer.update(self.count, self._now_ms)
         self.rate = 0
-        if (
-            abs(self.count - self._rest_count) > _REST_SLACK_PULSES
-            and self.speedometer.quiet_ms >= self.job.standstill_ms
-        ):
+        moved = abs(self.count - self._rest_count)
+        quiet = self.speedometer.quiet_ms >= self.job.standstill_ms
+        # told once it rests, and on the way too when it does not
+        if moved > self.job.overrun_pulses or (moved > _REST_SLACK_PULSES and quiet):
             self._rest_count = self.count
             self.events.add(happened.MOVED_AT_REST, self._now_ms, self.count)
 
     def _trip(self, reason: int, value: int, limit: int) -> None:
         self._go(TRIP)
         self.trip_reason = reason
+        self.last_trip_reason = reason
         self.trip_value = value
         self.trip_limit = limit
         self.trip_count = self.count

@@ -1,9 +1,13 @@
 """How fast the spool turns, and the loop that keeps it at a rate."""
 
-from windcore.ticks import ticks_diff
+from windcore.ticks import LOOP_MS, ticks_diff
 
 _WINDOW_MS = 60
-_LONGEST_MS = 100000
+LONGEST_QUIET_MS = 100000
+# A rate is proven over 0.2 s where that holds five pulses, so that one badly spaced slot weighs little, else over 0.5 s.
+_PROOF_MS = 200
+_PROOF_PULSES = 5
+_LONG_PROOF_MS = 500
 _FARTHEST = 1 << 19  # grains in a window; beyond the fastest spool by far, and safe to multiply by 1000
 
 
@@ -12,8 +16,10 @@ class Speedometer:
 
     It measures from one step in which the count changed to a later one, at least a window apart, so that a
     pulse every few seconds and a hundred a step both read true. When pulses stay away, the rate falls as
-    the time since the last one shows it must have. `proven` is the rate that the counts leave no doubt of:
-    one pulse in the window may have been there at its start already.
+    the time since the last one shows it must have.
+
+    `proven` is the rate that the counts leave no doubt of. It is measured over a longer window, from pulse to
+    pulse, and a pulse may be a step older than it was read.
     """
 
     def __init__(self) -> None:
@@ -28,11 +34,14 @@ class Speedometer:
         """Start from rest at this count."""
         self.rate = 0
         self.proven = 0
+        self.quiet_ms = 0
         self._anchor = count
         self._anchor_ms = now_ms
         self._last = count
         self._last_ms = now_ms
-        self.quiet_ms = 0
+        self._proof_begun = False
+        self._proof = count
+        self._proof_ms = now_ms
 
     def update(self, count: int, now_ms: int) -> int:
         """Take the count of this step; the rate, signed."""
@@ -40,15 +49,14 @@ class Speedometer:
             self._last = count
             self._last_ms = now_ms
             self.quiet_ms = 0
+            self._prove(count, now_ms)
             span_ms = ticks_diff(now_ms, self._anchor_ms)
             if span_ms >= _WINDOW_MS:
-                moved = max(-_FARTHEST, min(_FARTHEST, (count - self._anchor) * self._grain))
-                self.rate = moved * 1000 // span_ms
-                self.proven = max(0, moved - self._grain) * 1000 // span_ms
+                self.rate = self._moved(count, self._anchor) * 1000 // span_ms
                 self._anchor = count
                 self._anchor_ms = now_ms
             return self.rate
-        self.quiet_ms = min(_LONGEST_MS, ticks_diff(now_ms, self._last_ms))
+        self.quiet_ms = min(LONGEST_QUIET_MS, ticks_diff(now_ms, self._last_ms))
         if self.quiet_ms >= _WINDOW_MS:
             bound = self._grain * 1000 // self.quiet_ms
             if self.rate > bound:
@@ -56,6 +64,20 @@ class Speedometer:
             elif self.rate < -bound:
                 self.rate = -bound
         return self.rate
+
+    def _prove(self, count: int, now_ms: int) -> None:
+        span_ms = ticks_diff(now_ms, self._proof_ms)
+        if self._proof_begun and span_ms < (_PROOF_MS if abs(count - self._proof) >= _PROOF_PULSES else _LONG_PROOF_MS):
+            return
+        if self._proof_begun:
+            self.proven = self._moved(count, self._proof) * 1000 // (span_ms + LOOP_MS)
+        # the spool may have stood anywhere between two pulses, so the first pulse proves nothing
+        self._proof_begun = True
+        self._proof = count
+        self._proof_ms = now_ms
+
+    def _moved(self, count: int, since: int) -> int:
+        return max(-_FARTHEST, min(_FARTHEST, (count - since) * self._grain))
 
 
 class SpeedLoop:

@@ -1,6 +1,7 @@
 """The winder's clock: milliseconds that wrap at 2^30."""
 
 WRAP = 1 << 30
+LOOP_MS = 10  # period of the control step
 _MASK = WRAP - 1
 _HALF = 1 << 29
 

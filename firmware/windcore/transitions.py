@@ -12,7 +12,8 @@ WAITING   By standstill short of the target, and when a trip is cleared. Drive o
           pressed stop button.
 FINISHED  By standstill at the target or after abandon. Drive off. Out: accept.
 TRIPPED   From anywhere, by a trip; at the start, after a restart that nobody asked for. Drive off. Out: clear,
-          which moves nothing.
+          which moves nothing: to WAITING, or LOADED where the job has not begun, or FINISHED where it was being
+          abandoned, or EMPTY where there is none.
 """
 
 from windlink.catalogue import STATE_REQUESTS
@@ -20,11 +21,26 @@ from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WI
 
 # Triggers. The first ones are requests of the host, in the order of the link's catalogue.
 ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR = range(len(STATE_REQUESTS))
-SLOWING, RESTED, COMPLETED, TRIP, CLEARED_EMPTY = range(len(STATE_REQUESTS), len(STATE_REQUESTS) + 5)
+_FIRST = len(STATE_REQUESTS)
+SLOWING, RESTED, COMPLETED, TRIP, CLEAR_EMPTY, CLEAR_LOADED, CLEAR_OVER = range(_FIRST, _FIRST + 7)
 
 # The numbers are the link's, and index the table below.
 STATES = (EMPTY, LOADED, WINDING, EASING, WAITING, FINISHED, TRIPPED)
-TRIGGERS = (ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR, SLOWING, RESTED, COMPLETED, TRIP, CLEARED_EMPTY)
+TRIGGERS = (
+    ACCEPT,
+    START,
+    PAUSE,
+    GO_ON,
+    ABANDON,
+    CLEAR,
+    SLOWING,
+    RESTED,
+    COMPLETED,
+    TRIP,
+    CLEAR_EMPTY,
+    CLEAR_LOADED,
+    CLEAR_OVER,
+)
 
 # The states in which the drive may pull; in every other it is off, whatever the rest of the session does.
 DRIVEN = (WINDING, EASING)
@@ -51,7 +67,9 @@ TRANSITIONS = {
     (WAITING, TRIP): TRIPPED,
     (FINISHED, ACCEPT): LOADED,
     (TRIPPED, CLEAR): WAITING,
-    (TRIPPED, CLEARED_EMPTY): EMPTY,
+    (TRIPPED, CLEAR_EMPTY): EMPTY,
+    (TRIPPED, CLEAR_LOADED): LOADED,
+    (TRIPPED, CLEAR_OVER): FINISHED,
 }
 
 _NONE = 255

@@ -10,12 +10,19 @@ from windlink.codes import (
     OVERSPEED,
     RUN_OUT,
     RUN_OUT_SWITCH,
+    RUNS_ON,
     SNAG,
     STOP_BUTTON,
     STOP_PRESSED,
     TENSION_SWITCH,
     TRIP,
 )
+
+# The largest value and limit that a message carries.
+_MOST_TOLD = 9999999
+
+# A spool is silent at most this long under drive, however slowly it is meant to turn.
+_LONGEST_SILENCE_MS = 90000
 
 # A control step this late has not kept watch: ten periods.
 LATE_MS = 100
@@ -81,11 +88,19 @@ class Watch:
 
     def pulses(self, quiet_ms: int, limit_ms: int) -> int:
         """A sensor that is silent under drive."""
+        limit_ms = min(limit_ms, _LONGEST_SILENCE_MS)
         if quiet_ms > limit_ms:
             return self._found(NO_PULSES, quiet_ms, limit_ms)
         return 0
 
+    def overrun(self, beyond: int, allowed: int) -> int:
+        """A spool that turns on past its stop, drive off and brake on; pulses beyond the stop."""
+        if beyond > allowed:
+            return self._found(RUNS_ON, beyond, allowed)
+        return 0
+
     def _found(self, reason: int, value: int, limit: int) -> int:
-        self.value = value
-        self.limit = limit
+        # a message has room for no more
+        self.value = max(-_MOST_TOLD, min(_MOST_TOLD, value))
+        self.limit = min(_MOST_TOLD, limit)
         return reason

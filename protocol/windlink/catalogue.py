@@ -108,7 +108,7 @@ MESSAGES = (
             Field("bad_lines", 0, 9999999, "lines that were no valid frame"),
             Field("overlong_lines", 0, 9999999, "lines longer than their room"),
             Field("dropped_progress", 0, 9999999, "progress frames dropped, because the port was not ready"),
-            Field("dropped_events", 0, 9999999, "layer events dropped, because the room for events was full"),
+            Field("dropped_events", 0, 9999999, "events dropped, because the room for them was full"),
             Field("longest_loop_ms", 0, 9999999, "longest control period since the start"),
         ),
         "What the link has lost so far.",

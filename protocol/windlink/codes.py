@@ -23,6 +23,7 @@ GUARD_OPEN = 7
 LINK_LOST = 8
 LATE_LOOP = 9
 RESTARTED = 10
+RUNS_ON = 11
 
 # Why a request is refused.
 UNKNOWN_REQUEST = 1
@@ -34,8 +35,7 @@ JOB_DAMAGED = 6
 JOB_VALUE = 7
 NOT_FITTED = 8
 STALE = 9
-OTHER_MAJOR = 10
-SWITCH_ACTIVE = 11
+SWITCH_ACTIVE = 10
 
 # Why a winder came to rest before the end of its job.
 STOP_AT_LAYER = 1

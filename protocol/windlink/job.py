@@ -8,10 +8,12 @@ walking pace and ten thousand a second are both whole numbers below 2^30.
 from binascii import crc32
 
 from windlink.catalogue import MOST_JOB_VALUES
-from windlink.codes import LAYER_STOP, MARK_STOP
+from windlink.codes import LAYER_STOP, MARK_STOP, STEPPER
 from windlink.fields import SMALL, Field
 
 HIGHEST_RATE = 1000000
+LOWEST_RATE = 5  # a pulse in 20 s: at a lower one a stalled spool could not be told from a slow one
+MOST_STEPS_S = 60000
 MOST_LAYERS = 240
 
 JOB_FIELDS = (
@@ -22,21 +24,22 @@ JOB_FIELDS = (
     Field("layer_denominator", 1, SMALL // 2 - 1, "and its denominator"),
     Field("first_numerator", 1, SMALL - 1, "pulses of the first pass, over the same denominator"),
     Field("target_pulses", 1, SMALL // 2, "where the job ends"),
-    Field("cruise_rate", 1, HIGHEST_RATE, "rate to wind at"),
-    Field("creep_rate", 1, HIGHEST_RATE, "rate of the last approach to a stop"),
-    Field("full_rate", 1, HIGHEST_RATE * 2, "rate of the unloaded drive at full duty"),
-    Field("highest_rate", 1, HIGHEST_RATE * 2, "rate that trips the drive"),
+    Field("cruise_rate", LOWEST_RATE, HIGHEST_RATE, "rate to wind at, hundredths of a pulse per second"),
+    Field("creep_rate", LOWEST_RATE, HIGHEST_RATE, "rate of the last approach to a stop, likewise"),
+    Field("full_rate", 1, HIGHEST_RATE * 2, "rate of the unloaded drive at full duty, likewise"),
+    Field("highest_rate", 1, HIGHEST_RATE * 2, "rate that trips the drive, likewise"),
     Field("acceleration", 1, 10000000, "gain of rate in a second, hundredths of a pulse per second squared"),
     Field("creep_pulses", 0, 100000, "length of the last approach"),
     Field("standstill_ms", 50, 10000, "silence of the sensor that counts as rest"),
     Field("no_pulses_ms", 100, 60000, "silence under drive that trips, beside four pulse periods"),
     Field("backwards_pulses", 1, 1000000, "turning back under drive that trips (quadrature only)"),
-    Field("link_loss", 0, 2, "see Link loss"),
+    Field("link_loss", 0, 2, "see Link loss; not looked at with drive hand"),
     Field("link_loss_ms", 500, 600000, "silence of the host that counts as its loss"),
     Field("fitted", 0, 31, "bit mask of the fitted switches, see Switches"),
     Field("lead_ms", 0, 60000, "hand drive: how far ahead of a stop the lamp tells it"),
     Field("step_numerator", 0, SMALL - 1, "stepper: steps per pulse, numerator; 0 for other drives"),
     Field("step_denominator", 1, SMALL // 2 - 1, "and its denominator"),
+    Field("overrun_pulses", 1, 1000000, "turning on past a stop, drive off, that trips (not for hand)"),
 )
 
 POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}
@@ -80,6 +83,15 @@ def _first_contradiction(values: "list[int]") -> int:
     for smaller, larger in pairs:
         if values[at[smaller]] > values[at[larger]]:
             return at[smaller]
+    numerator, denominator = values[at["layer_numerator"]], values[at["layer_denominator"]]
+    if numerator // denominator >= SMALL // 4:
+        return at["layer_numerator"]
+    last_layer = values[at["first_numerator"]] + (MOST_LAYERS - 1) * numerator
+    if values[at["target_pulses"]] * denominator > last_layer:
+        return at["target_pulses"]
+    steps_s = values[at["cruise_rate"]] * values[at["step_numerator"]] // (100 * values[at["step_denominator"]])
+    if values[at["drive"]] == STEPPER and steps_s > MOST_STEPS_S:
+        return at["step_numerator"]
     return _first_bad_stop(values)
 
 

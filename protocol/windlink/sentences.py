@@ -65,6 +65,11 @@ TRIPS = {
         "The board restarted by itself; the count of its job is lost.",
         "Check the power supply, then look at the ledger for the last count.",
     ),
+    c.RUNS_ON: Saying(
+        "runs_on",
+        "The spool went on turning past its stop with the drive off.",
+        "Cut the motor's power at the emergency stop, then look for a motor driver that is stuck on.",
+    ),
 }
 
 REFUSALS = {
@@ -77,9 +82,6 @@ REFUSALS = {
     c.JOB_VALUE: Saying("job_value", "A value of the job is impossible."),
     c.NOT_FITTED: Saying("not_fitted", "The job needs what this winder lacks.", "Change [machine] to what is fitted."),
     c.STALE: Saying("stale", "The request names a wait or a trip that is over.", "Ask for the status."),
-    c.OTHER_MAJOR: Saying(
-        "other_major", "The host speaks another major version of the link.", "Update the older side."
-    ),
     c.SWITCH_ACTIVE: Saying(
         "switch_active", "A switch still holds the winder.", "Close or release it, then try again."
     ),
@@ -138,6 +140,14 @@ CAPABILITIES = {
     c.CAN_STEPPER: Saying("stepper", "A stepper drive."),
     c.CAN_QUADRATURE: Saying("quadrature", "A counter for two channels."),
 }
+
+
+def say(table: "dict[int, Saying]", code: int) -> Saying:
+    """What a code says; a newer version's code, which the table lacks, says that it is one."""
+    saying = table.get(code)
+    if saying is None:
+        return Saying("code_%d" % code, "Code %d, which this program does not know." % code, "Update this program.")
+    return saying
 
 
 def code_of(table: "dict[int, Saying]", word: str) -> int:

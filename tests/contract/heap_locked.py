@@ -40,9 +40,9 @@ def main(drive):
             visited |= 1 << session.state
             if step == 300:
                 session.pause()
-            elif step == 4000:
+            elif step == 2000:
                 inputs.switches = codes.TENSION_SWITCH
-            elif step == 4001:
+            elif step == 2001:
                 inputs.switches = 0
             elif session.state == codes.WAITING:
                 session.go_on(session.wait)

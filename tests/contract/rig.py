@@ -36,6 +36,7 @@ DEFAULTS = {
     "lead_ms": 2000,
     "step_numerator": 160,
     "step_denominator": 1,
+    "overrun_pulses": 20,
 }
 
 

@@ -93,7 +93,12 @@ def every_state_has_a_way_out_and_no_trip_clears_itself():
         assert [1 for (origin, _), to in transitions.TRANSITIONS.items() if origin == state and to != state]
     for (origin, trigger), _ in transitions.TRANSITIONS.items():
         if origin == codes.TRIPPED:
-            assert trigger in (transitions.CLEAR, transitions.CLEARED_EMPTY)
+            assert trigger in (
+                transitions.CLEAR,
+                transitions.CLEAR_EMPTY,
+                transitions.CLEAR_LOADED,
+                transitions.CLEAR_OVER,
+            )
     rig = in_state(codes.TRIPPED)
     rig.step(3000)
     assert rig.session.state == codes.TRIPPED
@@ -257,9 +262,122 @@ def the_buttons_start_and_go_on_without_a_host():
     rig.step()
     rig.inputs.switches = 0
     rig.until(codes.WAITING)
+    rig.step()
     rig.inputs.switches = codes.GO_BUTTON
     rig.step()
     assert rig.session.state == codes.WINDING
+
+
+def a_go_button_that_is_held_starts_nothing_and_passes_no_stop():
+    rig = Rig()
+    rig.step()
+    rig.accept()
+    rig.inputs.switches = codes.GO_BUTTON
+    rig.step(100)
+    assert rig.session.state == codes.LOADED
+    assert rig.session.start() == 0
+    rig.until(codes.WAITING)
+    rig.step(500)
+    assert rig.session.state == codes.WAITING
+    rig = in_state(codes.TRIPPED)
+    rig.inputs.switches = codes.GO_BUTTON
+    rig.step()
+    assert rig.session.clear(codes.STOP_PRESSED) == 0
+    rig.step(500)
+    assert rig.session.state == codes.WAITING
+
+
+def a_spool_that_runs_on_past_its_stop_trips():
+    for channels in (1, 2):
+        rig = in_state(codes.WINDING, channels=channels)
+        while not rig.outputs.brake:
+            rig.step()
+        rig.forced = 40.0
+        tripped_with(codes.RUNS_ON, rig)
+        rig.step(500)
+        moves = rig.verbs().count("moved_at_rest")
+        assert 5 <= moves <= 15, moves
+
+
+def a_stalled_drive_trips_however_slowly_it_is_meant_to_turn():
+    for cruise in (5, 20, 4000):
+        rig = in_state(codes.WINDING, cruise_rate=cruise, creep_rate=5, full_rate=cruise * 2, stops=())
+        rig.stuck = True
+        rig.until(codes.TRIPPED, most=10000)
+        assert rig.session.trip_reason == codes.NO_PULSES
+        assert rig.session.trip_value <= 95000
+
+
+def overspeed_is_proven_within_a_second_from_twenty_pulses_a_second_up():
+    for rate, most in ((20, 70), (60, 45), (300, 30), (3000, 30)):
+        rates = {"cruise_rate": rate * 90, "highest_rate": rate * 100, "full_rate": rate * 200}
+        rig = in_state(codes.WINDING, stops=(), target_pulses=160000, **rates)
+        rig.forced = rate * 0.97
+        rig.step(300)
+        assert rig.session.state in transitions.DRIVEN, rate
+        rig.forced = rate * 1.2
+        steps = 0
+        while rig.session.state != codes.TRIPPED:
+            rig.step()
+            steps += 1
+            assert steps <= most, (rate, steps)
+        assert rig.session.trip_reason == codes.OVERSPEED
+
+
+def an_abandoned_job_that_trips_is_over_once_it_is_cleared():
+    rig = in_state(codes.WINDING)
+    rig.step(200)
+    rig.session.abandon()
+    rig.inputs.switches = codes.TENSION_SWITCH
+    rig.step()
+    assert rig.session.state == codes.TRIPPED
+    rig.inputs.switches = 0
+    rig.step()
+    assert rig.session.clear(codes.SNAG) == 0
+    assert rig.session.state == codes.FINISHED
+    assert rig.last_event()[1][0] == codes.ABANDONED
+
+
+def a_job_tripped_before_it_began_is_loaded_again_and_starts_at_zero():
+    rig = in_state(codes.LOADED)
+    rig.inputs.switches = codes.STOP_BUTTON
+    rig.step()
+    assert rig.session.state == codes.TRIPPED
+    rig.inputs.switches = 0
+    rig.forced = 50.0
+    rig.step(100)
+    rig.forced = None
+    assert rig.session.clear(codes.STOP_PRESSED) == 0
+    assert rig.session.state == codes.LOADED
+    assert rig.session.start() == 0
+    rig.step()
+    assert rig.session.count == 0
+
+
+def every_number_that_is_kept_is_below_two_to_the_thirty():
+    extremes = (
+        {"cruise_rate": 1000000, "full_rate": 2000000, "highest_rate": 2000000, "acceleration": 10000000},
+        {"layer_numerator": (1 << 30) - 1, "layer_denominator": 1000003, "first_numerator": (1 << 29) + 1},
+        {"layer_numerator": 1 << 27, "first_numerator": 1 << 27, "target_pulses": 1 << 29},
+    )
+    for extreme in extremes:
+        rig = in_state(codes.WINDING, stops=(), **extreme)
+        for _ in range(400):
+            rig.step()
+            session = rig.session
+            for part in (
+                session,
+                session.tally,
+                session.targets,
+                session.speedometer,
+                session.watch,
+                session._ramp,
+                session._speed_loop,
+                session.events,
+            ):
+                for name, value in part.__dict__.items():
+                    if isinstance(value, int):
+                        assert abs(value) < 1 << 30, (name, value)
 
 
 def a_spool_is_not_started_with_the_guard_open():
@@ -285,6 +403,13 @@ PROMISES = (
     a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same,
     turning_at_rest_is_counted_and_told,
     the_buttons_start_and_go_on_without_a_host,
+    a_go_button_that_is_held_starts_nothing_and_passes_no_stop,
+    a_spool_that_runs_on_past_its_stop_trips,
+    a_stalled_drive_trips_however_slowly_it_is_meant_to_turn,
+    overspeed_is_proven_within_a_second_from_twenty_pulses_a_second_up,
+    an_abandoned_job_that_trips_is_over_once_it_is_cleared,
+    a_job_tripped_before_it_began_is_loaded_again_and_starts_at_zero,
+    every_number_that_is_kept_is_below_two_to_the_thirty,
     a_spool_is_not_started_with_the_guard_open,
 )
 

@@ -15,9 +15,10 @@ if TYPE_CHECKING:
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
-# Above the rated speed by what a speed read from few pulses may err, and the speed loop overshoot.
-OVERSPEED_MARGIN = 1.3
+# Above the rated speed by what the speed loop may overshoot.
+OVERSPEED_MARGIN = 1.15
 BACKWARDS_TURNS = Fraction(1, 4)
+OVERRUN_TURNS = 1
 HAND_LEAD_S = 3.0
 HAND_STANDSTILL_S = 1.0
 
@@ -66,6 +67,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "lead_ms": round(1000 * HAND_LEAD_S) if hand else 0,
         "step_numerator": steps.numerator,
         "step_denominator": steps.denominator,
+        "overrun_pulses": max(3, round(pulses_per_turn * OVERRUN_TURNS)),
     }
     values = [named[field.name] for field in JOB_FIELDS]
     for pulses, kind in plan.stops:
