@@ -14,8 +14,9 @@ from boards.truth_file import TruthFile
 from plant.chance import Chance
 from plant.truth import Overshoot
 from plant.winder import Plant
-from windcore.service import LOOP_MS, Identity
+from windcore.service import Identity
 from windcore.signals import Inputs, Outputs
+from windcore.ticks import LOOP_MS
 from windlink import codes
 
 # Read by type checkers only: MicroPython has no typing module.

@@ -204,6 +204,10 @@ class LinkService:
             self._session.longest_step_ms,
         )
 
+    def _on_events(self, _: "tuple[Any, ...]") -> "Reply":
+        events = self._session.events
+        return "events", (events.newest, events.acknowledged)
+
     def _on_offer(self, values: "tuple[Any, ...]") -> "Reply":
         self._upload_id = values[0]
         self._upload_count = values[1]

@@ -4,7 +4,8 @@ from windcore.ticks import LOOP_MS, ticks_diff
 
 _WINDOW_MS = 60
 LONGEST_QUIET_MS = 100000
-# A rate is proven over 0.2 s where that holds five pulses, so that one badly spaced slot weighs little, else over 0.5 s.
+# A rate is proven over 0.2 s where that holds five pulses, so that one badly spaced slot weighs little;
+# else over 0.5 s.
 _PROOF_MS = 200
 _PROOF_PULSES = 5
 _LONG_PROOF_MS = 500
@@ -46,6 +47,7 @@ class Speedometer:
     def update(self, count: int, now_ms: int) -> int:
         """Take the count of this step; the rate, signed."""
         if count != self._last:
+            sudden = self._moved(count, self._last) * 1000 // (ticks_diff(now_ms, self._last_ms) + LOOP_MS)
             self._last = count
             self._last_ms = now_ms
             self.quiet_ms = 0
@@ -55,6 +57,8 @@ class Speedometer:
                 self.rate = self._moved(count, self._anchor) * 1000 // span_ms
                 self._anchor = count
                 self._anchor_ms = now_ms
+            # a spool that breaks loose from its friction is seen from one pulse to the next, not at the window's end
+            self.rate = max(self.rate, sudden)
             return self.rate
         self.quiet_ms = min(LONGEST_QUIET_MS, ticks_diff(now_ms, self._last_ms))
         if self.quiet_ms >= _WINDOW_MS:

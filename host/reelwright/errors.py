@@ -17,6 +17,7 @@ EXIT_DEVICE = 3
 EXIT_TRIPPED = 4
 EXIT_PAUSED = 5
 EXIT_ABANDONED = 6
+EXIT_INTERRUPTED = 130
 
 EXIT_CODES = {
     EXIT_DONE: "done: the wind reached its target, or the question was answered",
@@ -26,6 +27,7 @@ EXIT_CODES = {
     EXIT_TRIPPED: "the winder tripped: a protective stop holds it",
     EXIT_PAUSED: "brought to standstill before the target; the job can go on",
     EXIT_ABANDONED: "abandoned before the target",
+    EXIT_INTERRUPTED: "interrupted by Ctrl-C",
 }
 
 

@@ -113,6 +113,16 @@ MESSAGES = (
         ),
         "What the link has lost so far.",
     ),
+    Message(REQUEST, "events", (), "Asks which events the winder keeps."),
+    Message(
+        ANSWER,
+        "events",
+        (
+            Field("newest", 0, HIGHEST_EVENT, "number of the newest event; 0 before the first"),
+            Field("acknowledged", 0, HIGHEST_EVENT, "the last one that was acknowledged; all above it are kept"),
+        ),
+        "The events kept.",
+    ),
     Message(
         REQUEST,
         "offer",

@@ -11,7 +11,7 @@ from boards.noise import Noise
 from boards.simulated import SimulatedBoard
 from plant.chance import Chance
 from simulated.machines import machine_spec
-from windcore.service import LOOP_MS
+from windcore.ticks import LOOP_MS
 from windcore.signals import Inputs, Outputs
 from windcore.ticks import ticks_diff
 from windlink import codes

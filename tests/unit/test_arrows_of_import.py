@@ -15,13 +15,13 @@ MAY_IMPORT = {
     "winding": set(),
     "profiles": {"winding"},
     "device": {"winding", "windlink"},
-    "ledger": {"operation", "winding"},
+    "ledger": set(),
     "simulator": {"winding", "device", "windlink"},
-    "views": {"operation", "ledger", "winding", "windlink"},
+    "views": {"ledger", "winding", "windlink"},
     "operation": {"winding", "profiles", "device", "ledger", "views", "windlink"},
     "cli": {"winding", "profiles", "device", "ledger", "simulator", "views", "operation", "windlink"},
 }
-BESIDE = {"errors", "json_text", "__version__"}
+BESIDE = {"cautions", "errors", "json_text", "snapshot", "__version__"}
 HARDWARE = {"machine", "rp2", "esp32"}
 
 

@@ -12,7 +12,7 @@ import pytest
 from reelwright.ledger import Count, LedgerError, ledger_path, new_job_id, open_ledger
 from reelwright.ledger.layout import APPLICATION_ID, STEPS, bring_up_to_date
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.snapshot import Happening, WindResult
+from reelwright.snapshot import Happening, WindResult
 
 JOB = {"strand": {"diameter_mm": 1.75, "material": "reed green"}, "machine": {"turns_per_layer": "174/5"}}
 PLAN = {"turns": 168.4, "layer_pulses": [2088, 4176]}

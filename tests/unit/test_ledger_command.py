@@ -18,7 +18,7 @@ from reelwright.cli.ledger import command
 from reelwright.errors import EXIT_USAGE, ReelwrightError, UsageError
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.snapshot import Happening, WindResult
+from reelwright.snapshot import Happening, WindResult
 
 JOB = {
     "take_up": {"name": "tide clock 3", "barrel_diameter_mm": 80.0},

@@ -8,7 +8,7 @@ import pytest
 from reelwright.errors import EXIT_DEVICE, ReelwrightError
 from reelwright.ledger import LedgerError
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.snapshot import Happening
+from reelwright.snapshot import Happening
 
 LAYER_DONE = Happening(1, "layer_done", "Layer 1 is full.", {"layer": 1, "pulses": 2088}, "")
 

@@ -17,7 +17,7 @@ import sys
 from pathlib import Path
 sys.path[:0] = {path!r}
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.snapshot import Happening
+from reelwright.snapshot import Happening
 with SqliteLedger(Path(sys.argv[1])) as ledger:
     if ledger.find(1) is None:
         ledger.open_wind(1, job={{}}, plan={{}}, port='p', board='b', firmware='f', protocol='1', boot=1)
@@ -71,7 +71,7 @@ def write_until_killed(path, last, after_s):
 
 def fill_in_the_event(path, number):
     """A kill between a count and its event leaves the event out; the next round counts on from both."""
-    from reelwright.operation.snapshot import Happening
+    from reelwright.snapshot import Happening
 
     with SqliteLedger(path) as ledger:
         ledger.record_event(1, 1, Happening(number, "layer_done", "A layer is full."))

@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from pictures.live_view import WIND
+from pictures.live_view import wind
 from reelwright.views import choose_view
 from reelwright.views.json_lines import JsonView
 from reelwright.views.live import LiveView
@@ -41,7 +41,7 @@ def test_the_face_follows_the_output(monkeypatch, stream, term, as_json, face):
 
 
 SCENES = """
-from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+from reelwright.snapshot import Happening, Snapshot, WindResult
 WINDING = Snapshot('winding', 1, 1, 1.0, 2.0, 3, 4.0, 5.0, 6.0, 7.0, 8.0, 9.0, 10.0, 11.0)
 EVENT = Happening(1, 'began', 'Winding began.')
 REACHED = WindResult(1, 'finished', 'reached', 1, 1, 1.0, 1, 1.0, 0.1, None, None)
@@ -93,7 +93,7 @@ def test_a_full_disk_is_told_once_and_the_wind_goes_on():
     with open("/dev/full", "w") as full:
         view = JsonView(full, err)
         for _ in range(3):
-            view.progress(WIND.snapshot)
+            view.progress(wind().snapshot)
 
     assert err.getvalue().count("No space left on device") == 1
     assert "The wind goes on and is recorded." in err.getvalue()

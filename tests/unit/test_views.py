@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from reelwright.json_text import json_text
-from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+from reelwright.snapshot import Happening, Snapshot, WindResult
 from reelwright.views.json_lines import JsonView
 from reelwright.views.live import LiveView
 from reelwright.views.plain import PlainView

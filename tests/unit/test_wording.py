@@ -5,7 +5,7 @@ import math
 import attrs
 import pytest
 
-from reelwright.operation.snapshot import WindResult
+from reelwright.snapshot import WindResult
 from reelwright.views.quantities import count_of, duration, with_uncertainty
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, saying_of_state

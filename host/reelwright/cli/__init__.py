@@ -7,13 +7,15 @@ pay for the port, the database or the terminal.
 from __future__ import annotations
 
 import importlib
+import os
 import sys
-from typing import cast
+from typing import NoReturn, cast
 
 import click
 
 from reelwright import __version__
-from reelwright.errors import EXIT_CODES, ReelwrightError
+from reelwright.cautions import CAUTION
+from reelwright.errors import EXIT_CODES, EXIT_DEVICE, EXIT_DONE, EXIT_INTERRUPTED, ReelwrightError
 
 # name of the command -> (module, one line of help)
 COMMANDS = {
@@ -45,23 +47,39 @@ class LazyGroup(click.Group):
     def format_epilog(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002 - click's signature
         with formatter.section("Exit codes"):
             formatter.write_dl([(str(code), text) for code, text in EXIT_CODES.items()])
+        formatter.write_paragraph()
+        formatter.write_text(CAUTION)
 
 
 @click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="reelwright")
 def main() -> None:
-    """Wind a known length of round strand from one spool to another.
-
-    A powered winder can hurt: guard it, wire an emergency stop, keep hair, sleeves and hands away.
-    """
+    """Wind a known length of round strand from one spool to another."""
 
 
 def run() -> None:
     """Entry point of the command. Failures of a person or a winder print a paragraph, never a traceback."""
     try:
-        main(standalone_mode=True)
+        sys.exit(main(standalone_mode=False) or EXIT_DONE)
+    except click.ClickException as mistake:
+        mistake.show()
+        sys.exit(mistake.exit_code)
     except ReelwrightError as failure:
-        click.echo(f"Error: {failure.message}", err=True)
-        if failure.remedy:
-            click.echo(failure.remedy, err=True)
-        sys.exit(failure.exit_code)
+        _fail(failure.message, failure.remedy, failure.exit_code)
+    except (click.Abort, KeyboardInterrupt):
+        _fail("Interrupted.", "A winder that was under way keeps to its job by itself.", EXIT_INTERRUPTED)
+    except BrokenPipeError:
+        # whoever read the output has seen enough
+        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - lives as long as the program
+        sys.exit(EXIT_DONE)
+    except OSError as failure:
+        _fail(
+            f"The computer failed: {failure}.", "Look for a full disk or a place that may not be written.", EXIT_DEVICE
+        )
+
+
+def _fail(message: str, remedy: str, exit_code: int) -> NoReturn:
+    click.echo(f"Error: {message}", err=True)
+    if remedy:
+        click.echo(remedy, err=True)
+    sys.exit(exit_code)

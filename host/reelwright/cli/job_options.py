@@ -70,7 +70,7 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
     for option, (table, key, _) in _OPTIONS.items():
         value = options.get(option.strip("-").replace("-", "_"))
         # a flag or a list that was not given is empty, which leaves the file's word as it is
-        if value not in (None, False, ()):
+        if value is not None and value is not False and value != ():
             tables.setdefault(table, {})[key] = value
     _check_single_target(tables)
     if path is not None:

@@ -13,7 +13,7 @@ import click
 
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.errors import DeviceError, UsageError
-from reelwright.simulator.spec import FAULTS, PACE_MAX, SimulatorOptions
+from reelwright.simulator.spec import FAULTS, PACE_MAX, SWITCH_OF_FAULT, SimulatorOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -44,7 +44,7 @@ class Pace(NumberType):
             return value
         if value == "max":
             return PACE_MAX
-        if not (value.isascii() and value.isdecimal() and 1 <= int(value) <= HIGHEST_PACE):
+        if not (value.isascii() and value.isdecimal() and len(value) < 9 and 1 <= int(value) <= HIGHEST_PACE):
             self.fail(f"{value!r} is no pace: give a whole number from 1 to {HIGHEST_PACE}, or max.", param, ctx)
         return float(value)
 
@@ -122,6 +122,12 @@ def command(
     if path is not None and truth_path and Path(truth_path).absolute() == Path(path).absolute():
         raise UsageError(f"--truth {truth_path} would overwrite the job file.", "Name another file.")
     job = resolve_job(path, options)
+    for kind, _ in faults:
+        switch = SWITCH_OF_FAULT.get(kind)
+        if switch is not None and switch not in job.machine.fitted:
+            click.echo(
+                f"Note: {switch} is not in machine.fitted, so no switch will tell the winder of {kind}.", err=True
+            )
     simulator_options = SimulatorOptions(
         seed=seed,
         pace=pace,

@@ -65,10 +65,10 @@ def _recorded_plan(job_id: int) -> Plan | None:
 def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
     """What can be said of a winder without a job, or with one that another computer started: no length, only counts."""
     from reelwright.json_text import json_text
-    from windlink.sentences import STATES, TRIPS
+    from windlink.sentences import STATES, TRIPS, say
 
-    state = STATES[status["state"]]
-    trip = TRIPS[status["reason"]] if status["reason"] else None
+    state = say(STATES, status["state"])
+    trip = say(TRIPS, status["reason"]) if status["reason"] else None
     if as_json:
         bare = {"kind": "status", "state": state.word, "trip": trip.word if trip else ""}
         click.echo(json_text({**bare, **{name: status[name] for name in ("job_id", "pulses", "layer")}}))

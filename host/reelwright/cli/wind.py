@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cautions import CAUTION
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
@@ -22,11 +23,6 @@ if TYPE_CHECKING:
     from reelwright.operation.wind import Ending, Interrupts
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
-
-CAUTION = (
-    "A powered winder can hurt: keep hair, sleeves, gloves and hands away from spool, gears and screw, and stand"
-    " clear of the strand. Ctrl-C and the stop button are operating stops; the emergency stop is the wired one."
-)
 
 EPILOG = f"""\b
 Keys (words, a line each, when input is no terminal):
@@ -127,19 +123,22 @@ def wind(
             stack.callback(transcript.close)
         port = Port(port_name)
         stack.callback(port.close)
-        client = Client(port, transcript)
-        winder = client.hello()
         interrupts = Interrupts()
         stack.enter_context(counting(interrupts))
+        client = Client(port, transcript)
+        winder = client.hello()
         view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, port_name)))
         if job.machine.drive != "hand":
             view.notice(CAUTION)
         keys = stack.enter_context(Keys(on_unknown=view.notice))
-        arrival = Arrival(job, plan, client, ledger, view, winder, port_name)
+        arrival = Arrival(job, plan, client, ledger, view, winder, port_name, interrupts)
         under_way = arrival.begin(clear=clear, drop_held=drop_held)
         # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
         attended = sys.stdin.isatty() and not as_json
-        return under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended)
+        ending = under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended)
+        if transcript and transcript.fault:
+            view.notice(transcript.fault)
+        return ending
 
 
 @contextmanager

@@ -12,10 +12,10 @@ from attrs import frozen
 from reelwright.errors import DeviceError, LinkLostError
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
-from windlink.codec import decode, encode, read_hello
-from windlink.frame import ANSWER, REQUEST, FrameError
+from windlink.codec import decode, encode, read_hello, read_sequence
+from windlink.frame import ANSWER, EVENT, REQUEST, FrameError, unseal
 from windlink.job import JOB_FIELDS, job_crc
-from windlink.sentences import CAPABILITIES, REFUSALS, STATES, TRIPS
+from windlink.sentences import CAPABILITIES, REFUSALS, STATES, TRIPS, say
 
 if TYPE_CHECKING:
     from reelwright.device.port import Port
@@ -66,13 +66,12 @@ class RefusedError(DeviceError):
         self.code = int(fields["refusal"])
         self.detail = int(fields["detail"])
         self.state = int(fields["state"])
-        saying = REFUSALS.get(self.code)
-        sentence = saying.sentence if saying else f"It gave the unknown reason {self.code}."
+        saying = say(REFUSALS, self.code)
         taken = [name for bit, name in enumerate(STATE_REQUESTS) if fields["accepted"] >> bit & 1]
-        state = STATES[self.state].word
+        state = say(STATES, self.state).word
         super().__init__(
-            f"The winder refused `{verb}`: {sentence}{_detail_in_words(self.code, self.detail)}",
-            f"{saying.remedy if saying else ''} It is {state}, and takes now: {', '.join(taken) or 'nothing'}.".strip(),
+            f"The winder refused `{verb}`: {saying.sentence}{_detail_in_words(self.code, self.detail)}",
+            f"{saying.remedy} It is {state}, and takes now: {', '.join(taken) or 'nothing'}.".strip(),
         )
 
 
@@ -146,7 +145,7 @@ class Client:
     def trip_sentence(self) -> tuple[str, str, str]:
         """Word, sentence with the values seen, and remedy of the trip that holds the winder."""
         trip = self.request("trip")
-        saying = TRIPS[trip["reason"]]
+        saying = say(TRIPS, trip["reason"])
         seen = f" It saw {trip['value']}, allowed {trip['limit']}." if trip["limit"] else ""
         return saying.word, saying.sentence + seen, saying.remedy
 
@@ -227,13 +226,24 @@ class Client:
             self._refuse_other_major(line)
             message, sequence, values = decode(line)
         except FrameError:
-            self._stray(line)
+            self._take_strange(line)
             return
         fields = message.named(values)
         if message.kind == ANSWER:
             self._answer = (sequence, message.verb, fields)
         elif message.kind != REQUEST:
             self.inbox.append(Received(message.kind, message.verb, sequence, fields))
+
+    def _take_strange(self, line: bytes) -> None:
+        """An event of a newer version is handed on without its fields: unless it is acknowledged, no other follows."""
+        try:
+            words = unseal(line).split(" ")
+            if words[0][:1] == EVENT and len(words) > 1:
+                self.inbox.append(Received(EVENT, words[1], read_sequence(words[0]), {}))
+                return
+        except FrameError:
+            pass
+        self._stray(line)
 
     def _refuse_other_major(self, line: bytes) -> None:
         hello = read_hello(ANSWER, line)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from reelwright.errors import UsageError
@@ -22,13 +23,21 @@ class Transcript:
                 f"The transcript {path} cannot be written: {failure.strerror}.", "Give another file."
             ) from failure
         self._start_s = time.monotonic()
+        self.fault = ""  # why it ends early, when it does
 
     def keep(self, sender: str, line: bytes) -> None:
         """Add one line."""
         text = line.rstrip(b"\r\n").decode("ascii", "backslashreplace")
         text = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
-        self._file.write(f"{time.monotonic() - self._start_s:10.4f} {sender:6} {text}\n")
+        if self.fault:
+            return
+        try:
+            self._file.write(f"{time.monotonic() - self._start_s:10.4f} {sender:6} {text}\n")
+        except OSError as failure:
+            # the wind matters more than its transcript
+            self.fault = f"The transcript ends early: {failure.strerror}."
 
     def close(self) -> None:
         """Close the file."""
-        self._file.close()
+        with suppress(OSError):
+            self._file.close()

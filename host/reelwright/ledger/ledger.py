@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from typing import Self
 
     from reelwright.ledger.record import Count, RecordedEvent, WindRecord
-    from reelwright.operation.snapshot import Happening, WindResult
+    from reelwright.snapshot import Happening, WindResult
 
 HOME_VARIABLE = "REELWRIGHT_HOME"
 FILE_NAME = "ledger.sqlite3"

@@ -9,7 +9,7 @@ from attrs import frozen
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from reelwright.operation.snapshot import Happening, WindResult
+    from reelwright.snapshot import Happening, WindResult
 
 
 @frozen

@@ -20,7 +20,7 @@ from reelwright.json_text import json_text
 from reelwright.ledger.errors import LedgerError, told
 from reelwright.ledger.layout import bring_up_to_date
 from reelwright.ledger.record import Count, RecordedEvent, WindRecord
-from reelwright.operation.snapshot import Happening, WindResult
+from reelwright.snapshot import Happening, WindResult
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping

@@ -7,16 +7,18 @@ in the ledger before anything new begins.
 from __future__ import annotations
 
 import time
+from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
-from reelwright.errors import EXIT_TRIPPED, DeviceError
+from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError
 from reelwright.ledger import new_job_id
-from reelwright.operation.telling import result_of
-from reelwright.operation.wind import Wind
+from reelwright.operation.telling import ending_of, happening_of, result_of
+from reelwright.operation.wind import Interrupts, Wind
 from windlink import codes
-from windlink.sentences import STATES, TRIPS, code_of
+from windlink.frame import EVENT
+from windlink.sentences import STATES, TRIPS, code_of, say
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client, Winder
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 EASE_S = 60.0  # granted to a winder for coming to rest
+DRAIN_S = 5.0  # granted to it for telling what it still keeps
 
 
 class TrippedError(DeviceError):
@@ -34,11 +37,25 @@ class TrippedError(DeviceError):
     exit_code = EXIT_TRIPPED
 
 
+class InterruptedWindError(DeviceError):
+    """The operator pressed Ctrl-C before the spool was set in motion."""
+
+    exit_code = EXIT_PAUSED
+
+
 class Arrival:
     """Brings one job to one winder."""
 
     def __init__(
-        self, job: Job, plan: Plan, client: Client, ledger: Ledger, view: View, winder: Winder, port_name: str
+        self,
+        job: Job,
+        plan: Plan,
+        client: Client,
+        ledger: Ledger,
+        view: View,
+        winder: Winder,
+        port_name: str,
+        interrupts: Interrupts,
     ) -> None:
         self._job = job
         self._plan = plan
@@ -47,6 +64,7 @@ class Arrival:
         self._view = view
         self._winder = winder
         self._port_name = port_name
+        self._interrupts = interrupts
 
     def begin(self, *, clear: str | None, drop_held: bool) -> Wind:
         """Start the job, or pick it up.
@@ -61,23 +79,29 @@ class Arrival:
             self._view.notice("There is no trip to clear.")
         held = status["job_id"]
         record = self._ledger.find(held) if held else None
-        if record is not None and record.open and record.job == self._job.to_dict():
+        if record is not None and self._is_unfinished(record) and record.job == self._job.to_dict():
             return self._pick_up(held, status)
         if status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED):
             if not drop_held:
                 raise DeviceError(
-                    f"The winder holds another job, {held}: it is {STATES[status['state']].word}"
+                    f"The winder holds another job, {held}: it is {say(STATES, status['state']).word}"
                     f" at {status['pulses']} pulses.",
                     "Finish it with the job that it was started with, or give --drop-held to abandon it.",
                 )
             status = self._drop(held)
+        heard = self._drain(record)
         if record is not None and record.open:
             self._close(record, status)
         elif not held:
-            self._tell_lost_wind()
-        return self._load()
+            self._close_lost()
+        return self._load(heard)
 
-    def _load(self) -> Wind:
+    @staticmethod
+    def _is_unfinished(record: WindRecord) -> bool:
+        # one that was given up for lost is not, when the winder turns up with it after all
+        return record.open or (record.result is not None and record.result.uncertain)
+
+    def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
         self._check_room(values)
         job_id = new_job_id(self._ledger)
@@ -93,15 +117,28 @@ class Arrival:
         )
         try:
             self._client.load(job_id, values)
+            self._leave_if_interrupted()
             self._client.request("start", job_id)
         except RefusedError:
-            # the winder said no, so nothing was wound
+            # the winder said no, so nothing was wound, and nothing shall be without a record
+            self._take_back(job_id)
             self._ledger.close_wind(job_id, result_of(self._plan, job_id, codes.EMPTY, 0, outcome="abandoned"))
             raise
-        return self._wind(job_id)
+        return self._wind(job_id, heard)
 
-    def _wind(self, job_id: int) -> Wind:
-        return Wind(self._plan, job_id, self._winder.boot, self._client, self._ledger, self._view)
+    def _wind(self, job_id: int, heard: int = 0) -> Wind:
+        return Wind(self._plan, job_id, self._winder.boot, self._client, self._ledger, self._view, heard)
+
+    def _leave_if_interrupted(self) -> None:
+        if self._interrupts.count:
+            raise InterruptedWindError(
+                "Interrupted before the spool was set in motion: the winder stands still.",
+                "Give the same command again to start it.",
+            )
+
+    def _take_back(self, job_id: int) -> None:
+        with suppress(RefusedError):  # it was never accepted
+            self._client.request("abandon", job_id)
 
     def _check_room(self, values: list[int]) -> None:
         if len(values) > self._winder.most_job_values:
@@ -119,7 +156,9 @@ class Arrival:
         self._ledger.adopt(job_id, self._winder.boot)
         state = status["state"]
         turns = self._plan.turns_at(max(0, status["pulses"]))
-        self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {STATES[state].word}.")
+        self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {say(STATES, state).word}.")
+        if state in (codes.LOADED, codes.WAITING):
+            self._leave_if_interrupted()
         if state == codes.LOADED:
             self._client.request("start", job_id)
         elif state == codes.WAITING:
@@ -131,28 +170,59 @@ class Arrival:
         how = f"{remedy} Then give the same command with --clear {word}."
         if clear is None:
             if not status["job_id"]:
-                self._tell_lost_wind()
+                self._close_lost()
             raise TrippedError(f"The winder is tripped ({word}). {sentence}", how)
         if clear != word:
             raise TrippedError(f"The winder is tripped by {word}, not by {clear}. {sentence}", how)
         self._client.request("clear", code_of(TRIPS, word))
         return self._client.request("status")
 
-    def _tell_lost_wind(self) -> None:
-        """A winder without a job, where the ledger has one unfinished on this port: it has restarted, or is another."""
+    def _close_lost(self) -> None:
+        """Close what the ledger has unfinished on this port: the winder, restarted or another one, holds no job."""
         for record in self._ledger.winds(50):
-            if record.open and record.port == self._port_name and record.last_pulses:
+            if not record.open or record.port != self._port_name:
+                continue
+            pulses = record.last_pulses or 0
+            lost = result_of(
+                _plan_of(record), record.job_id, codes.EMPTY, pulses, outcome="abandoned", uncertain=pulses != 0
+            )
+            self._ledger.close_wind(record.job_id, lost)
+            if pulses:
                 self._view.notice(
-                    f"Job {record.job_id} was at {record.last_pulses} pulses when this port was last heard, and the"
-                    f" winder no longer holds it. What is on that spool: `reelwright ledger show {record.job_id}`."
+                    f"Job {record.job_id} was at {pulses} pulses when it was last heard, and the winder no longer"
+                    f" holds it: `reelwright ledger show {record.job_id}`."
                 )
-                return
+
+    def _drain(self, record: WindRecord | None) -> int:
+        """Take the events that the winder still keeps into the record of their job; the number of the newest."""
+        kept = self._client.request("events")
+        heard = kept["acknowledged"]
+        plan = self._plan if record is None else _plan_of(record)
+        deadline_s = time.monotonic() + DRAIN_S
+        while heard < kept["newest"] and time.monotonic() < deadline_s:
+            self._client.listen()
+            while self._client.inbox:
+                received = self._client.inbox.popleft()
+                if received.kind != EVENT:
+                    continue
+                heard = max(heard, received.sequence)
+                if record is not None:
+                    self._ledger.record_event(record.job_id, self._winder.boot, happening_of(plan, received))
+                self._client.request("ack", received.sequence)
+            if self._client.keep_alive_due:
+                self._client.request("status")
+        self._client.request("ack", kept["newest"])
+        self._client.inbox.clear()
+        return int(kept["newest"])
 
     def _drop(self, held: int) -> dict[str, Any]:
         self._client.request("abandon", held)
         deadline_s = time.monotonic() + EASE_S
         status = self._client.request("status")
         while status["state"] != codes.FINISHED:
+            if status["state"] == codes.TRIPPED:
+                # refused again, now with the reason
+                self._clear(status, None)
             if time.monotonic() > deadline_s:
                 raise DeviceError(f"The winder does not come to rest after job {held}.", "Stop it by hand.")
             self._client.listen()
@@ -161,18 +231,14 @@ class Arrival:
 
     def _close(self, record: WindRecord, status: dict[str, Any]) -> None:
         """Close the record of a job that the winder still holds but this command does not go on with."""
-        from reelwright.profiles import build_job
-        from reelwright.winding.plan import make_plan
+        ending = ending_of(each.happening for each in self._ledger.events(record.job_id))
+        pulses, outcome = ending or (status["pulses"], "abandoned")
+        result = result_of(_plan_of(record), record.job_id, status["state"], pulses, outcome=outcome)
+        self._ledger.close_wind(record.job_id, result)
 
-        plan = make_plan(build_job(record.job, "the ledger"))
-        reached = status["pulses"] >= plan.target_pulses
-        self._ledger.close_wind(
-            record.job_id,
-            result_of(
-                plan,
-                record.job_id,
-                status["state"],
-                status["pulses"],
-                outcome="reached" if reached else "abandoned",
-            ),
-        )
+
+def _plan_of(record: WindRecord) -> Plan:
+    from reelwright.profiles import build_job
+    from reelwright.winding.plan import make_plan
+
+    return make_plan(build_job(record.job, "the ledger"))

@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.operation.snapshot import Happening, Snapshot, WindResult
-from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS
+from reelwright.snapshot import Happening, Snapshot, WindResult
+from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from reelwright.device.client import Received
     from reelwright.winding.planned import Plan
 
 
 def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
     """Where the wind is. rate: hundredths of a pulse per second."""
+    pulses = _within_reason(plan, pulses)
     layer, layer_turns, layer_turns_planned = plan.layer_at(pulses)
     rpm = rate * 0.6 / float(plan.pulses_per_spool_turn)
     return Snapshot(
-        state=STATES[state].word,
+        state=say(STATES, state).word,
         pulses=pulses,
         layer=layer,
         layer_turns=layer_turns,
@@ -37,8 +40,11 @@ def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
 def happening_of(plan: Plan, received: Received) -> Happening:
     """An event with its sentence."""
     fields = dict(received.fields)
+    if "pulses" not in fields:
+        sentence = f"The winder tells of {received.verb}, which this program does not know."
+        return Happening(number=received.sequence, verb=received.verb, sentence=sentence)
     pulses = int(fields["pulses"])
-    where = f"at {plan.turns_at(pulses):.2f} turns, {plan.length_m_at(pulses):.2f} m"
+    where = f"at {plan.turns_at(pulses):.2f} turns, {plan.length_m_at(_within_reason(plan, pulses)):.2f} m"
     remedy = ""
     verb = received.verb
     if verb == "began":
@@ -46,15 +52,15 @@ def happening_of(plan: Plan, received: Received) -> Happening:
     elif verb == "layer_done":
         sentence = f"Layer {fields['layer']} is full, {where}."
     elif verb == "stopped":
-        stop = STOPS[fields["stop"]]
+        stop = say(STOPS, fields["stop"])
         fields["stop"] = stop.word
         sentence = f"{stop.sentence} Waiting in layer {fields['layer']}, {where}."
     elif verb == "ended":
-        outcome = OUTCOMES[fields["outcome"]]
+        outcome = say(OUTCOMES, fields["outcome"])
         fields["outcome"] = outcome.word
         sentence = f"{outcome.sentence} Count {pulses}, {where}."
     elif verb in ("tripped", "cleared"):
-        trip = TRIPS[fields["reason"]]
+        trip = say(TRIPS, fields["reason"])
         fields["reason"] = trip.word
         sentence = f"Tripped: {trip.sentence}" if verb == "tripped" else f"Trip cleared: {trip.word}."
         remedy = trip.remedy if verb == "tripped" else ""
@@ -67,10 +73,10 @@ def result_of(
     plan: Plan, job_id: int, state: int, pulses: int, *, outcome: str = "", trip: str = "", uncertain: bool = False
 ) -> WindResult:
     """How the wind stands at a count: what is really on the spool, overshoot included."""
-    wound = plan.at_pulses(max(0, pulses))
+    wound = plan.at_pulses(max(0, _within_reason(plan, pulses)))
     return WindResult(
         job_id=job_id,
-        state=STATES[state].word,
+        state=say(STATES, state).word,
         outcome=outcome,
         target_pulses=plan.target_pulses,
         counted_pulses=pulses,
@@ -84,3 +90,16 @@ def result_of(
         uncertain=uncertain,
         phase_turns=float(wound.phase_turns),
     )
+
+
+def _within_reason(plan: Plan, pulses: int) -> int:
+    """A count for which the model has a coil: a winder that counts far beyond its target counts no strand."""
+    return min(pulses, 4 * plan.target_pulses)
+
+
+def ending_of(happenings: Iterable[Happening]) -> tuple[int, str] | None:
+    """Count and outcome that the winder gave at the end of its job; None while it has not ended."""
+    for each in happenings:
+        if each.verb == "ended":
+            return int(str(each.fields["pulses"])), str(each.fields["outcome"])
+    return None

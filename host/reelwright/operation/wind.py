@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING
 from attrs import frozen
 
 from reelwright.device.client import RefusedError
-from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED
-from reelwright.operation.telling import happening_of, result_of, snapshot_of
+from reelwright.errors import EXIT_ABANDONED, EXIT_DEVICE, EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED, LinkLostError
+from reelwright.operation.telling import ending_of, happening_of, result_of, snapshot_of
 from windlink import codes
 from windlink.frame import EVENT
-from windlink.sentences import STATES, STOPS, TRIPS
+from windlink.sentences import STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client, Received
     from reelwright.ledger import Ledger
-    from reelwright.operation.snapshot import WindResult
+    from reelwright.snapshot import WindResult
     from reelwright.views import View
     from reelwright.views.keys import Keys
     from reelwright.winding.planned import Plan
@@ -48,9 +48,11 @@ class Interrupts:
 
 
 class Wind:
-    """A wind that the winder holds under job_id."""
+    """A wind that the winder holds under job_id. heard: the newest event that belongs to what was before it."""
 
-    def __init__(self, plan: Plan, job_id: int, boot: int, client: Client, ledger: Ledger, view: View) -> None:
+    def __init__(
+        self, plan: Plan, job_id: int, boot: int, client: Client, ledger: Ledger, view: View, heard: int = 0
+    ) -> None:
         self._plan = plan
         self._job_id = job_id
         self._boot = boot
@@ -61,13 +63,13 @@ class Wind:
         self._pulses = 0
         self._wait = 0
         recorded = [each.happening for each in ledger.events(job_id) if each.boot == boot]
-        self._heard = max((each.number for each in recorded), default=0)
-        self._newest = self._heard
-        self._outcome = next((str(each.fields["outcome"]) for each in recorded if each.verb == "ended"), "")
+        self._heard = max((each.number for each in recorded), default=heard)
+        self._ending = ending_of(recorded)
         self._reason = 0
         self._stop = ""
         self._counted_at_s = 0.0
         self._settled_at = (-1, -1)
+        self._go_on_tried = -1
         self._interrupts_answered = 0
 
     def follow(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending:
@@ -76,16 +78,21 @@ class Wind:
         go_on_at_stops: end each planned stop by itself. stay_on_trip: an operator is there to mend the cause and
         clear the trip. Raises LinkLostError when the winder falls silent; the ledger then has the last count.
         """
-        while True:
-            self._hear()
-            if self._state == codes.EMPTY:
-                return self._lost_count()
-            if self._state in (codes.FINISHED, codes.TRIPPED, codes.WAITING) and self._settled():
-                ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
-                if ending is not None:
-                    return ending
-            self._obey(keys.poll())
-            self._obey_interrupts(interrupts)
+        try:
+            while True:
+                self._hear()
+                if self._state == codes.EMPTY:
+                    return self._lost_count()
+                if self._state in (codes.FINISHED, codes.TRIPPED, codes.WAITING) and self._settled():
+                    ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
+                    if ending is not None:
+                        return ending
+                self._obey(keys.poll())
+                self._obey_interrupts(interrupts)
+        except LinkLostError:
+            # the winder goes on without us; this is the last that was heard of it
+            self._leave(self._result(uncertain=True), EXIT_DEVICE)
+            raise
 
     # --- hearing ------------------------------------------------------------------------------------------
 
@@ -118,7 +125,6 @@ class Wind:
             return
         self._state = fields["state"]
         self._pulses = fields["pulses"]
-        self._newest = fields["event"]
         self._count()
         self._view.progress(snapshot_of(self._plan, self._state, self._pulses, fields["rate"]))
 
@@ -126,9 +132,9 @@ class Wind:
         if received.sequence > self._heard:
             happening = happening_of(self._plan, received)
             self._heard = happening.number
-            self._newest = max(self._newest, self._heard)
-            self._stop = str(happening.fields.get("stop", ""))
-            self._outcome = str(happening.fields.get("outcome", self._outcome))
+            if happening.verb in ("began", "stopped"):
+                self._stop = str(happening.fields.get("stop", ""))
+            self._ending = self._ending or ending_of((happening,))
             if self._ledger.record_event(self._job_id, self._boot, happening):
                 self._view.event(happening)
         # recorded, so the winder may forget it
@@ -138,49 +144,50 @@ class Wind:
         now_s = time.monotonic()
         if now_s - self._counted_at_s >= COUNT_EVERY_S:
             self._counted_at_s = now_s
-            self._ledger.record_count(self._job_id, self._pulses, STATES[self._state].word)
+            self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
 
     def _settled(self) -> bool:
         """Whether the winder is still in the state of rest that was heard, and has told all its events."""
-        if self._settled_at == (self._state, self._newest):
+        if self._settled_at == (self._state, self._heard):
             return True
         self._ask()
         state = self._state
-        if state not in (codes.FINISHED, codes.TRIPPED, codes.WAITING):
-            return False
+        kept = self._client.request("events")
         deadline_s = time.monotonic() + SETTLE_S
-        told = False
-        while self._state == state and time.monotonic() < deadline_s and not (told and self._heard >= self._newest):
-            self._client.listen()
-            while self._client.inbox:
-                received = self._client.inbox.popleft()
-                told = told or received.kind != EVENT
-                self._take(received)
-            if self._client.keep_alive_due:
-                self._ask()
-        self._settled_at = (state, self._newest)
-        return self._state == state
+        while self._state == state and self._heard < kept["newest"] > kept["acknowledged"]:
+            if time.monotonic() > deadline_s:
+                break
+            self._hear()
+        self._settled_at = (state, self._heard)
+        return self._state == state and state in (codes.FINISHED, codes.TRIPPED, codes.WAITING)
 
     # --- at rest ------------------------------------------------------------------------------------------
 
     def _at_rest(self, keys: Keys, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending | None:
         if self._state == codes.FINISHED:
-            reached = self._pulses >= self._plan.target_pulses
-            result = self._result(outcome=self._outcome or ("reached" if reached else "abandoned"))
-            self._ledger.close_wind(self._job_id, result)
-            self._view.result(result)
-            return Ending(EXIT_ABANDONED if result.outcome == "abandoned" else EXIT_DONE)
+            return self._over()
         if self._state == codes.TRIPPED:
             if stay_on_trip and not self._interrupts_answered:
                 return None
-            return self._leave(self._result(trip=TRIPS[self._reason].word), EXIT_TRIPPED)
+            return self._leave(self._result(trip=say(TRIPS, self._reason).word), EXIT_TRIPPED)
         if self._interrupts_answered:
             return self._leave(self._result(), EXIT_PAUSED)
-        if go_on_at_stops and self._stop in _PLANNED_STOPS:
+        if go_on_at_stops and self._stop in _PLANNED_STOPS and self._go_on_tried != self._wait:
+            # once for each stop: if a switch holds the spool now, it must not start when a hand lets that switch go
+            self._go_on_tried = self._wait
             self._request("go_on", self._job_id, self._wait)
         elif keys.at_end:
             return self._leave(self._result(), EXIT_PAUSED)
         return None
+
+    def _over(self) -> Ending:
+        # the count at the end, whatever is done to the spool afterwards
+        reached = "reached" if self._pulses >= self._plan.target_pulses else "abandoned"
+        self._pulses, outcome = self._ending or (self._pulses, reached)
+        result = self._result(outcome=outcome)
+        self._ledger.close_wind(self._job_id, result)
+        self._view.result(result)
+        return Ending(EXIT_ABANDONED if outcome == "abandoned" else EXIT_DONE)
 
     def _leave(self, result: WindResult, exit_code: int) -> Ending:
         self._ledger.settle(self._job_id, result)
@@ -199,7 +206,7 @@ class Wind:
         return Ending(EXIT_TRIPPED)
 
     def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
-        self._ledger.record_count(self._job_id, self._pulses, STATES[self._state].word)
+        self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
         return result_of(
             self._plan, self._job_id, self._state, self._pulses, outcome=outcome, trip=trip, uncertain=uncertain
         )
@@ -212,7 +219,7 @@ class Wind:
             if self._state == codes.WAITING:
                 self._request("go_on", self._job_id, self._wait)
             else:
-                self._view.notice(f"There is nothing to go on from: the winder is {STATES[self._state].word}.")
+                self._view.notice(f"There is nothing to go on from: the winder is {say(STATES, self._state).word}.")
         elif action == "clear":
             self._ask()
             if self._state == codes.TRIPPED:
@@ -227,6 +234,7 @@ class Wind:
             return
         first = self._interrupts_answered == 0 and interrupts.count == 1
         self._interrupts_answered = interrupts.count
+        self._ask()
         if first:
             if self._state in (codes.WINDING, codes.EASING):
                 self._view.notice("Brings the winder to rest. Ctrl-C once more abandons the job.")

@@ -28,6 +28,14 @@ FAULTS = {
     "noise": "a fifth of the bytes on the link are flipped or lost, in bursts",
 }
 
+# The switch through which a winder sees a fault; where it is not fitted the winder must notice otherwise, or cannot.
+SWITCH_OF_FAULT = {
+    "run_out": "run_out_switch",
+    "snag": "tension_switch",
+    "stop_pressed": "stop_button",
+    "guard_open": "guard_switch",
+}
+
 PACE_MAX = 0.0
 
 # Where the job does not say: a generic 1 kg spool, plastic strand, a common small stepper with a reduction.

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+    from reelwright.snapshot import Happening, Snapshot, WindResult
 
 FORMAT = 1
 OURS = ("kind", "format", "number", "verb", "sentence", "remedy")  # no field of an event can replace these

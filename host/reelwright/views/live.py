@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+    from reelwright.snapshot import Happening, Snapshot, WindResult
 
 REFRESH_PERIOD_S = 1 / 8  # faster than this nobody reads; a redraw costs some milliseconds
 SHOW_CURSOR = "\x1b[?25h"

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+    from reelwright.snapshot import Happening, Snapshot, WindResult
 
 PROGRESS_PERIOD_S = 1.0
 

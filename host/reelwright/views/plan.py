@@ -9,6 +9,7 @@ from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from reelwright.cautions import CAUTION
 from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -18,10 +19,6 @@ if TYPE_CHECKING:
     from reelwright.winding.plan import Plan
 
 LEVEL = f"(k = {COVERAGE}, about 95 %)"
-CAUTION = (
-    "A powered winder can hurt: guard it, wire an emergency stop, keep hair, sleeves, gloves and hands away. "
-    "Stopping it by software is no emergency stop."
-)
 
 
 def terminal_text(plan: Plan, encoding: str) -> str:

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console, ConsoleOptions, RenderableType, RenderResult
 
-    from reelwright.operation.snapshot import Happening, Snapshot, WindResult
+    from reelwright.snapshot import Happening, Snapshot, WindResult
 
 WIDE_FROM = 64  # columns from which label, bar and figures share a line
 WIDEST = 100  # columns beyond which longer bars tell nothing more

@@ -8,7 +8,7 @@ from reelwright.views.quantities import count_of, number, with_uncertainty
 from windlink.sentences import OUTCOMES, STATES, TRIPS, Saying
 
 if TYPE_CHECKING:
-    from reelwright.operation.snapshot import WindResult
+    from reelwright.snapshot import WindResult
 
 SHORT_OF_TARGET = "At rest before the target; the job can go on."
 UNCERTAIN = "The count is the last one heard; the winder did not confirm it at rest."
