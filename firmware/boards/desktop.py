@@ -12,6 +12,8 @@ import time
 _TCP = 6
 _NO_DELAY = 1
 
+_KNOCK_PERIODS = 20
+
 _BUSY = (errno.EAGAIN, getattr(errno, "EWOULDBLOCK", errno.EAGAIN))
 
 # MicroPython's ticks have 62 bits on a desktop, and never wrap there.
@@ -75,18 +77,22 @@ class SocketPort:
         self._listener.setblocking(False)
         self._client: "socket.socket | None" = None
         self._lifeline = open(0, "rb", buffering=0)
+        self._knock = select.poll()
+        self._knock.register(self._listener, select.POLLIN)
         self._poll = select.poll()
-        self._poll.register(self._listener, select.POLLIN)
+        self._periods = 0
         self._watch = select.poll()
         self._watch.register(self._lifeline, select.POLLIN)
         self.gone = False
 
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived, at most a room full; how many."""
-        if not self._poll.poll(0):
-            return 0
         if self._client is None:
-            self._accept()
+            if self._knock.poll(0):
+                self._accept()
+            return 0
+        self._turn_away()
+        if not self._poll.poll(0):
             return 0
         try:
             data = self._client.recv(len(room))
@@ -113,7 +119,7 @@ class SocketPort:
 
     def pause(self, wait_ms: int) -> None:
         """Wait in real time, or until something arrives."""
-        self._poll.poll(wait_ms)
+        (self._poll if self._client else self._knock).poll(wait_ms)
         if self._watch.poll(0):
             self.gone = True
 
@@ -122,12 +128,17 @@ class SocketPort:
         self._client.setblocking(False)
         # answers are short lines: waiting for more to send with them would only delay them
         self._client.setsockopt(_TCP, _NO_DELAY, 1)
-        self._poll.unregister(self._listener)
         self._poll.register(self._client, select.POLLIN)
+
+    def _turn_away(self) -> None:
+        """A second client finds the port busy, as on a serial port; looked for once in a while, since it is rare."""
+        self._periods += 1
+        if self._periods % _KNOCK_PERIODS == 0 and self._knock.poll(0):
+            other, _ = self._listener.accept()
+            other.close()
 
     def _drop(self) -> None:
         if self._client is not None:
             self._poll.unregister(self._client)
             self._client.close()
             self._client = None
-            self._poll.register(self._listener, select.POLLIN)

@@ -21,14 +21,15 @@ class Ramp:
     """Rises to the cruise rate, and falls so as to reach the creep rate `creep_pulses` before the stop."""
 
     def __init__(self) -> None:
-        self.prepare(100, 100, 100, 0, 1)
+        self.prepare(100, 100, 100, 100, 0, 1)
 
-    def prepare(self, cruise: int, creep: int, acceleration: int, creep_pulses: int, grain: int) -> None:
-        """Take a job's rates in hundredths of a pulse per second (and per second squared)."""
+    def prepare(self, cruise: int, creep: int, rise: int, fall: int, creep_pulses: int, grain: int) -> None:
+        """Take a job's rates in hundredths of a pulse per second, and their rise and fall in a second."""
         self._grain = grain
         self._cruise = max(1, min(_FASTEST, cruise * grain // 100))
         self._creep = max(1, min(self._cruise, creep * grain // 100))
-        self._acceleration = max(1, min(_HARDEST, acceleration * grain // 100))
+        self._rise = max(1, min(_HARDEST, rise * grain // 100))
+        self._fall = max(1, min(_HARDEST, fall * grain // 100))
         self._creep_pulses = creep_pulses
         self._farthest = (1 << 29) // grain
         self.reset()
@@ -38,31 +39,43 @@ class Ramp:
         self.rate = 0
         self.slowing = False
 
-    def advance(self, remaining: int, step_ms: int) -> int:
-        """The rate for the next step of step_ms (at most 100), with `remaining` pulses to the stop."""
+    def advance(self, remaining: int, measured: int, step_ms: int) -> int:
+        """The rate for the next step of step_ms (at most 100), with `remaining` pulses to the stop.
+
+        measured: the present rate. A spool that lags behind its ramp needs its way from there.
+        """
         if remaining <= 0:
             self.rate = 0
             self.slowing = True
             return 0
         to_creep = (min(remaining, self._farthest) - self._creep_pulses) * self._grain
-        needed = (self.rate * self.rate - self._creep * self._creep) // (2 * self._acceleration)
-        change = max(1, self._acceleration * step_ms // 1000)
-        if needed >= to_creep:
+        rising = max(1, self._rise * step_ms // 1000)
+        if self._needed(max(self.rate, measured)) >= to_creep:
             self.slowing = True
-            # a spool that lags is closer to the stop than its ramp: catch up, at most at four times the rate of fall
-            self.rate = max(self._creep, self.rate - change)
-            for _ in range(3):
-                needed = (self.rate * self.rate - self._creep * self._creep) // (2 * self._acceleration)
-                if needed < to_creep:
-                    break
-                self.rate = max(self._creep, self.rate - change)
-        elif needed + self.rate * step_ms // 500 < to_creep:
+            self._fall_towards(to_creep, rising, max(1, self._fall * step_ms // 1000))
+        elif self._needed(self.rate) + self.rate * step_ms // 500 < to_creep:
             # two steps of room, so that the rate does not flutter about the edge of the trapezoid
             self.slowing = False
-            self.rate = min(self._cruise, self.rate + change)
+            self.rate = min(self._cruise, self.rate + rising)
         return self.rate
 
     def stopping_pulses(self, rate: int) -> int:
         """Pulses from a rate in grains a second to rest, approach included."""
         rate = min(_FASTEST, abs(rate))
-        return rate * rate // (2 * self._acceleration) // self._grain + self._creep_pulses + 1
+        return rate * rate // (2 * self._fall) // self._grain + self._creep_pulses + 1
+
+    def _needed(self, rate: int) -> int:
+        """Grains from a rate to the creep rate."""
+        rate = min(_FASTEST, rate)
+        return (rate * rate - self._creep * self._creep) // (2 * self._fall)
+
+    def _fall_towards(self, to_creep: int, rising: int, falling: int) -> None:
+        if self.rate < self._creep:
+            # so near the stop that it never leaves its approach
+            self.rate = min(self._creep, self.rate + rising)
+            return
+        # a spool that lags is closer to the stop than its ramp: catch up, at most at four times the rate of fall
+        for _ in range(4):
+            self.rate = max(self._creep, self.rate - falling)
+            if self._needed(self.rate) < to_creep:
+                return

@@ -44,7 +44,7 @@ _DEEPEST_TOLD = 999
 # Scale of steps per grain, as a power of two: fine enough for a coarse stepper, and its products stay below 2^30.
 _STEP_SCALE = 14
 
-_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1])
+_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1])
 
 
 class Session:
@@ -100,7 +100,7 @@ class Session:
         self.targets.begin(job.target_pulses, job.stops)
         grain = grain_for(job.full_rate)
         self._grain = grain
-        self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.creep_pulses, grain)
+        self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.deceleration, job.creep_pulses, grain)
         self._speed_loop.prepare(job.full_rate * grain // 100, grain)
         self.speedometer.prepare(grain)
         self._step_gain = (job.step_numerator << _STEP_SCALE) // (job.step_denominator * grain)
@@ -296,9 +296,9 @@ class Session:
     def _drive(self, outputs: Outputs, step_ms: int) -> None:
         if self._arrived:
             outputs.brake = 1
-            self._ramp.advance(0, step_ms)
+            self._ramp.advance(0, 0, step_ms)
             return
-        wanted = self._ramp.advance(self._halt - self.count, step_ms)
+        wanted = self._ramp.advance(self._halt - self.count, self.speedometer.rate, step_ms)
         if self.job.drive == codes.STEPPER:
             outputs.step_rate = wanted * self._step_gain >> _STEP_SCALE
         else:

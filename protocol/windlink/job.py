@@ -40,6 +40,7 @@ JOB_FIELDS = (
     Field("step_numerator", 0, SMALL - 1, "stepper: steps per pulse, numerator; 0 for other drives"),
     Field("step_denominator", 1, SMALL // 2 - 1, "and its denominator"),
     Field("overrun_pulses", 1, 1000000, "turning on past a stop, drive off, that trips (not for hand)"),
+    Field("deceleration", 1, 10000000, "loss of rate in a second, hundredths of a pulse per second squared"),
 )
 
 POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}

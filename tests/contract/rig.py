@@ -37,6 +37,7 @@ DEFAULTS = {
     "step_numerator": 160,
     "step_denominator": 1,
     "overrun_pulses": 20,
+    "deceleration": 4000,
 }
 
 

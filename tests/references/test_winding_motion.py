@@ -6,25 +6,39 @@ from fractions import Fraction
 
 import pytest
 
-from reelwright.winding.drive import Ramp, peak_speed, turns_to_stop
+from reelwright.winding.drive import Ramp
 from reelwright.winding.pulses import PulseScale
+from windcore.ramp import Ramp as FirmwareRamp
+from windcore.ramp import grain_for
 
 
 def test_turns_to_stop_from_120_rpm() -> None:
-    # kinematics: v^2 / 2a, 2 turns/s at 2 turns/s^2
-    assert turns_to_stop(120, 2 * 60) == 1.0
+    # kinematics: v^2 / 2a, 2 turns/s at 2 turns/s^2, is one turn. The firmware counts in pulses, here 100 a turn,
+    # and adds the one pulse of its approach and one that it may already be in.
+    grain = grain_for(20000)
+    ramp = FirmwareRamp()
+    ramp.prepare(20000, 1, 20000, 20000, 0, grain)
+    assert ramp.stopping_pulses(200 * grain) - 1 == 100
 
 
 def test_the_peak_of_a_move_that_never_cruises() -> None:
-    # kinematics: sqrt(2 a b D / (a + b)), a = 2, b = 4, D = 100
-    assert peak_speed(100, 2, 4) == pytest.approx(16.3299, abs=5e-5)
+    # kinematics: sqrt(2 a b D / (a + b)), a = 2, b = 4, D = 100. Creep is made so slow and short that it adds nothing.
+    ramp = Ramp(1e9, 1e-6, 2 * 60, 4 * 60, 1e-12)
+    assert ramp.peak_rpm(100) / 60 == pytest.approx(16.3299, abs=5e-5)
+    assert ramp.seconds(100) == pytest.approx(16.3299 / 2 + 16.3299 / 4, rel=1e-4)
 
 
-def test_a_ramp_without_creep_is_the_symmetric_triangle() -> None:
-    # the same formula with a = b: the move takes 2 v / a. Creep is made so slow and short that it adds nothing.
-    ramp = Ramp(cruise_rpm=1e9, creep_rpm=1e-6, acceleration_rpm_s=120, creep_turns=1e-12)
-    peak = peak_speed(50, 2, 2)
-    assert ramp.seconds(50) == pytest.approx(2 * peak / 2, rel=1e-4)
+def test_the_firmwares_ramp_peaks_there_too() -> None:
+    # the same exercise in pulses: a hundred to a turn
+    grain = grain_for(200000)
+    ramp = FirmwareRamp()
+    ramp.prepare(200000, 10, 20000, 40000, 0, grain)
+    turned, peak, rate = 0.0, 0.0, 0
+    while turned < 10000:
+        rate = ramp.advance(10000 - int(turned), rate, 10)
+        peak = max(peak, rate / grain / 100)
+        turned += max(rate, 1) / grain * 0.01
+    assert peak == pytest.approx(16.3299, rel=0.02)
 
 
 def test_pulses_of_a_fast_shaft() -> None:

@@ -11,9 +11,8 @@ from boards.noise import Noise
 from boards.simulated import SimulatedBoard
 from plant.chance import Chance
 from simulated.machines import machine_spec
-from windcore.ticks import LOOP_MS
 from windcore.signals import Inputs, Outputs
-from windcore.ticks import ticks_diff
+from windcore.ticks import LOOP_MS, ticks_diff
 from windlink import codes
 
 if TYPE_CHECKING:

@@ -190,3 +190,110 @@ def test_watch_says_what_it_can_of_a_winder_without_a_job_or_with_a_strange_one(
         assert "does not know: layer 1, 420 pulses." in seen.stdout
         told = json.loads(run(elsewhere, "watch", "--port", port, "--json").stdout)
         assert (told["kind"], told["state"], told["pulses"]) == ("status", "waiting", 420)
+
+
+def test_on_a_socket_a_second_host_is_turned_away_and_the_first_winds_on(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10", "--socket") as port:
+        assert port.startswith("socket://")
+        first = start_wind(job, port, tmp_path)
+        assert first.stdout is not None
+        for line in first.stdout:
+            if json.loads(line).get("turns", 0) > 3:
+                break
+        code, _, err = wind(job, port, tmp_path)
+        assert code == 3, err
+        out, err = first.communicate(timeout=30)
+    assert first.returncode == 0, err
+    assert abs(json.loads(out.splitlines()[-1])["overshoot_pulses"]) <= 1
+
+
+def test_over_a_noisy_cable_the_wind_still_ends_on_its_pulse_with_every_event_once(tmp_path: Path) -> None:
+    job = write_job(tmp_path, link_loss="wind_on", pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "4", "--fault", "noise@1") as port:
+        code, told, err = wind(job, port, tmp_path, "--go-on")
+    assert code == 0, err
+    assert abs(told[-1]["overshoot_pulses"]) <= 1
+    numbers = [each["number"] for each in told if each["kind"] == "event"]
+    assert numbers == list(range(1, len(numbers) + 1))
+
+
+@pytest.mark.parametrize("wait_s", [0.25, 0.3, 0.35, 0.4, 0.5, 0.6])
+def test_a_ctrl_c_at_the_very_start_leaves_the_spool_at_rest(tmp_path: Path, wait_s: float) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10") as port:
+        program = start_wind(job, port, tmp_path)
+        time.sleep(wait_s)
+        program.send_signal(signal.SIGINT)
+        _, err = program.communicate(timeout=20)
+        assert program.returncode in (5, 130, -2), err
+        assert "Traceback" not in err or program.returncode == -2  # the interpreter itself was not up yet
+        assert run(tmp_path, "watch", "--port", port, "--json", "--once").stdout
+        state = json.loads(run(tmp_path, "watch", "--port", port, "--json", "--once").stdout.splitlines()[0])["state"]
+        assert state in ("empty", "loaded", "waiting")
+
+
+def test_events_of_the_job_before_are_kept_in_its_own_record(tmp_path: Path) -> None:
+    job = write_job(tmp_path, link_loss="wind_on")
+    other = tmp_path / "other.toml"
+    other.write_text(job.read_text().replace("layers = 2.5", "layers = 0.5"))
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        program = start_wind(job, port, tmp_path)
+        assert program.stdout is not None
+        for line in program.stdout:
+            if json.loads(line).get("turns", 0) > 3:
+                break
+        program.kill()
+        program.communicate()
+        while (
+            json.loads(run(tmp_path, "watch", "--port", port, "--json", "--once").stdout.splitlines()[0])["state"]
+            != "finished"
+        ):
+            time.sleep(0.1)
+        code, told, err = wind(other, port, tmp_path)
+    assert code == 0, err
+    verbs = [each["verb"] for each in told if each["kind"] == "event"]
+    assert verbs == ["began", "ended"]
+    first = min(listed(tmp_path), key=lambda each: each["started_at"])
+    assert (first["outcome"], first["counted_pulses"], first["open"]) == ("reached", TARGET, False)
+    shown = json.loads(run(tmp_path, "ledger", "show", str(first["job_id"]), "--json").stdout)
+    assert [each["verb"] for each in shown["events"]][-1] == "ended"
+
+
+def test_after_a_trip_the_count_is_the_one_at_which_the_spool_stands(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    job.write_text(job.read_text().replace("[target]", 'fitted = ["guard_switch"]\n[target]'))
+    told_true = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "10", "--fault", "guard_open@20", "--truth", str(told_true)) as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["counted_pulses"] == truth(told_true)[-1]["true_pulses"]
+
+
+def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    for turns in ("10", "48"):
+        with simulated(job, tmp_path, "--pace", "10", "--fault", f"runaway@{turns}") as port:
+            code, told, err = wind(job, port, tmp_path)
+        assert code == 4, err
+        assert told[-1]["trip"] in ("overspeed", "runs_on")
+
+
+def test_a_count_lost_with_the_host_dead_is_closed_as_uncertain_by_the_next_wind(tmp_path: Path) -> None:
+    job = write_job(tmp_path, link_loss="wind_on")
+    with simulated(job, tmp_path, "--pace", "4", "--fault", "power_cut@16") as port:
+        program = start_wind(job, port, tmp_path)
+        assert program.stdout is not None
+        for line in program.stdout:
+            if json.loads(line).get("turns", 0) > 12:
+                break
+        program.kill()
+        program.communicate()
+        while "empty" not in run(tmp_path, "watch", "--port", port).stdout:
+            time.sleep(0.1)
+        code, _, err = wind(job, port, tmp_path)
+    assert code == 0
+    assert "no longer holds it" in err
+    lost = min(listed(tmp_path), key=lambda each: each["started_at"])
+    assert (lost["open"], lost["uncertain"], lost["outcome"]) == (False, True, "abandoned")
+    assert lost["counted_pulses"] > 0

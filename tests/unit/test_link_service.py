@@ -197,7 +197,7 @@ def test_progress_that_the_port_cannot_take_is_dropped_and_counted_and_answers_a
 
 def test_hundreds_of_layers_without_a_host_lose_no_stop_and_no_end() -> None:
     line = Line()
-    values = job_list(stops=(), target_pulses=40000, layer_numerator=100, first_numerator=100, cruise_rate=5000)
+    values = job_list(stops=(), target_pulses=24000, layer_numerator=100, first_numerator=100, cruise_rate=5000)
     line.load(values)
     line.ask("start", 77)
     line.rig.until(codes.FINISHED, most=200000)
@@ -205,4 +205,4 @@ def test_hundreds_of_layers_without_a_host_lose_no_stop_and_no_end() -> None:
     assert verbs.count("ended") == 1
     assert verbs[0] == "began"
     counters = line.ask("counters")[1]
-    assert verbs.count("layer_done") + counters["dropped_events"] == 400
+    assert (verbs.count("layer_done"), counters["dropped_events"]) == (240, 0)

@@ -30,17 +30,17 @@ def stepped_seconds(ramp: Ramp, turns: float, start_rpm: float = 0.0) -> float:
 @pytest.mark.parametrize("turns", [1.0, 3.0, 5.0, 34.8, 140.0])
 @pytest.mark.parametrize("start_rpm", [0.0, 40.0])
 def test_the_time_of_a_leg_is_that_of_a_drive_stepped_through(turns: float, start_rpm: float) -> None:
-    ramp = Ramp(120, 6, 60, 0.2)
+    ramp = Ramp(120, 6, 60, 60, 0.2)
     assert ramp.seconds(turns, start_rpm) == pytest.approx(stepped_seconds(ramp, turns, start_rpm), rel=0.01)
 
 
 def test_a_leg_within_the_last_approach_is_crept() -> None:
-    assert Ramp(120, 6, 60, 0.2).seconds(0.1) == pytest.approx(1.0)
-    assert Ramp(120, 6, 60, 0.2).seconds(0) == 0.0
+    assert Ramp(120, 6, 60, 60, 0.2).seconds(0.1) == pytest.approx(1.0)
+    assert Ramp(120, 6, 60, 60, 0.2).seconds(0) == 0.0
 
 
 def test_longer_legs_never_take_less_time() -> None:
-    ramp = Ramp(90, 6, 30, 0.2)
+    ramp = Ramp(90, 6, 30, 30, 0.2)
     times = [ramp.seconds(turns / 50) for turns in range(1, 1000)]
     assert times == sorted(times)
 
@@ -54,8 +54,8 @@ def test_torque_grows_with_the_radius() -> None:
 
 
 def test_a_fine_sensor_creeps_slower_than_wished_and_a_coarse_one_not_for_ever() -> None:
-    fine = Ramp.for_sensor(120, 6, 60, 600)
-    coarse = Ramp.for_sensor(120, 6, 60, 1)
+    fine = Ramp.for_sensor(120, 6, 60, 30, 600)
+    coarse = Ramp.for_sensor(120, 6, 60, 30, 1)
     assert fine.creep_rpm == pytest.approx(1.0)  # ten pulses a second
     assert coarse.creep_rpm == pytest.approx(40.0)  # a third of the cruise, one pulse in 1.5 s
     assert coarse.creep_turns == pytest.approx(1.0)

@@ -206,5 +206,5 @@ def test_equal_jobs_make_equal_answers() -> None:
 
 
 def test_a_ramp_that_starts_fast_needs_less_time() -> None:
-    ramp = Ramp(120, 6, 60, 0.2)
+    ramp = Ramp(120, 6, 60, 60, 0.2)
     assert ramp.seconds(10, 120) < ramp.seconds(10, 0)

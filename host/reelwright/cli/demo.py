@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 import tempfile
@@ -66,8 +65,7 @@ TRUE_RISE = 0.95
 
 
 @click.command("demo")
-@click.option("--json", "as_json", is_flag=True, help="The comparison as one JSON object at the end.")
-def command(as_json: bool) -> None:
+def command() -> None:
     """Plan, wind on a simulated winder, record, and compare with what truly happened. Takes half a minute.
 
     It keeps its ledger to itself; yours is not touched.
@@ -96,7 +94,7 @@ def command(as_json: bool) -> None:
             truth = simulator.truth()
         with open_ledger() as ledger:
             record = ledger.winds(1)[0]
-        compare(plan, record, truth, as_json=as_json)
+        compare(plan, record, truth)
     sys.exit(ending.exit_code)
 
 
@@ -114,30 +112,15 @@ def own_home(folder: Path) -> Iterator[None]:
             os.environ["REELWRIGHT_HOME"] = before
 
 
-def compare(plan: Plan, record: WindRecord, truth: dict[str, Any], *, as_json: bool) -> None:
+def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     """Planned, counted and true, side by side."""
     from rich.console import Console
     from rich.table import Table
 
     result = record.result
-    if result is None:
+    if result is None or not result.length_m:
         return
     true_m = truth["true_length_m"] - plan.job.target.leader_m
-    if as_json:
-        click.echo(
-            json.dumps(
-                {
-                    "planned_m": plan.length_m,
-                    "counted_m": result.length_m,
-                    "counted_u_m": result.length_u_m,
-                    "true_m": true_m,
-                    "target_pulses": plan.target_pulses,
-                    "counted_pulses": result.counted_pulses,
-                    "true_pulses": truth["true_pulses"],
-                }
-            )
-        )
-        return
     table = Table(title="What is on the class spool", caption=f"Ledger entry {record.job_id}", title_justify="left")
     table.add_column("")
     for name in ("length, m", "turns", "pulses"):

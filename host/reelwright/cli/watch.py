@@ -23,7 +23,9 @@ if TYPE_CHECKING:
 def command(port_name: str | None, as_json: bool, once: bool) -> None:
     """Look at a winder without touching it: nothing is sent but questions.
 
-    It ends when the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record.
+    For a winder that runs without `wind`: started by its go button, or left by a command that was ended. It ends when
+    the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record. While it looks, the winder
+    takes it for its host.
     """
     from reelwright.device.client import Client
     from reelwright.device.discovery import find_port
@@ -87,6 +89,7 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
     from reelwright.operation.telling import happening_of, result_of, snapshot_of
     from windlink import codes
     from windlink.frame import EVENT
+    from windlink.sentences import TRIPS, say
 
     job_id = status["job_id"]
     shown = 0
@@ -105,4 +108,8 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
             status = client.request("status")
             if status["job_id"] != job_id:
                 raise DeviceError("The winder no longer holds the job that was watched.", "Watch again.")
-    view.result(result_of(plan, job_id, status["state"], status["pulses"]))
+    outcome = ""
+    if status["state"] == codes.FINISHED:
+        outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"
+    trip = say(TRIPS, status["reason"]).word if status["reason"] else ""
+    view.result(result_of(plan, job_id, status["state"], status["pulses"], outcome=outcome, trip=trip))

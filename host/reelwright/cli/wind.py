@@ -13,6 +13,7 @@ from reelwright.cautions import CAUTION
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
+from windlink.sentences import TRIPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -37,10 +38,20 @@ Exit codes:
 @click.command("wind", epilog=EPILOG)
 @job_options
 @click.option("--port", "port_name", metavar="PORT", help="Serial port of the winder. Default: the only one that fits.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON object a line: progress, event, result.")
+@click.option(
+    "--json",
+    "as_json",
+    is_flag=True,
+    help="One JSON object a line: progress, event, result. Keys with _u_ are standard uncertainties.",
+)
 @click.option("--transcript", type=click.Path(dir_okay=False), help="Keep every line of the link here, with its time.")
 @click.option("--go-on", "go_on_at_stops", is_flag=True, help="Go on by itself at each planned stop.")
-@click.option("--clear", metavar="TRIP", help="Clear this trip, once its cause is mended, and go on.")
+@click.option(
+    "--clear",
+    metavar="TRIP",
+    type=click.Choice([saying.word for saying in TRIPS.values()]),
+    help="Clear this trip, once its cause is mended, and go on.",
+)
 @click.option("--drop-held", is_flag=True, help="Abandon another job that the winder still holds.")
 def command(
     path: str | None,
@@ -90,7 +101,8 @@ def refuse_impossible(plan: Plan) -> None:
 def heading(plan: Plan, port_name: str) -> str:
     """One line that says which wind this is."""
     spool = plan.job.take_up.name or "the take-up spool"
-    return f"{plan.length_m:.2f} m onto {spool}, {plan.turns:.1f} turns, at {port_name}"
+    target = plan.target_pulses
+    return f"{plan.length_m_at(target):.2f} m onto {spool}, {plan.turns_at(target):.1f} turns, at {port_name}"
 
 
 def wind(

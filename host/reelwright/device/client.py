@@ -182,11 +182,16 @@ class Client:
                 answer = self._matching(verb, session)
                 if answer is not None:
                     return answer
+            # after a long sleep of this computer the answer may be there already
+            self._take(self._port.read(SHORTEST_WAIT_S))
+            answer = self._matching(verb, session)
+            if answer is not None:
+                return answer
             self.retries += 1
             wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
         raise LinkLostError(
             f"The winder on {self._port.name} does not answer `{verb}`.",
-            "Check cable and power. The winder keeps to its job by itself; give the same command again to pick it up.",
+            "Check cable and power. The winder does as its job says of a lost link; the same command picks the job up.",
         )
 
     def _matching(self, verb: str, session: int | None) -> dict[str, Any] | None:

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
 # Above the rated speed by what the speed loop may overshoot: in share, and in pulses, since a sensor that gives few of
 # them shows the loop its speed late. Tried on random simulated winds from 1 to 600 pulses a turn.
-OVERSPEED_MARGIN = 1.25
-OVERSPEED_PULSES_S = 0.5
+OVERSPEED_MARGIN = 1.15
+OVERSPEED_PULSES_S = 0.7
 BACKWARDS_TURNS = Fraction(1, 4)
 OVERRUN_TURNS = 1
 HAND_LEAD_S = 3.0
@@ -57,7 +57,8 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "creep_rate": creep,
         "full_rate": max(cruise, _rate(machine.full_duty_rpm, pulses_per_turn)),
         "highest_rate": _overspeed_rate(machine.max_spool_rpm, pulses_per_turn),
-        "acceleration": max(1, _rate(machine.acceleration_rpm_s, pulses_per_turn)),
+        "acceleration": _rate(machine.acceleration_rpm_s, pulses_per_turn),
+        "deceleration": _rate(machine.slowing_rpm_s, pulses_per_turn),
         "creep_pulses": creep_pulses,
         "standstill_ms": round(1000 * (max(HAND_STANDSTILL_S, machine.standstill_s) if hand else machine.standstill_s)),
         "no_pulses_ms": round(1000 * machine.no_pulses_s),

@@ -29,14 +29,14 @@ class Port:
             waiting = self._serial.in_waiting
             return bytes(self._serial.read(max(1, min(waiting, 4096))))
         except (OSError, TypeError, ValueError) as failure:
-            raise self._lost(failure) from failure
+            raise self._lost() from failure
 
     def write(self, data: bytes) -> None:
         """Send bytes. Raises LinkLostError when the port is gone or does not take them within two seconds."""
         try:
             self._serial.write(data)
         except (OSError, TypeError, ValueError) as failure:
-            raise self._lost(failure) from failure
+            raise self._lost() from failure
 
     def close(self) -> None:
         """Close the port. Closing a port that is gone already is no failure."""
@@ -45,10 +45,10 @@ class Port:
         except (OSError, TypeError):
             return
 
-    def _lost(self, failure: Exception) -> LinkLostError:
+    def _lost(self) -> LinkLostError:
         return LinkLostError(
-            f"The port {self.name} went away ({failure}).",
-            "Check the cable. The winder keeps to its job by itself; give the same command again to pick it up.",
+            f"The port {self.name} went away.",
+            "Check the cable. The winder does as its job says of a lost link; the same command picks the job up.",
         )
 
 
@@ -68,7 +68,7 @@ def _open(name: str) -> Any:
             port.dtr = False
             port.rts = False
         port.open()
-    except (OSError, ValueError) as failure:
+    except (OSError, ValueError, TypeError, AttributeError) as failure:
         raise _why_not(name, failure) from failure
     return port
 
@@ -100,4 +100,6 @@ def _why_not(name: str, failure: Exception) -> DeviceError:
         return DeviceError(
             f"The port {name} is busy: another program holds it.", "Close the other program, then try again."
         )
+    if number == errno.ENOTTY or isinstance(failure, ValueError | TypeError | AttributeError):
+        return DeviceError(f"{name} is no serial port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
     return DeviceError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 EASE_S = 60.0  # granted to a winder for coming to rest
+PHASE_SLACK_TURNS = 0.25  # within this of a whole layer the guide stands at its flange
 DRAIN_S = 5.0  # granted to it for telling what it still keeps
 
 
@@ -104,6 +105,7 @@ class Arrival:
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
         self._check_room(values)
+        self._tell_phase()
         job_id = new_job_id(self._ledger)
         self._ledger.open_wind(
             job_id,
@@ -118,6 +120,8 @@ class Arrival:
         try:
             self._client.load(job_id, values)
             self._leave_if_interrupted()
+            # what is still in it tells of the time before this job
+            self._client.inbox.clear()
             self._client.request("start", job_id)
         except RefusedError:
             # the winder said no, so nothing was wound, and nothing shall be without a record
@@ -140,6 +144,18 @@ class Arrival:
         with suppress(RefusedError):  # it was never accepted
             self._client.request("abandon", job_id)
 
+    def _tell_phase(self) -> None:
+        """Where the guide was left by the last wind on this port, when this job does not say where it stands."""
+        if self._job.machine.phase_turns is not None:
+            return
+        last = next((record for record in self._ledger.winds(50) if record.port == self._port_name), None)
+        phase_turns = last.result.phase_turns if last is not None and last.result is not None else None
+        if last is not None and phase_turns and abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
+            self._view.notice(
+                f"Job {last.job_id} left the guide {phase_turns:.2f} turns before its next reversal. This job counts on"
+                f" a guide at a flange: bring it there, or give --phase-turns {phase_turns:.2f}."
+            )
+
     def _check_room(self, values: list[int]) -> None:
         if len(values) > self._winder.most_job_values:
             raise DeviceError(
@@ -159,10 +175,14 @@ class Arrival:
         self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {say(STATES, state).word}.")
         if state in (codes.LOADED, codes.WAITING):
             self._leave_if_interrupted()
-        if state == codes.LOADED:
-            self._client.request("start", job_id)
-        elif state == codes.WAITING:
-            self._client.request("go_on", job_id, status["wait"])
+        try:
+            if state == codes.LOADED:
+                self._client.request("start", job_id)
+            elif state == codes.WAITING:
+                self._client.request("go_on", job_id, status["wait"])
+        except RefusedError as refusal:
+            # it stays where it is, and the operator may still abandon it
+            self._view.notice(str(refusal))
         return self._wind(job_id)
 
     def _clear(self, status: dict[str, Any], clear: str | None) -> dict[str, Any]:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 COUNT_EVERY_S = 1.0
+STANDSTILL_S = 1.0  # of the winder's clock, without a pulse, that counts as rest after a trip
 SETTLE_S = 5.0  # granted for the last events to arrive once the winder is at rest
 
 _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].word)
@@ -158,8 +159,21 @@ class Wind:
             if time.monotonic() > deadline_s:
                 break
             self._hear()
+        if state == codes.TRIPPED:
+            self._let_it_coast()
         self._settled_at = (state, self._heard)
         return self._state == state and state in (codes.FINISHED, codes.TRIPPED, codes.WAITING)
+
+    def _let_it_coast(self) -> None:
+        """A trip takes the drive away, and the spool coasts: its count is the one at which it stands."""
+        deadline_s = time.monotonic() + SETTLE_S
+        before = None
+        while before != self._pulses and time.monotonic() < deadline_s:
+            before = self._pulses
+            again_at_s = time.monotonic() + self._client.virtual(STANDSTILL_S)
+            while time.monotonic() < again_at_s:
+                self._hear()
+            self._ask()
 
     # --- at rest ------------------------------------------------------------------------------------------
 

@@ -93,6 +93,8 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     if plan.wound_length_m > plan.length_m:
         mass = "" if plan.wound_mass_g is None else f", {plan.wound_mass_g:.1f} g"
         yield "With leader and tail", f"{plan.wound_length_m:.3f} m{mass}"
+    if plan.mass is None:
+        yield "Mass", "not known: give strand.density_g_cm3, or a material that has one"
     yield "Outer diameter", f"{fit.outer_diameter_mm:.1f} mm on a flange of {spool.flange_diameter_mm:g} mm"
     yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {fit.fill_share:.0%} of the space is strand"
     yield (

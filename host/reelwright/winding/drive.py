@@ -29,38 +29,34 @@ def torque_n_m(tension_n: float, radius_mm: float) -> float:
     return tension_n * radius_mm / 1000
 
 
-def turns_to_stop(rpm: float, deceleration_rpm_s: float) -> float:
-    """Turns from this speed to rest: v^2 / 2a, with v in turns per second."""
-    turns_s = rpm / 60
-    return turns_s * turns_s / (2 * deceleration_rpm_s / 60)
-
-
-def peak_speed(distance: float, acceleration: float, deceleration: float) -> float:
-    """Highest speed of a move from rest to rest that never cruises: sqrt(2 a b D / (a + b)). Any one set of units."""
-    return sqrt(2 * acceleration * deceleration * distance / (acceleration + deceleration))
-
-
 @frozen
 class Ramp:
     """How a powered drive goes from stop to stop: gain speed, cruise, slow down to creep, creep, rest.
 
-    All rpm are of the take-up spool. acceleration_rpm_s serves both ways. creep_turns: length of the last
-    approach.
+    All rpm are of the take-up spool. creep_turns: length of the last approach.
     """
 
     cruise_rpm: float
     creep_rpm: float
     acceleration_rpm_s: float
+    deceleration_rpm_s: float
     creep_turns: float
 
     @classmethod
-    def for_sensor(cls, cruise_rpm: float, creep_rpm: float, acceleration_rpm_s: float, pulses_per_turn: float) -> Ramp:
+    def for_sensor(
+        cls,
+        cruise_rpm: float,
+        creep_rpm: float,
+        acceleration_rpm_s: float,
+        deceleration_rpm_s: float,
+        pulses_per_turn: float,
+    ) -> Ramp:
         """The ramp of a drive whose sensor gives so many pulses a spool turn; its creep may differ from the wish."""
         wished_rpm = min(creep_rpm, FASTEST_CREEP_PULSES_S * 60 / pulses_per_turn)
         least_rpm = min(cruise_rpm / 3, SLOWEST_CREEP_PULSES_S * 60 / pulses_per_turn)
         creep_rpm = min(cruise_rpm, max(wished_rpm, least_rpm))
         creep_pulses = max(1, round(creep_rpm / 60 * pulses_per_turn * CREEP_S))
-        return cls(cruise_rpm, creep_rpm, acceleration_rpm_s, creep_pulses / pulses_per_turn)
+        return cls(cruise_rpm, creep_rpm, acceleration_rpm_s, deceleration_rpm_s, creep_pulses / pulses_per_turn)
 
     def seconds(self, turns: float, start_rpm: float = 0.0) -> float:
         """Time for this many turns to the next stop, starting at start_rpm.
@@ -75,13 +71,23 @@ class Ramp:
             return turns / creep
         return self._approach_seconds(approach_turns, start_rpm / 60) + self.creep_turns / creep
 
+    def peak_rpm(self, turns: float, start_rpm: float = 0.0) -> float:
+        """Highest speed of a move over this many turns that never cruises: v^2 gained at a and lost at b over the way.
+
+        sqrt(2 a b D / (a + b)) from rest to rest.
+        """
+        start, creep = start_rpm / 60, self.creep_rpm / 60
+        gain, loss = self.acceleration_rpm_s / 60, self.deceleration_rpm_s / 60
+        return 60 * sqrt((2 * gain * loss * turns + loss * start**2 + gain * creep**2) / (gain + loss))
+
     def _approach_seconds(self, turns: float, start: float) -> float:
         """From `start` turns a second to creep speed over this many turns: a trapezoid, or a triangle."""
-        cruise, creep, gain = self.cruise_rpm / 60, self.creep_rpm / 60, self.acceleration_rpm_s / 60
+        cruise, creep = self.cruise_rpm / 60, self.creep_rpm / 60
+        gain, loss = self.acceleration_rpm_s / 60, self.deceleration_rpm_s / 60
         start = min(start, cruise)
-        peak = min(cruise, sqrt(gain * turns + (start * start + creep * creep) / 2))
+        peak = min(cruise, self.peak_rpm(turns, 60 * start) / 60)
         if peak < max(start, creep):
             # too near the stop for a ramp both ways: one even change of speed, as far as it goes
             return 2 * turns / (start + creep)
-        ramps = (2 * peak * peak - start * start - creep * creep) / (2 * gain)
-        return (2 * peak - start - creep) / gain + (turns - ramps) / peak
+        ramps = (peak**2 - start**2) / (2 * gain) + (peak**2 - creep**2) / (2 * loss)
+        return (peak - start) / gain + (peak - creep) / loss + (turns - ramps) / peak

@@ -97,6 +97,7 @@ class Machine:
     creep_rpm: Rpm | None = None
     no_load_rpm: Rpm | None = None
     acceleration_rpm_s: Annotated[float, Quantity("rpm/s", above=0, at_most=100_000)] = 60.0
+    deceleration_rpm_s: Annotated[float, Quantity("rpm/s", above=0, at_most=100_000)] | None = None
     ratchet: bool = True
     back_tension_n: Annotated[float, Quantity("N", at_least=0, at_most=1000)] = 2.0
     on_link_loss: Literal["wind_on", "pause", "trip"] = "pause"
@@ -135,6 +136,13 @@ class Machine:
     def approach_rpm(self) -> float:
         """The speed of the last approach to a stop: creep_rpm, by default 6 rpm or the cruise if that is less."""
         return min(6.0, self.cruise_rpm) if self.creep_rpm is None else self.creep_rpm
+
+    @property
+    def slowing_rpm_s(self) -> float:
+        """How fast the spool slows down; unless said, half as fast as it gains speed, since a motor brakes less."""
+        if self.deceleration_rpm_s is not None:
+            return self.deceleration_rpm_s
+        return self.acceleration_rpm_s if self.drive == "stepper" else self.acceleration_rpm_s / 2
 
     @property
     def full_duty_rpm(self) -> float:

@@ -202,7 +202,11 @@ def _ramp(job: Job, scale: PulseScale) -> Ramp | None:
     if machine.drive == "hand":
         return None
     return Ramp.for_sensor(
-        machine.cruise_rpm, machine.approach_rpm, machine.acceleration_rpm_s, float(scale.per_spool_turn)
+        machine.cruise_rpm,
+        machine.approach_rpm,
+        machine.acceleration_rpm_s,
+        machine.slowing_rpm_s,
+        float(scale.per_spool_turn),
     )
 
 
