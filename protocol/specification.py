@@ -7,8 +7,9 @@ import re
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).parent))
+sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "firmware")]
 
+from windcore.transitions import accepted_requests
 from windlink import sentences
 from windlink.catalogue import MESSAGES, STATE_REQUESTS
 from windlink.frame import ANSWER, EVENT, PROGRESS, REQUEST
@@ -43,6 +44,15 @@ def codes(table: "dict[int, sentences.Saying]") -> str:
     return "\n".join(rows)
 
 
+def requests_by_state() -> str:
+    """Which requests each state takes, from the session's own table."""
+    rows = ["| state | takes |", "| --- | --- |"]
+    for state, saying in sentences.STATES.items():
+        taken = [f"`{verb}`" for bit, verb in enumerate(STATE_REQUESTS) if accepted_requests(state) >> bit & 1]
+        rows.append(f"| {saying.word} | {', '.join(taken) or 'none'} |")
+    return "\n".join(rows)
+
+
 def tables() -> "dict[str, str]":
     """Every table under the name of its marker."""
     made = {
@@ -61,7 +71,7 @@ def tables() -> "dict[str, str]":
             "CAPABILITIES",
         )
     }
-    return {"messages": messages(), "job": job(), **made}
+    return {"messages": messages(), "job": job(), "requests_by_state": requests_by_state(), **made}
 
 
 def updated(text: str) -> str:

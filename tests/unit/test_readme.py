@@ -5,13 +5,23 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+import attrs
 from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
-from reelwright.profiles import load_job
+from reelwright.profiles import load_job, profile_names
+from reelwright.winding.job import Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 
 ROOT = Path(__file__).resolve().parents[2]
+TABLES = {
+    "take_up": TakeUp,
+    "strand": Strand,
+    "machine": Machine,
+    "target": Target,
+    "lay": Lay,
+    "pay_off": PayOff,
+}
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -50,3 +60,24 @@ def test_the_demo_jobs_plan_warns_of_nothing(tmp_path: Path) -> None:
     job_file = tmp_path / "demo.toml"
     job_file.write_text(JOB)
     assert [finding.code for finding in make_plan(load_job(job_file)).findings] == []
+
+
+def test_the_reference_of_the_job_file_names_every_key_and_no_other() -> None:
+    block = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)[1]
+    written: dict[str, set[str]] = {}
+    table = ""
+    for line in block.splitlines():
+        if found := re.match(r"\[(\w+)\]", line):
+            table = found.group(1)
+        written.setdefault(table, set()).update(re.findall(r"\b([a-z]+(?:_[a-z0-9]+)*)\b", line))
+    for each in attrs.fields(Job):
+        keys = {key.name for key in attrs.fields(TABLES[each.name])}
+        assert keys <= written[each.name], (each.name, keys - written[each.name])
+
+
+def test_the_profiles_that_it_names_are_the_ones_that_come_along() -> None:
+    paragraph = README.split("Profiles that come along:")[1].split("They are invented")[0]
+    named = set(re.findall(r"`([^`]+)`", paragraph))
+    for kind in ("spool", "machine"):
+        assert set(profile_names(kind)) <= named, kind
+    assert named <= {name for kind in ("spool", "machine", "strand") for name in profile_names(kind)}

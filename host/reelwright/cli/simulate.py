@@ -114,7 +114,8 @@ def command(
 ) -> None:
     """Offer the winder of JOB.toml behind a serial port: the project's own firmware on a simulated machine.
 
-    The first line of output is JSON with the port. Runs until Ctrl-C, then prints what truly happened.
+    It has one empty take-up spool and one pay-off spool: for a further wind start it again. The first line of output
+    is JSON with the port. Runs until Ctrl-C, then prints what truly happened.
     """
     from reelwright.simulator import Simulator
     from reelwright.winding.plan import make_plan

@@ -81,9 +81,8 @@ def _layer_table(plan: Plan) -> Table:
 
 def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     fit, spool = plan.fit, plan.job.take_up
-    layers = f"{plan.full_layers} full layers of {plan.layer_turns} ({float(plan.layer_turns):g}) turns"
-    rest = f" and {plan.last_layer_turns:.2f} turns" if plan.last_layer_turns else ""
-    yield "Turns", f"{plan.turns:.3f}: {layers}{rest}"
+    exact = f"{plan.layer_turns} = " if plan.layer_turns.denominator > 1 else ""
+    yield "Turns", f"{plan.turns:.3f}, in layers of {exact}{float(plan.layer_turns):g}"
     if plan.first_pass_turns != plan.layer_turns:
         yield "First layer", f"only {float(plan.first_pass_turns):.3f} turns, from where the guide stands now"
     yield "Target", f"{plan.target_pulses} pulses, {float(plan.pulses_per_spool_turn):g} in a turn of the spool"
