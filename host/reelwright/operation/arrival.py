@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 EASE_S = 60.0  # granted to a winder for coming to rest
 PHASE_SLACK_TURNS = 0.25  # within this of a whole layer the guide stands at its flange
-DRAIN_S = 5.0  # granted to it for telling what it still keeps
+DRAIN_S = 30.0  # granted to it for telling what it still keeps, over a bad cable
 
 
 class TrippedError(DeviceError):

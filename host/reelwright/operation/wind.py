@@ -27,8 +27,9 @@ if TYPE_CHECKING:
 
 COUNT_EVERY_S = 1.0
 STANDSTILL_S = 1.0  # of the winder's clock, without a pulse, that counts as rest after a trip
-SETTLE_S = 5.0  # granted for the last events to arrive once the winder is at rest
+SETTLE_S = 30.0  # granted for the last events to get through a bad cable once the winder is at rest
 
+AT_REST = (codes.FINISHED, codes.TRIPPED, codes.WAITING)
 _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].word)
 
 
@@ -84,7 +85,7 @@ class Wind:
                 self._hear()
                 if self._state == codes.EMPTY:
                     return self._lost_count()
-                if self._state in (codes.FINISHED, codes.TRIPPED, codes.WAITING) and self._settled():
+                if self._state in AT_REST and self._settled():
                     ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
                     if ending is not None:
                         return ending
@@ -149,10 +150,13 @@ class Wind:
 
     def _settled(self) -> bool:
         """Whether the winder is still in the state of rest that was heard, and has told all its events."""
-        if self._settled_at == (self._state, self._heard):
-            return True
+        # progress that was under way may tell of the time before the last request; an answer cannot
         self._ask()
         state = self._state
+        if state not in AT_REST:
+            return False
+        if self._settled_at == (state, self._heard):
+            return True
         kept = self._client.request("events")
         deadline_s = time.monotonic() + SETTLE_S
         while self._state == state and self._heard < kept["newest"] > kept["acknowledged"]:
@@ -162,7 +166,7 @@ class Wind:
         if state == codes.TRIPPED:
             self._let_it_coast()
         self._settled_at = (state, self._heard)
-        return self._state == state and state in (codes.FINISHED, codes.TRIPPED, codes.WAITING)
+        return self._state == state
 
     def _let_it_coast(self) -> None:
         """A trip takes the drive away, and the spool coasts: its count is the one at which it stands."""
@@ -259,7 +263,7 @@ class Wind:
 
     def _request(self, verb: str, *values: int) -> None:
         try:
-            self._client.request(verb, *values)
+            self._state = self._client.request(verb, *values)["state"]
         except RefusedError as refusal:
             # the winder moved on in the meantime; its next status says where it is
             self._view.notice(str(refusal))
