@@ -36,6 +36,7 @@ from windlink.codes import EASING, EMPTY, LOADED, TRIPPED, WAITING, WINDING
 
 # Settling at rest: turning the spool by this many pulses with the drive off is worth an event.
 _REST_SLACK_PULSES = 1
+_MOVING_TURNS = 8  # and while it does not come to rest, so many overruns are worth another
 
 # The most that a message can carry: of a rate in hundredths of a pulse per second, and of a layer.
 _FASTEST_TOLD = 9999999
@@ -128,6 +129,8 @@ class Session:
                 return codes.STALE
             if self.held_switches():
                 return codes.SWITCH_ACTIVE
+            if self._still_turns():
+                return codes.STILL_TURNS
         return self._begin(GO_ON)
 
     def pause(self) -> int:
@@ -159,6 +162,8 @@ class Session:
             return codes.STALE
         if self._switches & AT_REST:
             return codes.SWITCH_ACTIVE
+        if self._still_turns():
+            return codes.STILL_TURNS
         self.trip_reason = 0
         self._rest_count = self.count
         self.events.add(happened.CLEARED, self._now_ms, reason, self.count)
@@ -221,6 +226,9 @@ class Session:
         self._go_released = False
         return True
 
+    def _still_turns(self) -> bool:
+        return self.job is not _NO_JOB and self.speedometer.quiet_ms < self.job.standstill_ms and self._begun
+
     def _begin(self, trigger: int) -> int:
         if self.held_switches() or not self._go(trigger):
             return codes.WRONG_STATE
@@ -253,8 +261,13 @@ class Session:
         while self._layers_told < min(self.tally.done, _DEEPEST_TOLD):
             self._layers_told += 1
             self.events.add(happened.LAYER_DONE, self._now_ms, self._layers_told, self.count)
+        self._measure()
+
+    def _measure(self) -> None:
         grains = self.speedometer.update(self.count, self._now_ms)
         self.rate = max(-_FASTEST_TOLD, min(_FASTEST_TOLD, grains * 100 // self._grain))
+        if self.speedometer.quiet_ms >= self.job.standstill_ms:
+            self.rate = 0
 
     def _tripped_turning(self, inputs: Inputs, step_ms: int) -> bool:
         job = self.job
@@ -356,12 +369,11 @@ class Session:
             return
         self.count = self._pulses - self._zero
         self.tally.update(self.count)
-        self.speedometer.update(self.count, self._now_ms)
-        self.rate = 0
+        self._measure()
         moved = abs(self.count - self._rest_count)
         quiet = self.speedometer.quiet_ms >= self.job.standstill_ms
         # told once it rests, and on the way too when it does not
-        if moved > self.job.overrun_pulses or (moved > _REST_SLACK_PULSES and quiet):
+        if moved > _MOVING_TURNS * self.job.overrun_pulses or (moved > _REST_SLACK_PULSES and quiet):
             self._rest_count = self.count
             self.events.add(happened.MOVED_AT_REST, self._now_ms, self.count)
 

@@ -36,6 +36,7 @@ JOB_VALUE = 7
 NOT_FITTED = 8
 STALE = 9
 SWITCH_ACTIVE = 10
+STILL_TURNS = 11
 
 # Why a winder came to rest before the end of its job.
 STOP_AT_LAYER = 1

@@ -36,12 +36,12 @@ TRIPS = {
     c.OVERSPEED: Saying(
         "overspeed",
         "The spool turned faster than the machine allows.",
-        "Check the motor driver and pulses_per_turn, then wind slower.",
+        "If it still turns, cut the motor's power at the emergency stop. Check motor driver and pulses_per_turn.",
     ),
     c.RUN_OUT: Saying(
         "run_out",
         "The pay-off spool is empty.",
-        "Fit more strand and join it, or abandon the job: what is wound stays counted.",
+        "Fit more strand and join it, or abandon the job. Turns after the end of the strand are counted and hold none.",
     ),
     c.SNAG: Saying(
         "snag",
@@ -85,6 +85,7 @@ REFUSALS = {
     c.SWITCH_ACTIVE: Saying(
         "switch_active", "A switch still holds the winder.", "Close or release it, then try again."
     ),
+    c.STILL_TURNS: Saying("still_turns", "The spool still turns.", "Wait until it stands, or stop it safely."),
 }
 
 STOPS = {

@@ -120,7 +120,7 @@ def in_state(state, **changes):
         rig.inputs.switches = codes.STOP_BUTTON
         rig.step()
         rig.inputs.switches = 0
-        rig.step()
+        rig.step(30)  # until it stands
     elif state == codes.FINISHED:
         rig.session.abandon()
     elif state == codes.EASING:

@@ -296,7 +296,7 @@ def a_spool_that_runs_on_past_its_stop_trips():
         tripped_with(codes.RUNS_ON, rig)
         rig.step(500)
         moves = rig.verbs().count("moved_at_rest")
-        assert 5 <= moves <= 15, moves
+        assert 1 <= moves <= 3, moves
 
 
 def a_stalled_drive_trips_however_slowly_it_is_meant_to_turn():
@@ -333,6 +333,8 @@ def an_abandoned_job_that_trips_is_over_once_it_is_cleared():
     assert rig.session.state == codes.TRIPPED
     rig.inputs.switches = 0
     rig.step()
+    assert rig.session.clear(codes.SNAG) == codes.STILL_TURNS
+    rig.step(30)
     assert rig.session.clear(codes.SNAG) == 0
     assert rig.session.state == codes.FINISHED
     assert rig.last_event()[1][0] == codes.ABANDONED

@@ -13,6 +13,12 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+def keep_apart(option: str, path: str | None, job_path: str | None) -> None:
+    """Refuse an output that would overwrite the job file, through whatever link. Raises UsageError."""
+    if path and job_path and os.path.realpath(path) == os.path.realpath(job_path):
+        raise UsageError(f"{option} {path} would overwrite the job file.", "Name another file.")
+
+
 def write_whole(path: Path, text: str) -> None:
     """Writes text as UTF-8, line breaks as they are; what was there before stays until all of it is on the disk.
 

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
 import sys
 from typing import Any
 
 import click
 
 from reelwright.cli.job_options import job_options, resolve_job
-from reelwright.errors import UsageError
 from reelwright.winding.plan import make_plan
 
 
@@ -24,8 +22,10 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     The job is JOB.toml, or --spool, --strand and --machine with one of --length, --mass, --layers, --turns.
     Options go before what the file says.
     """
-    if output is not None and path is not None and os.path.abspath(output) == os.path.abspath(path):
-        raise UsageError(f"-o {output} would overwrite the job file.", "Name another file.")
+    if output is not None:
+        from reelwright.cli.output_file import keep_apart  # not paid for where nothing is written
+
+        keep_apart("-o", output, path)
     plan = make_plan(resolve_job(path, options))
     if as_json:
         text = json.dumps(plan.to_dict(), indent=2, allow_nan=False) + "\n"

@@ -6,13 +6,13 @@ import json
 import math
 import signal
 from contextlib import contextmanager, suppress
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from reelwright.cli.job_options import job_options, resolve_job
-from reelwright.errors import DeviceError, UsageError
+from reelwright.cli.output_file import keep_apart
+from reelwright.errors import DeviceError
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SWITCH_OF_FAULT, SimulatorOptions
 
 if TYPE_CHECKING:
@@ -120,8 +120,7 @@ def command(
     from reelwright.simulator import Simulator
     from reelwright.winding.plan import make_plan
 
-    if path is not None and truth_path and Path(truth_path).absolute() == Path(path).absolute():
-        raise UsageError(f"--truth {truth_path} would overwrite the job file.", "Name another file.")
+    keep_apart("--truth", truth_path, path)
     job = resolve_job(path, options)
     for kind, _ in faults:
         switch = SWITCH_OF_FAULT.get(kind)

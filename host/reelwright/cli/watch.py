@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+import time
 from contextlib import ExitStack
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,9 @@ if TYPE_CHECKING:
     from reelwright.device.client import Client
     from reelwright.views import View
     from reelwright.winding.planned import Plan
+
+
+FIRST_PROGRESS_S = 0.5
 
 
 @click.command("watch")
@@ -93,7 +97,16 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
 
     job_id = status["job_id"]
     shown = 0
-    view.progress(snapshot_of(plan, status["state"], status["pulses"], 0))
+    deadline_s = time.monotonic() + FIRST_PROGRESS_S
+    while not client.inbox and time.monotonic() < deadline_s:
+        # a status has no speed: the first progress has
+        client.listen()
+    if not client.inbox:
+        view.progress(snapshot_of(plan, status["state"], status["pulses"], 0))
+    elif once:
+        fields = next((each.fields for each in client.inbox if each.kind != EVENT), None)
+        rate = fields["rate"] if fields else 0
+        view.progress(snapshot_of(plan, status["state"], status["pulses"], rate))
     while not once and status["state"] in (codes.WINDING, codes.EASING, codes.LOADED):
         client.listen()
         while client.inbox:
@@ -108,6 +121,8 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
             status = client.request("status")
             if status["job_id"] != job_id:
                 raise DeviceError("The winder no longer holds the job that was watched.", "Watch again.")
+    if status["state"] in (codes.WINDING, codes.EASING):
+        return
     outcome = ""
     if status["state"] == codes.FINISHED:
         outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"

@@ -11,6 +11,7 @@ import click
 
 from reelwright.cautions import CAUTION
 from reelwright.cli.job_options import job_options, resolve_job
+from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
 from windlink.sentences import TRIPS
@@ -72,6 +73,7 @@ def command(
 
     from reelwright.winding.plan import make_plan
 
+    keep_apart("--transcript", transcript, path)
     job = resolve_job(path, options)
     plan = make_plan(job)
     refuse_impossible(plan)
@@ -130,11 +132,11 @@ def wind(
     port_name = port_name or find_port()
     with ExitStack() as stack:
         ledger = stack.enter_context(open_ledger())
+        port = Port(port_name)
+        stack.callback(port.close)
         transcript = Transcript(transcript_path) if transcript_path else None
         if transcript:
             stack.callback(transcript.close)
-        port = Port(port_name)
-        stack.callback(port.close)
         interrupts = Interrupts()
         stack.enter_context(counting(interrupts))
         client = Client(port, transcript)

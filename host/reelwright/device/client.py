@@ -83,6 +83,12 @@ def _detail_in_words(code: int, detail: int) -> str:
     return ""
 
 
+def _with_unit(reason: int, value: int) -> str:
+    if reason == codes.OVERSPEED:
+        return f"{value / 100:g} pulses a second"
+    return f"{value} ms" if reason in (codes.NO_PULSES, codes.LINK_LOST, codes.LATE_LOOP) else f"{value} pulses"
+
+
 class Client:
     """One connection. Not thread-safe: one thread owns it.
 
@@ -146,7 +152,8 @@ class Client:
         """Word, sentence with the values seen, and remedy of the trip that holds the winder."""
         trip = self.request("trip")
         saying = say(TRIPS, trip["reason"])
-        seen = f" It saw {trip['value']}, allowed {trip['limit']}." if trip["limit"] else ""
+        value, limit = (_with_unit(trip["reason"], trip[name]) for name in ("value", "limit"))
+        seen = f" It saw {value}, allowed {limit}." if trip["limit"] else ""
         return saying.word, saying.sentence + seen, saying.remedy
 
     # --- listening ---------------------------------------------------------------------------------------

@@ -100,6 +100,14 @@ def _why_not(name: str, failure: Exception) -> DeviceError:
         return DeviceError(
             f"The port {name} is busy: another program holds it.", "Close the other program, then try again."
         )
-    if number == errno.ENOTTY or isinstance(failure, ValueError | TypeError | AttributeError):
+    if name.startswith("socket://"):
+        return DeviceError(
+            f"No winder listens at {name}.", "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it."
+        )
+    if (
+        "Could not configure" in text
+        or number == errno.ENOTTY
+        or isinstance(failure, ValueError | TypeError | AttributeError)
+    ):
         return DeviceError(f"{name} is no serial port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
     return DeviceError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")

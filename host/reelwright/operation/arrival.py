@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
-from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError
+from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.telling import ending_of, happening_of, result_of
 from reelwright.operation.wind import Interrupts, Wind
@@ -74,21 +74,20 @@ class Arrival:
         winder holds. Raises TrippedError, or DeviceError when the winder is held by another job or refuses.
         """
         status = self._client.request("status")
+        held = status["job_id"]
+        record = self._ledger.find(held) if held else None
+        ours = record is not None and self._is_unfinished(record) and record.job == self._job.to_dict()
+        under_way = status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED) and held
+        if under_way and not ours and not drop_held:
+            # before anything is changed
+            raise self._held_by_another(status, record)
         if status["state"] == codes.TRIPPED:
             status = self._clear(status, clear)
         elif clear is not None:
-            self._view.notice("There is no trip to clear.")
-        held = status["job_id"]
-        record = self._ledger.find(held) if held else None
-        if record is not None and self._is_unfinished(record) and record.job == self._job.to_dict():
+            raise UsageError("There is no trip to clear.", "Give the command without --clear.")
+        if ours:
             return self._pick_up(held, status)
-        if status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED):
-            if not drop_held:
-                raise DeviceError(
-                    f"The winder holds another job, {held}: it is {say(STATES, status['state']).word}"
-                    f" at {status['pulses']} pulses.",
-                    "Finish it with the job that it was started with, or give --drop-held to abandon it.",
-                )
+        if under_way and status["state"] != codes.FINISHED:
             status = self._drop(held)
         heard = self._drain(record)
         if record is not None and record.open:
@@ -105,7 +104,7 @@ class Arrival:
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
         self._check_room(values)
-        self._tell_phase()
+        self._tell_before()
         job_id = new_job_id(self._ledger)
         self._ledger.open_wind(
             job_id,
@@ -144,16 +143,23 @@ class Arrival:
         with suppress(RefusedError):  # it was never accepted
             self._client.request("abandon", job_id)
 
-    def _tell_phase(self) -> None:
-        """Where the guide was left by the last wind on this port, when this job does not say where it stands."""
-        if self._job.machine.phase_turns is not None:
-            return
+    def _tell_before(self) -> None:
+        """What the last wind on this port left behind that matters to this one: a spool, and a guide somewhere."""
         last = next((record for record in self._ledger.winds(50) if record.port == self._port_name), None)
-        phase_turns = last.result.phase_turns if last is not None and last.result is not None else None
-        if last is not None and phase_turns and abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
+        if last is None or last.result is None:
+            return
+        if last.job == self._job.to_dict():
             self._view.notice(
-                f"Job {last.job_id} left the guide {phase_turns:.2f} turns before its next reversal. This job counts on"
-                f" a guide at a flange: bring it there, or give --phase-turns {phase_turns:.2f}."
+                f"Job {last.job_id} was this one too, and left {last.result.length_m:.2f} m on its spool."
+                " This wind begins at zero, on an empty spool."
+            )
+        phase_turns = last.result.phase_turns
+        if self._job.machine.phase_turns is not None or not phase_turns or last.result.uncertain:
+            return
+        if abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
+            self._view.notice(
+                f"Job {last.job_id} left the guide {phase_turns:.2f} turns before its next reversal. This job is"
+                f" planned for a guide at a flange: if it does not stand there, stop and give --phase-turns {phase_turns:.2f}."
             )
 
     def _check_room(self, values: list[int]) -> None:
@@ -196,6 +202,18 @@ class Arrival:
             raise TrippedError(f"The winder is tripped by {word}, not by {clear}. {sentence}", how)
         self._client.request("clear", code_of(TRIPS, word))
         return self._client.request("status")
+
+    @staticmethod
+    def _held_by_another(status: dict[str, Any], record: WindRecord | None) -> DeviceError:
+        known = ""
+        if record is not None:
+            plan = _plan_of(record)
+            known = f" ({plan.length_m:.2f} m onto {plan.job.take_up.name or 'a spool'})"
+        return DeviceError(
+            f"The winder holds another job, {status['job_id']}{known}: it is {say(STATES, status['state']).word}"
+            f" at {status['pulses']} pulses.",
+            "Finish it with the job that it was started with, or give --drop-held to abandon it.",
+        )
 
     def _close_lost(self) -> None:
         """Close what the ledger has unfinished on this port: the winder, restarted or another one, holds no job."""

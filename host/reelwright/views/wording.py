@@ -37,6 +37,8 @@ def closing_sentence(result: WindResult) -> str:
     outcome = _with_word(OUTCOMES, result.outcome)
     if outcome:
         return outcome.sentence
+    if result.uncertain:
+        return f"Not heard any more, last {result.state}: the spool may still turn."
     return SHORT_OF_TARGET
 
 
