@@ -68,7 +68,11 @@ def test_a_hand_wind_passes_its_stops_and_counts_every_pulse_of_it(tmp_path: Pat
             f"wind {number}, seed {SEED}: {job.machine.pulses_per_turn} ppr, {job.machine.max_spool_rpm} rpm: {truth}"
         )
         assert truth["state"] == FINISHED, told
-        assert [rest["stop"] for rest in truth["rests"]] == given["spec"]["stops"], told
+        rested = [rest["stop"] for rest in truth["rests"]]
+        # a hand that overshoots may pass the next stop too, and then rests once for both
+        passed = [stop for stop in given["spec"]["stops"] if stop not in rested]
+        assert sorted(rested + passed) == given["spec"]["stops"], told
+        assert all(any(rest["stop"] < stop <= rest["count"] for rest in truth["rests"]) for stop in passed), told
         for rest in truth["rests"]:
             assert rest["count"] == rest["passed"] >= rest["stop"], told
             overshoots.append(rest["count"] - rest["stop"])

@@ -159,7 +159,8 @@ class Arrival:
         if abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
             self._view.notice(
                 f"Job {last.job_id} left the guide {phase_turns:.2f} turns before its next reversal. This job is"
-                f" planned for a guide at a flange: if it does not stand there, stop and give --phase-turns {phase_turns:.2f}."
+                " planned for a guide at a flange: if it does not stand there, stop and give"
+                f" --phase-turns {phase_turns:.2f}."
             )
 
     def _check_room(self, values: list[int]) -> None:
