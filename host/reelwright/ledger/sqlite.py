@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 import sqlite3
 import threading
+import time
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
@@ -61,10 +62,22 @@ class SqliteLedger:
                 self._connection.execute("PRAGMA foreign_keys = ON")
                 bring_up_to_date(self._connection, path)
                 # Last, so that the file of another program is left as it is.
-                self._connection.execute("PRAGMA journal_mode = WAL")
+                self._turn_on_log(busy_s)
         except BaseException:
             self._connection.close()
             raise
+
+    def _turn_on_log(self, busy_s: float) -> None:
+        """SQLite does not wait for the lock of this one statement: wait here for whoever makes the file just now."""
+        give_up_at_s = time.monotonic() + busy_s
+        while True:
+            try:
+                self._connection.execute("PRAGMA journal_mode = WAL")
+                return
+            except sqlite3.OperationalError:
+                if time.monotonic() > give_up_at_s:
+                    raise
+                time.sleep(0.02)
 
     def __enter__(self) -> Self:
         return self
