@@ -21,7 +21,7 @@ def clock_us():
 def main():
     rig = Rig()
     rig.step()
-    rig.accept(channels=2, stops=(), target_pulses=1000000)
+    rig.accept(channels=2, stops=(), target_pulses=160000)
     rig.session.start()
     session, inputs, outputs = rig.session, rig.inputs, rig.outputs
     now_ms = rig.now_ms
