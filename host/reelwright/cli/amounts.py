@@ -62,7 +62,7 @@ class _Typed(_AnyType):
     """A type of the command line whose parser raises ValueError with a sentence."""
 
     def parse(self, text: str) -> Any:
-        """The value of the text. Raises ValueError."""
+        """The value of the text. Raises ValueError. Each type has its own."""
         raise NotImplementedError
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:

@@ -66,7 +66,7 @@ TRUE_RISE = 0.95
 
 @click.command("demo")
 def command() -> None:
-    """Plan, wind on a simulated winder, record, and compare with what truly happened. Takes half a minute.
+    """Plan, wind on a simulated winder, record, and compare with what truly happened. Takes some ten seconds.
 
     It keeps its ledger to itself; yours is not touched.
     """

@@ -71,7 +71,8 @@ class Arrival:
         """Start the job, or pick it up.
 
         clear: word of the trip that the operator says is mended. drop_held: abandon another job that the
-        winder holds. Raises TrippedError, or DeviceError when the winder is held by another job or refuses.
+        winder holds. Raises TrippedError, DeviceError when the winder is held by another job or refuses, and
+        UsageError when there is no trip to clear.
         """
         status = self._client.request("status")
         held = status["job_id"]
