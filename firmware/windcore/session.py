@@ -7,9 +7,9 @@ allocation. Requests come in between steps and are answered with 0 or a refusal 
 from windcore import events as happened
 from windcore.events import Events
 from windcore.job import Job
-from windcore.ramp import Ramp, grain_for
-from windcore.signals import LAMP_NEARLY, LAMP_OFF, LAMP_SLOWER, LAMP_STOP, LAMP_WIND, Inputs, Outputs
-from windcore.speed import SpeedLoop, Speedometer
+from windcore.motion import Motion
+from windcore.signals import LAMP_OFF, Inputs, Outputs
+from windcore.speed import Speedometer
 from windcore.tally import Tally
 from windcore.targets import END, Targets
 from windcore.ticks import ticks_diff
@@ -42,9 +42,6 @@ _MOVING_TURNS = 8  # and while it does not come to rest, so many overruns are wo
 _FASTEST_TOLD = 9999999
 _DEEPEST_TOLD = 999
 
-# Scale of steps per grain, as a power of two: fine enough for a coarse stepper, and its products stay below 2^30.
-_STEP_SCALE = 14
-
 _NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1])
 
 
@@ -56,9 +53,8 @@ class Session:
         self.tally = Tally()
         self.targets = Targets()
         self.speedometer = Speedometer()
-        self.watch = Watch()
-        self._ramp = Ramp()
-        self._speed_loop = SpeedLoop()
+        self.motion = Motion(self.speedometer)
+        self.watch = Watch(self.speedometer, self.motion)
         self.job = _NO_JOB
         self.state = EMPTY
         self.count = 0
@@ -72,13 +68,8 @@ class Session:
         self.trip_count = 0
         self.trip_ms = 0
         self.longest_step_ms = 0
-        self._grain = 1
-        self._step_gain = 0
-        self._stop_reason = codes.STOP_AT_LAYER
-        self._halt = 0  # count at which the present motion stops
         self._outcome = codes.REACHED
         self._begun = False
-        self._arrived = False
         self._go_released = False  # whether the go button was seen released in the present state
         self._layers_told = 0
         self._zero = 0
@@ -99,12 +90,8 @@ class Session:
         self.job = job
         self.tally.begin(job.layer_numerator, job.layer_denominator, job.first_numerator)
         self.targets.begin(job.target_pulses, job.stops)
-        grain = grain_for(job.full_rate)
-        self._grain = grain
-        self._ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.deceleration, job.creep_pulses, grain)
-        self._speed_loop.prepare(job.full_rate * grain // 100, grain)
-        self.speedometer.prepare(grain)
-        self._step_gain = (job.step_numerator << _STEP_SCALE) // (job.step_denominator * grain)
+        self.motion.prepare(job)
+        self.watch.prepare(job)
         self._zero = self._pulses
         self.count = 0
         self._layers_told = 0
@@ -139,7 +126,7 @@ class Session:
         if not self._go(PAUSE):
             return codes.WRONG_STATE
         if turning:
-            self._ease(codes.STOP_BY_PAUSE)
+            self.motion.ease(self.count, codes.STOP_BY_PAUSE)
         return 0
 
     def abandon(self) -> int:
@@ -149,7 +136,7 @@ class Session:
             return codes.WRONG_STATE
         self._outcome = codes.ABANDONED
         if turning:
-            self._ease(codes.STOP_BY_PAUSE)
+            self.motion.ease(self.count, codes.STOP_BY_PAUSE)
         elif self.state != EASING:
             self._end()
         return 0
@@ -203,7 +190,10 @@ class Session:
         outputs.buzzer = 0
         if self.state in DRIVEN:
             self._count_turns()
-            if not self._tripped_turning(inputs, step_ms):
+            reason = self.watch.turning(self._switches, self.count, inputs.silent_ms, step_ms)
+            if reason:
+                self._trip(reason, self.watch.value, self.watch.limit)
+            else:
                 self._move(inputs, outputs, step_ms)
         elif self.state == LOADED or self.state == WAITING:
             self._rest()
@@ -233,12 +223,9 @@ class Session:
         if self.held_switches() or not self._go(trigger):
             return codes.WRONG_STATE
         self.targets.pass_to(self.count)
-        self._halt = self.targets.pulses
-        self._stop_reason = codes.STOP_AT_MARK if self.targets.kind == codes.MARK_STOP else codes.STOP_AT_LAYER
+        marked = self.targets.kind == codes.MARK_STOP
+        self.motion.begin(self.targets.pulses, codes.STOP_AT_MARK if marked else codes.STOP_AT_LAYER)
         self._begun = True
-        self._arrived = False
-        self._ramp.reset()
-        self._speed_loop.reset()
         self.speedometer.reset(self.count, self._now_ms)
         self.watch.begin(self.count)
         self.events.add(happened.BEGAN, self._now_ms, self.job.job_id, self.count)
@@ -265,70 +252,21 @@ class Session:
 
     def _measure(self) -> None:
         grains = self.speedometer.update(self.count, self._now_ms)
-        self.rate = max(-_FASTEST_TOLD, min(_FASTEST_TOLD, grains * 100 // self._grain))
+        self.rate = max(-_FASTEST_TOLD, min(_FASTEST_TOLD, grains * 100 // self.motion.grain))
         if self.speedometer.quiet_ms >= self.job.standstill_ms:
             self.rate = 0
 
-    def _tripped_turning(self, inputs: Inputs, step_ms: int) -> bool:
-        job = self.job
-        watch = self.watch
-        reason = watch.switches(self._switches & WHILE_TURNING)
-        if not reason and job.drive != codes.HAND:
-            # a hand on the crank is no drive: its speed and its rests are the operator's own
-            proven = min(_FASTEST_TOLD, self.speedometer.proven * 100 // self._grain)
-            reason = watch.loop(step_ms) or watch.rate(proven, job.highest_rate)
-            if not reason and job.channels == 2:
-                reason = watch.direction(self.count, job.backwards_pulses)
-            if not reason and self._arrived:
-                reason = watch.overrun(self.count - self._halt, job.overrun_pulses)
-            elif not reason:
-                slowest = max(1, self._ramp.rate)
-                limit_ms = job.no_pulses_ms + 4000 * self._grain // slowest
-                reason = watch.pulses(self.speedometer.quiet_ms, limit_ms)
-            reason = reason or watch.link(job.link_loss, inputs.silent_ms, job.link_loss_ms)
-        if reason:
-            self._trip(reason, watch.value, watch.limit)
-        return reason != 0
-
     def _move(self, inputs: Inputs, outputs: Outputs, step_ms: int) -> None:
         job = self.job
+        motion = self.motion
         if self.state == WINDING and job.link_loss == codes.PAUSE and inputs.silent_ms > job.link_loss_ms:
             self._go(PAUSE)
-            self._ease(codes.STOP_BY_LINK_LOSS)
-        if self.count >= self._halt:
-            self._arrived = True
-        if job.drive == codes.HAND:
-            self._guide_hand(outputs)
-        else:
-            self._drive(outputs, step_ms)
-        if self.state == WINDING and (self._arrived or self._ramp.slowing):
+            motion.ease(self.count, codes.STOP_BY_LINK_LOSS)
+        motion.advance(self.count, outputs, step_ms)
+        if self.state == WINDING and motion.slows():
             self._go(SLOWING)
-        if self._arrived and self.speedometer.quiet_ms >= job.standstill_ms:
+        if motion.arrived and self.speedometer.quiet_ms >= job.standstill_ms:
             self._come_to_rest(outputs)
-
-    def _drive(self, outputs: Outputs, step_ms: int) -> None:
-        if self._arrived:
-            outputs.brake = 1
-            self._ramp.advance(0, 0, step_ms)
-            return
-        wanted = self._ramp.advance(self._halt - self.count, self.speedometer.rate, step_ms)
-        if self.job.drive == codes.STEPPER:
-            outputs.step_rate = wanted * self._step_gain >> _STEP_SCALE
-        else:
-            outputs.duty = self._speed_loop.advance(wanted, self.speedometer.rate, step_ms)
-
-    def _guide_hand(self, outputs: Outputs) -> None:
-        if self._arrived:
-            outputs.lamp = LAMP_STOP
-            outputs.buzzer = 1
-            return
-        outputs.lamp = LAMP_WIND
-        lead_ms = self.job.lead_ms
-        # pulses that pass in the lead time at the present rate, scaled so that the product stays small
-        ahead = max(0, self.rate) // 100 * (lead_ms // 10) // 100 + 1
-        remaining = self._halt - self.count
-        if remaining <= ahead:
-            outputs.lamp = LAMP_NEARLY if 3 * remaining <= ahead else LAMP_SLOWER
 
     def _come_to_rest(self, outputs: Outputs) -> None:
         outputs.off()
@@ -338,30 +276,20 @@ class Session:
             self._end()
             return
         # a spool without a ratchet is drawn back a little once it is let go; the stop was reached all the same
-        reached = max(self.count, self._halt)
+        reached = max(self.count, self.motion.halt)
         self.targets.pass_to(reached)
         if self.targets.kind == END and reached >= self.targets.target:
             self._go(COMPLETED)
             self._end()
             return
         self._go(RESTED)
-        self.events.add(happened.STOPPED, self._now_ms, self._stop_reason, self.layer(), self.count)
+        self.events.add(happened.STOPPED, self._now_ms, self.motion.stop_reason, self.layer(), self.count)
         self.wait = self.events.newest
         self._rest_count = self.count
 
     def _end(self) -> None:
         self.events.add(happened.ENDED, self._now_ms, self._outcome, self.count)
         self._rest_count = self.count
-
-    def _ease(self, reason: int) -> None:
-        """Bring the stop forward to where the ramp can end; a planned stop before that stays the stop."""
-        if self.job.drive == codes.HAND:
-            halt = self.count
-        else:
-            halt = self.count + self._ramp.stopping_pulses(self.speedometer.rate)
-        if halt < self._halt:
-            self._halt = halt
-            self._stop_reason = reason
 
     def _rest(self) -> None:
         """Keep counting with the drive off: a spool that is turned by hand, or pulled back, is told."""

@@ -4,6 +4,7 @@ from windlink.codes import (
     BACKWARDS,
     GUARD_OPEN,
     GUARD_SWITCH,
+    HAND,
     LATE_LOOP,
     LINK_LOST,
     NO_PULSES,
@@ -17,6 +18,13 @@ from windlink.codes import (
     TENSION_SWITCH,
     TRIP,
 )
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from windcore.job import Job  # noqa: TC001 - as above
+    from windcore.motion import Motion  # noqa: TC001 - as above
+    from windcore.speed import Speedometer  # noqa: TC001 - as above
 
 # The largest value and limit that a message carries.
 _MOST_TOLD = 9999999
@@ -44,14 +52,39 @@ AT_REST = STOP_BUTTON
 class Watch:
     """Looks for a reason to trip. Each look returns a reason, or 0; `value` and `limit` say what was seen."""
 
-    def __init__(self) -> None:
+    def __init__(self, speedometer: "Speedometer", motion: "Motion") -> None:
+        self._speedometer = speedometer
+        self._motion = motion
         self.value = 0
         self.limit = 0
         self._highest = 0
 
+    def prepare(self, job: "Job") -> None:
+        """Take a job."""
+        self._job = job
+
     def begin(self, count: int) -> None:
         """Start from rest at this count."""
         self._highest = count
+
+    def turning(self, switches: int, count: int, silent_ms: int, step_ms: int) -> int:
+        """The first reason for which a spool that should turn may not, or 0. switches: those that are fitted."""
+        job = self._job
+        reason = self.switches(switches & WHILE_TURNING)
+        if reason or job.drive == HAND:
+            # a hand on the crank is no drive: its speed and its rests are the operator's own
+            return reason
+        speedometer = self._speedometer
+        motion = self._motion
+        proven = min(_MOST_TOLD, speedometer.proven * 100 // motion.grain)
+        reason = self.loop(step_ms) or self.rate(proven, job.highest_rate)
+        if not reason and job.channels == 2:
+            reason = self.direction(count, job.backwards_pulses)
+        if not reason and motion.arrived:
+            reason = self.overrun(count - motion.halt, job.overrun_pulses)
+        elif not reason:
+            reason = self.pulses(speedometer.quiet_ms, job.no_pulses_ms + 4 * motion.pulse_ms())
+        return reason or self.link(job.link_loss, silent_ms, job.link_loss_ms)
 
     def switches(self, active: int) -> int:
         """The reason of the first of the active switches."""

@@ -63,7 +63,7 @@ def requests_of(rig):
 
 
 def fingerprint(session):
-    return (session.state, session.count, session.wait, session.events.newest, session.trip_reason, session._halt)
+    return (session.state, session.count, session.wait, session.events.newest, session.trip_reason, session.motion.halt)
 
 
 def a_request_that_the_table_lacks_is_refused_and_changes_nothing():
@@ -373,8 +373,9 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 session.targets,
                 session.speedometer,
                 session.watch,
-                session._ramp,
-                session._speed_loop,
+                session.motion,
+                session.motion.ramp,
+                session.motion.speed_loop,
                 session.events,
             ):
                 for name, value in part.__dict__.items():
