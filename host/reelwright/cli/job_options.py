@@ -40,6 +40,11 @@ _OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
     "--strand": ("strand", "profile", {"metavar": "NAME", "help": "Strand, a profile's name."}),
     "--machine": ("machine", "profile", {"metavar": "NAME", "help": "Winder, a profile's name."}),
     "--rpm": ("machine", "spool_rpm", {"type": Number(), "help": "Spool speed to wind at."}),
+    "--line-speed": (
+        "machine",
+        "line_speed_m_s",
+        {"type": Number(), "metavar": "M/S", "help": "Fastest speed of the strand, in metres a second."},
+    ),
     "--phase-turns": ("machine", "phase_turns", {"type": Number(), "help": "Turns left to the guide's next reversal."}),
     "--rise": ("lay", "rise", {"type": Rise(), "help": "crossing, nested, stacked, or a measured factor."}),
 }

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
 
 def check_together(draft: Draft) -> None:
     """Note every contradiction between the values of the draft."""
-    for check in (_spool, _strand, _width, _gears, _sensor, _speeds, _stepper, _target, _pay_off_mass, _pay_off_size):
+    for check in _CHECKS:
         check(draft)
 
 
@@ -132,6 +132,37 @@ def _speeds(draft: Draft) -> None:
         )
 
 
+def _line_speed(draft: Draft) -> None:
+    if draft.given("machine", "line_speed_m_s") and draft.given("machine", "spool_rpm"):
+        draft.fault(
+            "machine", "line_speed_m_s", "given beside spool_rpm; keep the line speed, or the speed of the spool"
+        )
+
+
+def _guides(draft: Draft) -> None:
+    keys = ("guide_wrap_deg", "guide_friction")
+    for key, other in (keys, keys[::-1]):
+        if draft.get("machine", key) and not draft.given("machine", other):
+            draft.fault("machine", other, f"this key is missing; {key} says nothing without it")
+
+
+def _motor(draft: Draft) -> None:
+    for key in ("motor_torque_n_m", "motor_turns_per_spool_turn"):
+        if draft.given("machine", key) and draft.get("machine", "drive") == "hand":
+            draft.fault("machine", key, 'a crank has no motor; leave this out, or set drive to "dc" or "stepper"')
+    motor, shaft = (
+        draft.get("machine", "motor_turns_per_spool_turn"),
+        draft.get("machine", "shaft_turns_per_spool_turn"),
+    )
+    if motor and shaft and draft.get("machine", "sensor_shaft") == "motor" and motor != shaft:
+        draft.fault(
+            "machine",
+            "motor_turns_per_spool_turn",
+            f"{motor} turns of the motor, but its sensor says {shaft} (shaft_turns_per_spool_turn); correct one, or "
+            "leave this out",
+        )
+
+
 def _stepper(draft: Draft) -> None:
     if draft.get("machine", "drive") == "stepper" and not draft.given("machine", "steps_per_spool_turn"):
         draft.fault("machine", "steps_per_spool_turn", "this key is missing; a stepper needs it")
@@ -186,3 +217,20 @@ def _pay_off_size(draft: Draft) -> None:
             "barrel_diameter_mm",
             f"a barrel of {barrel:g} mm is not smaller than the wound {wound:g} mm; exchange or correct them",
         )
+
+
+_CHECKS = (
+    _spool,
+    _strand,
+    _width,
+    _gears,
+    _sensor,
+    _speeds,
+    _line_speed,
+    _guides,
+    _motor,
+    _stepper,
+    _target,
+    _pay_off_mass,
+    _pay_off_size,
+)

@@ -33,6 +33,8 @@ _OUSTS: dict[str, dict[str, tuple[str, ...]]] = {
         "turns_per_layer": ("gears", "screw_turns_per_pass"),
         "gears": ("turns_per_layer",),
         "screw_turns_per_pass": ("turns_per_layer",),
+        "spool_rpm": ("line_speed_m_s",),
+        "line_speed_m_s": ("spool_rpm",),
     },
     "lay": {"rise": ("rise_u",)},
 }

@@ -28,11 +28,13 @@ Rpm = Annotated[float, Quantity("rpm", above=0, at_most=10_000)]
 Seconds = Annotated[float, Quantity("s", above=0, at_most=600)]
 Turns = Annotated[Fraction, Quantity("turns", above=0, at_most=10_000_000)]
 Teeth = Annotated[int, Quantity("teeth", at_least=1, at_most=10_000)]
+TorqueNm = Annotated[float, Quantity("N m", above=0, at_most=10_000)]
 Density = Annotated[float, Quantity("g/cm3", above=0.1, at_most=25)]
 
 RiseModel = Literal["crossing", "nested", "stacked"]
 Switch = Literal["run_out_switch", "tension_switch", "guard_switch", "stop_button", "go_button"]
 
+DEFAULT_DRIVE_EFFICIENCY = 0.85  # three spur stages at 95 % each, common practice
 DEFAULT_DENSITY_U_G_CM3 = 0.02  # the spread of one plastic between its grades, general plastics tables
 
 
@@ -45,6 +47,7 @@ class TakeUp:
     inside_width_mm: Millimetres
     empty_mass_g: EmptyGrams | None = None
     barrel_diameter_u_mm: Annotated[float, Quantity("mm", at_least=0, at_most=50)] = 0.1
+    barrel: Literal["smooth", "grooved"] = "smooth"
     name: str = ""
 
 
@@ -79,7 +82,12 @@ class Strand:
 
 @frozen
 class Machine:
-    """The winder: gears, sensor, drive, and what is fitted to it. All rpm are of the take-up spool."""
+    """The winder: gears, sensor, drive, and what is fitted to it. All rpm are of the take-up spool.
+
+    back_tension_n is of the strand before any fixed guide; guide_wrap_deg and guide_friction are of the guides that
+    it then bends round. motor_torque_n_m is what the motor gives at its own shaft at winding speed for as long as a
+    wind takes, gear_torque_n_m what the gearing bears at the spool's shaft.
+    """
 
     pulses_per_turn: Annotated[int, Quantity("pulses", at_least=1, at_most=100_000)]
     gears: tuple[tuple[Teeth, Teeth], ...] | None = None
@@ -94,12 +102,19 @@ class Machine:
     steps_per_spool_turn: Annotated[Fraction, Quantity("steps", above=0, at_most=10_000_000)] | None = None
     max_spool_rpm: Rpm = 120.0
     spool_rpm: Rpm | None = None
+    line_speed_m_s: Annotated[float, Quantity("m/s", above=0, at_most=100)] | None = None
     creep_rpm: Rpm | None = None
     no_load_rpm: Rpm | None = None
     acceleration_rpm_s: Annotated[float, Quantity("rpm/s", above=0, at_most=100_000)] = 60.0
     deceleration_rpm_s: Annotated[float, Quantity("rpm/s", above=0, at_most=100_000)] | None = None
     ratchet: bool = True
     back_tension_n: Annotated[float, Quantity("N", at_least=0, at_most=1000)] = 2.0
+    guide_wrap_deg: Annotated[float, Quantity("deg", at_least=0, at_most=1080)] = 0.0
+    guide_friction: Annotated[float, Quantity("", at_least=0, at_most=1)] = 0.0
+    motor_torque_n_m: TorqueNm | None = None
+    motor_turns_per_spool_turn: Annotated[Fraction, Quantity("turns", above=0, at_most=10_000)] | None = None
+    drive_efficiency: Annotated[float, Quantity("", above=0, at_most=1)] = DEFAULT_DRIVE_EFFICIENCY
+    gear_torque_n_m: TorqueNm | None = None
     on_link_loss: Literal["wind_on", "pause", "trip"] = "pause"
     link_loss_s: Seconds = 5.0
     guide_distance_mm: Annotated[float, Quantity("mm", above=0, at_most=100_000)] | None = None
@@ -129,8 +144,15 @@ class Machine:
 
     @property
     def cruise_rpm(self) -> float:
-        """The speed to wind at: spool_rpm, by default the highest allowed."""
+        """The speed to wind at: spool_rpm, by default the highest allowed. A line speed may ask for less."""
         return self.max_spool_rpm if self.spool_rpm is None else self.spool_rpm
+
+    @property
+    def motor_ratio(self) -> Fraction:
+        """Motor turns in one spool turn: given, or as a sensor on the motor has them, or else 1."""
+        if self.motor_turns_per_spool_turn is not None:
+            return self.motor_turns_per_spool_turn
+        return self.shaft_turns_per_spool_turn if self.sensor_shaft == "motor" else Fraction(1)
 
     @property
     def approach_rpm(self) -> float:
