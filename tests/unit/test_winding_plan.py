@@ -189,7 +189,9 @@ def test_the_answer_is_plain_json_with_the_agreed_keys() -> None:
     )
     assert set(agreed.split()) <= set(answer)
     assert answer["turns_per_layer"] == "174/5"
-    assert set(answer["layers"][0]) == {"layer", "turns", "length_m", "cumulative_length_m", "diameter_mm"}
+    layer = "layer turns length_m cumulative_length_m diameter_mm spool_rpm line_speed_m_s torque_n_m"
+    assert set(answer["layers"][0]) == set(layer.split())
+    assert all(set(warning) >= {"code", "message"} for warning in plan_of(lay={"rise": "nested"}).to_dict()["warnings"])
 
 
 def test_a_job_built_past_the_checks_is_refused_with_its_key() -> None:

@@ -33,10 +33,11 @@ def job_values(job: Job, plan: Plan) -> list[int]:
     layer = plan.pulses_per_layer
     first = plan.first_pass_turns * pulses_per_turn
     denominator = math.lcm(layer.denominator, first.denominator)
-    cruise = _rate(machine.cruise_rpm, pulses_per_turn)
+    cruise = _rate(plan.cruise_rpm, pulses_per_turn)
     if cruise > HIGHEST_RATE:
+        wish = "spool_rpm" if machine.line_speed_m_s is None else "line_speed_m_s"
         raise UsageError(
-            f"machine.spool_rpm: {machine.cruise_rpm:g} rpm gives {cruise / 100:.0f} pulses a second,"
+            f"machine.{wish}: {plan.cruise_rpm:g} rpm gives {cruise / 100:.0f} pulses a second,"
             f" the winder counts up to {HIGHEST_RATE // 100}.",
             "Wind slower, or fit a sensor with fewer pulses a turn.",
         )

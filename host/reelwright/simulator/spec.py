@@ -99,7 +99,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
             "steps_per_spool_turn": _pair(machine.steps_per_spool_turn or _STEPS_PER_TURN),
             "stroke_mm": job.stroke_mm,
             "no_load_rpm": machine.full_duty_rpm,
-            "spool_rpm": machine.cruise_rpm,
+            "spool_rpm": plan.cruise_rpm,
             "back_tension_n": machine.back_tension_n,
         },
     }

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import sqrt
+from math import exp, radians, sqrt
 
 from attrs import frozen
 
@@ -27,6 +27,24 @@ def spool_rpm(speed_m_s: float, turn_length_mm: float) -> float:
 def torque_n_m(tension_n: float, radius_mm: float) -> float:
     """Torque at the spool that holds this tension of the strand at this radius."""
     return tension_n * radius_mm / 1000
+
+
+def guided_tension_n(tension_n: float, friction: float, wrap_deg: float) -> float:
+    """Tension behind a fixed guide that the strand bends round by this angle: T2 = T1 e^(mu theta).
+
+    friction: mu, a plain ratio. Source: the capstan equation, textbooks of mechanics.
+    """
+    return tension_n * exp(friction * radians(wrap_deg))
+
+
+def ring_inertia_kg_m2(mass_g: float, inner_radius_mm: float, outer_radius_mm: float) -> float:
+    """Of a ring about its axis: m (R^2 + r^2) / 2, textbooks of mechanics."""
+    return mass_g / 1000 * (outer_radius_mm**2 + inner_radius_mm**2) / 2 / 1e6
+
+
+def stopping_turns(rpm: float, deceleration_rpm_s: float) -> float:
+    """Turns from this speed to rest at this even deceleration: v^2 / 2a."""
+    return (rpm / 60) ** 2 / (2 * deceleration_rpm_s / 60)
 
 
 @frozen

@@ -1,27 +1,16 @@
-"""Does the wind fit the spool, and will it lie well? Findings, each with a code and a sentence."""
+"""Does the wind fit the spool, and will it lie well? The figures; what they mean is said in `advice`."""
 
 from __future__ import annotations
 
-from math import atan, degrees, pi
+from math import atan, degrees, pi, radians, tan
 from typing import TYPE_CHECKING, NamedTuple
 
 if TYPE_CHECKING:
-    from fractions import Fraction
-
     from reelwright.winding.coil import Coil
     from reelwright.winding.job import Job
 
-WIDEST_PITCH = 1.25  # in strand diameters. Our own limit: beyond it a nested layer sinks by more than a fifth
-HIGHEST_STRAIN = 0.03  # our own limit: stiff plastics crack when bent further and left so
-WIDEST_FLEET_DEG = 1.5  # smooth drum, Wire Rope Users Manual
-
-
-class Finding(NamedTuple):
-    """Something a person should know before winding. blocks: the wind must not be started."""
-
-    code: str
-    message: str
-    blocks: bool = False
+CROSSINGS_A_TURN = 2  # layers of opposite hand, one turn on another of the same pitch
+_SLACK = 1e-10  # of a layer: what floats may take from a layer that just fits
 
 
 class Fit(NamedTuple):
@@ -33,6 +22,8 @@ class Fit(NamedTuple):
     fill_share: float  # of the space between the flanges, by volume
     bending_strain: float
     fleet_angle_deg: float | None
+    largest_strand_mm: float  # that this gearing and stroke lay without climbing
+    crossings: float  # of a turn over one of the layer below, in the whole wind
 
 
 def bending_strain(strand_diameter_mm: float, barrel_diameter_mm: float) -> float:
@@ -43,6 +34,35 @@ def bending_strain(strand_diameter_mm: float, barrel_diameter_mm: float) -> floa
 def fleet_angle_deg(stroke_mm: float, guide_distance_mm: float) -> float:
     """Largest angle of the strand between the last fixed guide and the spool: half the stroke over the distance."""
     return degrees(atan(stroke_mm / 2 / guide_distance_mm))
+
+
+def guide_distance_mm(stroke_mm: float, angle_deg: float) -> float:
+    """Distance of the last fixed guide that gives this fleet angle; the inverse of fleet_angle_deg."""
+    return stroke_mm / 2 / tan(radians(angle_deg))
+
+
+def laying_turns(job: Job, coil: Coil) -> float:
+    """Spool turns of a layer in which the guide travels."""
+    return job.stroke_mm / coil.pitch_mm
+
+
+def touching_turns(job: Job, coil: Coil, stroke_mm: float) -> float:
+    """Spool turns per layer at which turns just touch on this stroke, p = d."""
+    return float(coil.turns_per_layer) - laying_turns(job, coil) + stroke_mm / job.strand.diameter_mm
+
+
+def strand_for_pitch_mm(job: Job, coil: Coil, pitch_in_diameters: float) -> float:
+    """Strand that these gears lay at this pitch, in its diameters; a stroke not given follows the strand."""
+    if job.machine.stroke_mm is not None:
+        return coil.pitch_mm / pitch_in_diameters
+    return job.take_up.inside_width_mm / (pitch_in_diameters * laying_turns(job, coil) + 1)
+
+
+def crossings(coil: Coil, turns: float) -> float:
+    """How often the strand crosses a turn of the layer below: twice a turn from layer 2 on, layers being of
+    opposite hand. Wire-rope practice on multi-layer drums; also by the geometry of two helices.
+    """
+    return CROSSINGS_A_TURN * sum(laid for laid, level in coil.stretches(turns) if level > 0)
 
 
 def outer_diameter_mm(coil: Coil, strand_diameter_mm: float, level: int) -> float:
@@ -71,101 +91,13 @@ def measure_fit(job: Job, coil: Coil, turns: float) -> Fit:
         fill_share=strand_mm3 / space_mm3,
         bending_strain=bending_strain(diameter, spool.barrel_diameter_mm),
         fleet_angle_deg=None if distance is None else fleet_angle_deg(job.stroke_mm, distance),
+        largest_strand_mm=strand_for_pitch_mm(job, coil, 1.0),
+        crossings=crossings(coil, turns),
     )
 
 
-def layers_that_fit(job: Job, coil: Coil) -> int:
-    """How many whole layers the flange holds."""
-    room = job.take_up.flange_diameter_mm / 2 - coil.inner_radius_mm - job.strand.diameter_mm / 2
-    return 0 if room < 0 else 1 + int(room / coil.rise_mm)
-
-
-def fit_findings(job: Job, coil: Coil, fit: Fit, turns: Fraction) -> list[Finding]:
-    """Everything about the fit that a person should know."""
-    found = [*_flange(job, coil, fit, turns), *_pitch(job, coil), *_ends(job, fit)]
-    if fit.bending_strain > HIGHEST_STRAIN:
-        found.append(
-            Finding(
-                "tight_bend",
-                f"The strand is bent by {fit.bending_strain:.1%} on this barrel; stiff or damp strand may crack. "
-                "Take a spool with a wider barrel.",
-            )
-        )
-    if fit.fleet_angle_deg is not None and fit.fleet_angle_deg > WIDEST_FLEET_DEG:
-        found.append(
-            Finding(
-                "fleet_angle",
-                f"The strand swings by {fit.fleet_angle_deg:.2f} degrees from the fixed guide, more than "
-                f"{WIDEST_FLEET_DEG:g} (wire rope practice). Move the guide further from the spool.",
-            )
-        )
-    return found
-
-
-def _flange(job: Job, coil: Coil, fit: Fit, turns: Fraction) -> list[Finding]:
-    margin, diameter = fit.flange_margin_mm, job.strand.diameter_mm
-    if margin < 0:
-        layers = layers_that_fit(job, coil)
-        held = coil.length_mm(float(coil.pass_end(layers))) / 1000
-        return [
-            Finding(
-                "over_flange",
-                f"{float(turns):.1f} turns stand {-margin:.1f} mm above the flange ({fit.outer_diameter_mm:.1f} mm on "
-                f"{job.take_up.flange_diameter_mm:g} mm). This spool holds {layers} whole layers, {held:.1f} m: "
-                "wind less, or take a larger spool.",
-                blocks=True,
-            )
-        ]
-    if margin < diameter:
-        return [
-            Finding(
-                "near_flange",
-                f"Only {margin:.1f} mm of flange are left, less than one strand: the last turns may slip over.",
-            )
-        ]
-    return []
-
-
-def _pitch(job: Job, coil: Coil) -> list[Finding]:
-    pitch, diameter = coil.pitch_mm, job.strand.diameter_mm
-    if pitch < diameter * (1 - 1e-9):
-        return [
-            Finding(
-                "pitch_tight",
-                f"The lay pitch of {pitch:.3f} mm is less than the strand's {diameter:g} mm: turns climb onto one "
-                "another, and length and layers will not come out as planned. Fewer turns per layer or a longer "
-                "stroke mend it.",
-            )
-        ]
-    if pitch > WIDEST_PITCH * diameter:
-        return [
-            Finding(
-                "pitch_wide",
-                f"The lay pitch of {pitch:.3f} mm leaves gaps of {pitch - diameter:.2f} mm beside strand of "
-                f"{diameter:g} mm: upper layers sag into them. More turns per layer or a shorter stroke mend it.",
-            )
-        ]
-    return []
-
-
-def _ends(job: Job, fit: Fit) -> list[Finding]:
-    diameter = job.strand.diameter_mm
-    if fit.end_gap_mm < -1e-9:
-        return [
-            Finding(
-                "against_flange",
-                f"The stroke of {job.stroke_mm:g} mm and the strand need {job.stroke_mm + diameter:.2f} mm, and the "
-                f"spool is {job.take_up.inside_width_mm:g} mm wide inside: the guide presses the strand against the "
-                f"flange. Set machine.stroke_mm to at most {job.take_up.inside_width_mm - diameter:.2f}.",
-                blocks=True,
-            )
-        ]
-    if fit.end_gap_mm > diameter:
-        return [
-            Finding(
-                "end_gap",
-                f"{fit.end_gap_mm:.1f} mm stay free at each flange, more than one strand: turns of upper layers fall "
-                "into the gap. A longer stroke or a narrower spool mends it.",
-            )
-        ]
-    return []
+def layers_that_fit(job: Job, coil: Coil, margin_mm: float = 0.0) -> int:
+    """How many whole layers the flange holds, with so much of it left above them."""
+    room = job.take_up.flange_diameter_mm / 2 - margin_mm - coil.inner_radius_mm - job.strand.diameter_mm / 2
+    layers = room / coil.rise_mm + _SLACK
+    return 0 if layers < 0 else 1 + int(layers)

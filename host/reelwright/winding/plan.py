@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from reelwright.winding.advice import drive_findings, fit_findings, sensor_findings
 from reelwright.winding.coil import MOST_LAYERS, Coil, TooManyLayersError
-from reelwright.winding.drive import Ramp, torque_n_m
-from reelwright.winding.fit import Finding, fit_findings, measure_fit, outer_diameter_mm
+from reelwright.winding.drive import Ramp, line_speed_m_s, torque_n_m
+from reelwright.winding.drive_load import layer_rpm, measure_load, spool_tension_n
+from reelwright.winding.fit import measure_fit, outer_diameter_mm
 from reelwright.winding.job import ImpossibleJobError
 from reelwright.winding.lay import lay_pitch_mm, rise_factor
 from reelwright.winding.mass import strand_length_mm, strand_mass_g
@@ -52,7 +54,9 @@ def make_plan(job: Job) -> Plan:
     boundaries = layer_boundaries(coil.first_pass_turns, coil.turns_per_layer, scale, full)
     layer_pulses = tuple(boundaries) if not last else (*boundaries, target)
     stops = _stops(job, coil, scale, layer_pulses, target)
-    ramp = _ramp(job, scale)
+    top = coil.top_level(turns)
+    cruise_rpm = layer_rpm(job.machine, coil.turn_length_mm(max(top, 0)))
+    ramp = _ramp(job, scale, cruise_rpm)
     spread = _spread(job, rise)
     ends_mm = 1000 * (job.target.leader_m + job.target.tail_m)
     length, mass = length_and_mass(coil, turns, ends_mm, float(scale.per_spool_turn), spread)
@@ -60,7 +64,14 @@ def make_plan(job: Job) -> Plan:
     density, diameter = job.strand.density_g_cm3, job.strand.diameter_mm
     fit = measure_fit(job, coil, turns)
     source = None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m)
-    findings = fit_findings(job, coil, fit, amount.turns) + ([] if source is None else source_findings(source))
+    wound_g = None if density is None else strand_mass_g(1000 * wound_m, density, diameter)
+    load = measure_load(job, coil, fit, top, wound_g, cruise_rpm)
+    findings = [
+        *fit_findings(job, coil, fit),
+        *([] if source is None else source_findings(source)),
+        *drive_findings(job, coil, load),
+        *sensor_findings(job, coil, scale, amount.turns),
+    ]
     return Plan(
         job=job,
         coil=coil,
@@ -73,17 +84,18 @@ def make_plan(job: Job) -> Plan:
         length=length,
         mass=mass,
         wound_length_m=wound_m,
-        wound_mass_g=None if density is None else strand_mass_g(1000 * wound_m, density, diameter),
+        wound_mass_g=wound_g,
         fit=fit,
         source=source,
         target_pulses=target,
         layer_pulses=layer_pulses,
-        layers=_layer_rows(coil, amount.turns, diameter),
+        layers=_layer_rows(job, coil, amount.turns),
         stops=stops,
+        cruise_rpm=cruise_rpm,
         ramp=ramp,
-        seconds=_seconds(job, scale, ramp, stops, target),
-        torque_n_m=torque_n_m(job.machine.back_tension_n, (fit.outer_diameter_mm - diameter) / 2),
-        findings=(*findings, *_sensor_findings(scale, coil, target)),
+        seconds=_seconds(cruise_rpm, scale, ramp, stops, target),
+        load=load,
+        findings=tuple(findings),
         phase_turns=turns_to_reversal(coil, scale.exact_turns(target)),
     )
 
@@ -165,7 +177,8 @@ def _snapped(coil: Coil, turns: float) -> Fraction:
     return exact
 
 
-def _layer_rows(coil: Coil, turns: Fraction, strand_diameter_mm: float) -> tuple[LayerRow, ...]:
+def _layer_rows(job: Job, coil: Coil, turns: Fraction) -> tuple[LayerRow, ...]:
+    tension_n = spool_tension_n(job.machine)
     full = coil.full_passes(turns)
     each, last = float(coil.turns_per_layer), turns - coil.pass_end(full)
     laid = [(float(coil.first_pass_turns) if level == 0 else each, level) for level in range(full)]
@@ -176,8 +189,20 @@ def _layer_rows(coil: Coil, turns: Fraction, strand_diameter_mm: float) -> tuple
     for number, (layer_turns, level) in enumerate(laid, start=1):
         end = coil.end_turns(number) if number <= full else float(turns)
         cumulative_m = coil.length_mm(end) / 1000
-        diameter = outer_diameter_mm(coil, strand_diameter_mm, level)
-        rows.append(LayerRow(number, layer_turns, cumulative_m - before_m, cumulative_m, diameter))
+        turn_length = coil.turn_length_mm(level)
+        rpm = layer_rpm(job.machine, turn_length)
+        rows.append(
+            LayerRow(
+                layer=number,
+                turns=layer_turns,
+                length_m=cumulative_m - before_m,
+                cumulative_length_m=cumulative_m,
+                diameter_mm=outer_diameter_mm(coil, job.strand.diameter_mm, level),
+                spool_rpm=rpm,
+                line_speed_m_s=line_speed_m_s(rpm, turn_length),
+                torque_n_m=torque_n_m(tension_n, coil.radius_mm(level)),
+            )
+        )
         before_m = cumulative_m
     return tuple(rows)
 
@@ -197,12 +222,12 @@ def _stops(
     return tuple((pulses, found[pulses]) for pulses in sorted(found) if 0 < pulses < target)
 
 
-def _ramp(job: Job, scale: PulseScale) -> Ramp | None:
+def _ramp(job: Job, scale: PulseScale, cruise_rpm: float) -> Ramp | None:
     machine = job.machine
     if machine.drive == "hand":
         return None
     return Ramp.for_sensor(
-        machine.cruise_rpm,
+        cruise_rpm,
         machine.approach_rpm,
         machine.acceleration_rpm_s,
         machine.slowing_rpm_s,
@@ -211,10 +236,10 @@ def _ramp(job: Job, scale: PulseScale) -> Ramp | None:
 
 
 def _seconds(
-    job: Job, scale: PulseScale, ramp: Ramp | None, stops: tuple[tuple[int, StopKind], ...], target: int
+    cruise_rpm: float, scale: PulseScale, ramp: Ramp | None, stops: tuple[tuple[int, StopKind], ...], target: int
 ) -> float:
     if ramp is None:
-        return scale.turns(target) * 60 / job.machine.cruise_rpm
+        return scale.turns(target) * 60 / cruise_rpm
     ends = [0, *(pulses for pulses, _ in stops), target]
     return sum(ramp.seconds(scale.turns(end - begin)) for begin, end in pairwise(ends))
 
@@ -230,17 +255,3 @@ def _spread(job: Job, rise: float) -> Spread:
         density_g_cm3=job.strand.density_g_cm3,
         density_u_g_cm3=job.strand.known_density_u_g_cm3,
     )
-
-
-def _sensor_findings(scale: PulseScale, coil: Coil, target: int) -> list[Finding]:
-    # a first pass of less than a pulse is no fault: it is what a wind that stopped just before a reversal leaves
-    if target < 1 or coil.turns_per_layer * scale.per_spool_turn < 1:
-        return [
-            Finding(
-                "too_few_pulses",
-                f"With {float(scale.per_spool_turn):g} pulses in a turn of the spool, the target or a layer is less "
-                "than one pulse, so the winder cannot stop there. Wind more, or fit a sensor with more pulses.",
-                blocks=True,
-            )
-        ]
-    return []

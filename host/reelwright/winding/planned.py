@@ -16,7 +16,9 @@ if TYPE_CHECKING:
 
     from reelwright.winding.coil import Coil
     from reelwright.winding.drive import Ramp
-    from reelwright.winding.fit import Finding, Fit
+    from reelwright.winding.drive_load import DriveLoad
+    from reelwright.winding.findings import Finding
+    from reelwright.winding.fit import Fit
     from reelwright.winding.job import Job
     from reelwright.winding.pulses import PulseScale
     from reelwright.winding.source import SourceCheck
@@ -32,6 +34,9 @@ class LayerRow(NamedTuple):
     length_m: float
     cumulative_length_m: float
     diameter_mm: float  # over the strand once the layer is laid
+    spool_rpm: float  # that draws the wanted line speed here, up to the machine's limit; else the machine's own
+    line_speed_m_s: float  # at that speed
+    torque_n_m: float  # at the spool, from the back tension
 
 
 class Wound(NamedTuple):
@@ -73,9 +78,10 @@ class Plan:
     layer_pulses: tuple[int, ...]  # end of each layer; the last is the target
     layers: tuple[LayerRow, ...]
     stops: tuple[tuple[int, StopKind], ...]  # pauses before the target, ascending
+    cruise_rpm: float  # the one speed that the winder is sent: that of the last layer, where it is slowest
     ramp: Ramp | None  # None for a hand drive
     seconds: float  # turning time, without the pauses
-    torque_n_m: float  # at the outer layer, from the back tension
+    load: DriveLoad
     findings: tuple[Finding, ...]
     phase_turns: Fraction  # turns left to the guide's next reversal once the target's pulse is reached
 
@@ -123,6 +129,11 @@ class Plan:
     def pulses_per_layer(self) -> Fraction:
         """Pulses in one whole layer, exactly."""
         return self.coil.turns_per_layer * self.scale.per_spool_turn
+
+    @property
+    def torque_n_m(self) -> float:
+        """Torque at the spool in the outer layer, from the back tension."""
+        return self.load.spool_torque_n_m
 
     @property
     def blocking(self) -> tuple[str, ...]:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from attrs import asdict
+
 if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
@@ -33,6 +35,8 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "fill_share": plan.fit.fill_share,
         "bending_strain": plan.fit.bending_strain,
         "fleet_angle_deg": plan.fit.fleet_angle_deg,
+        "largest_strand_mm": plan.fit.largest_strand_mm,
+        "crossings": plan.fit.crossings,
         "pulses_per_spool_turn": str(plan.pulses_per_spool_turn),
         "pulses_per_layer": str(plan.pulses_per_layer),
         "target_pulses": plan.target_pulses,
@@ -42,6 +46,7 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "phase_turns_after": str(plan.phase_turns),
         "seconds": plan.seconds,
         "torque_n_m": plan.torque_n_m,
+        "drive": {"cruise_rpm": plan.cruise_rpm, **asdict(plan.load)},
         "source": None
         if source is None
         else {
@@ -51,6 +56,6 @@ def plan_record(plan: Plan) -> dict[str, object]:
             "needed_m": source.needed_m,
             "verdict": source.verdict,
         },
-        "warnings": [{"code": finding.code, "message": finding.message} for finding in plan.findings],
+        "warnings": [finding.to_dict() for finding in plan.findings],
         "blocking": list(plan.blocking),
     }

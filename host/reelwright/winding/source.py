@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
-from reelwright.winding.fit import Finding, spool_volume_mm3
+from reelwright.winding.findings import Finding
+from reelwright.winding.fit import spool_volume_mm3
 from reelwright.winding.mass import mass_per_mm_g
 from reelwright.winding.uncertainty import COVERAGE
 

@@ -1,0 +1,219 @@
+"""What to mend in a wind: each figure of its fit and its drive against its limit, with what to change to what."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import ceil
+from typing import TYPE_CHECKING
+
+from reelwright.winding.drive import line_speed_m_s, spool_rpm
+from reelwright.winding.findings import LIMITS, Change, Finding, Mend, judge, rounded_down, rounded_up
+from reelwright.winding.fit import (
+    CROSSINGS_A_TURN,
+    guide_distance_mm,
+    layers_that_fit,
+    laying_turns,
+    strand_for_pitch_mm,
+    touching_turns,
+)
+from reelwright.winding.lay import CROSSING, NESTED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.winding.coil import Coil
+    from reelwright.winding.drive_load import DriveLoad
+    from reelwright.winding.fit import Fit
+    from reelwright.winding.job import Job
+    from reelwright.winding.pulses import PulseScale
+
+_TURNS = "machine.turns_per_layer"
+_STROKE = "machine.stroke_mm"
+_WIDTH = "take_up.inside_width_mm"
+_FLANGE = "take_up.flange_diameter_mm"
+_STRAND = "strand.diameter_mm"
+
+
+def fit_findings(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
+    """Everything about the fit that a person should know."""
+    return [
+        *_flange(job, coil, fit),
+        *_pitch(job, coil),
+        *_ends(job, coil, fit),
+        *_bend(job, fit),
+        *_fleet_angle(job, fit),
+        *_hand_of_layers(job, fit),
+    ]
+
+
+def drive_findings(job: Job, coil: Coil, load: DriveLoad) -> list[Finding]:
+    """Everything about speed and torque that a person should know."""
+    return [*_line_speed(job, coil), *_motor(job, load), *_gearing(job, load)]
+
+
+def sensor_findings(job: Job, coil: Coil, scale: PulseScale, turns: Fraction) -> list[Finding]:
+    """Whether the sensor tells layers and target apart. turns: to the target."""
+
+    def mends(_limit: float) -> Iterator[Mend]:
+        shaft_turns = min(coil.turns_per_layer, turns) * job.machine.shaft_turns_per_spool_turn
+        yield (Change("machine.pulses_per_turn", "at least", ceil(1 / shaft_turns)),)
+
+    # a first pass of less than a pulse is no fault: it is what a wind that stopped just before a reversal leaves
+    pulses = min(coil.turns_per_layer * scale.per_spool_turn, Fraction(scale.pulses(turns)))
+    return judge("too_few_pulses", float(pulses), job, mends)
+
+
+def _flange(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
+    margin, outer = fit.flange_margin_mm, fit.outer_diameter_mm
+
+    def mends(limit: float) -> Iterator[Mend]:
+        if layers := layers_that_fit(job, coil, limit):
+            yield (Change("target.layers", "at most", layers),)
+        yield (Change(_FLANGE, "at least", rounded_up(outer + 2 * limit)),)
+
+    def held(_limit: float) -> str:
+        layers = layers_that_fit(job, coil)
+        metres = coil.length_mm(float(coil.pass_end(layers))) / 1000
+        return f"This spool holds {layers} whole layers, {metres:.1f} m."
+
+    return judge("over_flange", margin, job, mends, held) or judge("near_flange", margin, job, mends)
+
+
+def _pitch(job: Job, coil: Coil) -> list[Finding]:
+    stroke, width, diameter = job.stroke_mm, job.take_up.inside_width_mm, job.strand.diameter_mm
+    touching_stroke = rounded_up(diameter * laying_turns(job, coil))
+
+    def on_a_spool_to_match() -> Mend:
+        spool = Change(_WIDTH, "", rounded_up(touching_stroke + diameter))
+        return (spool,) if job.machine.stroke_mm is None else (spool, Change(_STROKE, "", touching_stroke))
+
+    def tight(_limit: float) -> Iterator[Mend]:
+        yield (Change(_TURNS, "at most", rounded_down(touching_turns(job, coil, stroke))),)
+        if touching_stroke <= width - diameter:
+            yield (Change(_STROKE, "at least", touching_stroke),)
+        else:
+            yield on_a_spool_to_match()
+        yield (Change(_STRAND, "at most", rounded_down(strand_for_pitch_mm(job, coil, 1.0))),)
+
+    def wide(limit: float) -> Iterator[Mend]:
+        yield (Change(_TURNS, "", rounded_down(touching_turns(job, coil, stroke))),)
+        if (width - touching_stroke - diameter) / 2 <= diameter:
+            yield (Change(_STROKE, "", touching_stroke),)
+        else:
+            yield on_a_spool_to_match()
+        yield (Change(_STRAND, "at least", rounded_up(strand_for_pitch_mm(job, coil, limit / diameter))),)
+
+    return judge("pitch_tight", coil.pitch_mm, job, tight) or judge("pitch_wide", coil.pitch_mm, job, wide)
+
+
+def _ends(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
+    width, diameter = job.take_up.inside_width_mm, job.strand.diameter_mm
+
+    def from_end_to_end() -> Iterator[Mend]:
+        if width <= diameter:
+            return
+        stroke = rounded_down(width - diameter)
+        pitch = stroke / laying_turns(job, coil)
+        mend = (Change(_STROKE, "", stroke),)
+        if diameter <= pitch <= LIMITS["pitch_wide"].factor * diameter:
+            yield mend
+        else:
+            # the gears that lay the old stroke well lay this one badly
+            yield (*mend, Change(_TURNS, "", rounded_down(touching_turns(job, coil, stroke))))
+
+    def pressed(_limit: float) -> Iterator[Mend]:
+        yield from from_end_to_end()
+        yield (Change(_WIDTH, "at least", rounded_up(job.stroke_mm + diameter)),)
+
+    def free(limit: float) -> Iterator[Mend]:
+        yield from from_end_to_end()
+        yield (Change(_WIDTH, "at most", rounded_down(job.stroke_mm + diameter + 2 * limit)),)
+
+    return judge("against_flange", fit.end_gap_mm, job, pressed) or judge("end_gap", fit.end_gap_mm, job, free)
+
+
+def _bend(job: Job, fit: Fit) -> list[Finding]:
+    def mends(limit_percent: float) -> Iterator[Mend]:
+        barrel = rounded_up(job.strand.diameter_mm * (100 / limit_percent - 1))
+        wider = (Change("take_up.barrel_diameter_mm", "at least", barrel),)
+        flange = barrel + fit.outer_diameter_mm - job.take_up.barrel_diameter_mm
+        yield (
+            wider
+            if flange <= job.take_up.flange_diameter_mm
+            else (
+                *wider,
+                Change(_FLANGE, "at least", rounded_up(flange)),
+            )
+        )
+
+    return judge("tight_bend", 100 * fit.bending_strain, job, mends)
+
+
+def _fleet_angle(job: Job, fit: Fit) -> list[Finding]:
+    if fit.fleet_angle_deg is None:
+        return []
+    key = "machine.guide_distance_mm"
+
+    def further(limit: float) -> Iterator[Mend]:
+        yield (Change(key, "at least", rounded_up(guide_distance_mm(job.stroke_mm, limit))),)
+
+    def nearer(limit: float) -> Iterator[Mend]:
+        yield (Change(key, "at most", rounded_down(guide_distance_mm(job.stroke_mm, limit))),)
+
+    widest = "fleet_angle_grooved" if job.take_up.barrel == "grooved" else "fleet_angle"
+    return [
+        *judge(widest, fit.fleet_angle_deg, job, further),
+        *judge("fleet_angle_small", fit.fleet_angle_deg, job, nearer),
+    ]
+
+
+def _hand_of_layers(job: Job, fit: Fit) -> list[Finding]:
+    if job.lay.rise != NESTED or not fit.crossings:
+        return []
+    return judge("crossed_layers", CROSSINGS_A_TURN, job, lambda _: ((Change("lay.rise", "", CROSSING),),))
+
+
+def _line_speed(job: Job, coil: Coil) -> list[Finding]:
+    machine = job.machine
+    if machine.line_speed_m_s is None:
+        return []
+    turn_length = coil.turn_length_mm(0)
+    wanted_rpm = spool_rpm(machine.line_speed_m_s, turn_length)
+
+    def mends(limit: float) -> Iterator[Mend]:
+        yield (Change("machine.line_speed_m_s", "at most", rounded_down(line_speed_m_s(limit, turn_length))),)
+        if machine.no_load_rpm is None or machine.no_load_rpm >= wanted_rpm:
+            yield (Change("machine.max_spool_rpm", "at least", rounded_up(wanted_rpm)),)
+
+    return judge("line_speed_beyond", wanted_rpm, job, mends)
+
+
+def _motor(job: Job, load: DriveLoad) -> list[Finding]:
+    machine = job.machine
+
+    def mends(limit: float) -> Iterator[Mend]:
+        ratio = rounded_up(load.starting_torque_n_m / (limit * machine.drive_efficiency))
+        keys = []
+        if machine.sensor_shaft != "motor" or machine.motor_turns_per_spool_turn is not None:
+            keys.append("machine.motor_turns_per_spool_turn")
+        if machine.sensor_shaft == "motor":
+            keys.append("machine.shaft_turns_per_spool_turn")
+        yield tuple(Change(key, "at least", ratio) for key in keys)
+        yield from _less_torque(job, load, limit * float(machine.motor_ratio) * machine.drive_efficiency)
+
+    return judge("motor_torque", load.motor_torque_n_m, job, mends)
+
+
+def _gearing(job: Job, load: DriveLoad) -> list[Finding]:
+    return judge("gear_torque", load.starting_torque_n_m, job, lambda limit: _less_torque(job, load, limit))
+
+
+def _less_torque(job: Job, load: DriveLoad, allowed_n_m: float) -> Iterator[Mend]:
+    """Ways to ask for no more than this at the spool: a gentler start, or a looser brake."""
+    gaining = load.starting_torque_n_m - load.spool_torque_n_m
+    if gaining and allowed_n_m > load.spool_torque_n_m:
+        rpm_s = (allowed_n_m - load.spool_torque_n_m) / gaining * job.machine.acceleration_rpm_s
+        yield (Change("machine.acceleration_rpm_s", "at most", rounded_down(rpm_s)),)
+    if load.spool_torque_n_m and allowed_n_m > gaining:
+        tension_n = (allowed_n_m - gaining) / load.spool_torque_n_m * job.machine.back_tension_n
+        yield (Change("machine.back_tension_n", "at most", rounded_down(tension_n)),)

@@ -1,0 +1,269 @@
+"""What a person should know before winding: the limits, declared once, and what is found beyond them.
+
+The sentences of the plan, its JSON and the table of the README all come from LIMITS.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from functools import reduce
+from math import ceil, floor, log10
+from typing import TYPE_CHECKING, Literal, NamedTuple
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Job
+
+OWN = "own limit"
+PRACTICE = "common practice"
+GEOMETRY = "geometry"
+ROPE_MANUAL = "Wire Rope Users Manual, fig. 39"
+COUNTING = "the winder counts whole pulses"
+THE_JOB = "what the job says of the machine"
+
+_SLACK = 1e-9  # of the limit, or of 1 at a limit of 0: what floats may add to a value that is meant to stand at it
+_DIGITS = 4  # of a value to change to
+
+
+class Limit(NamedTuple):
+    """How far a quantity may go, who says so, and what happens beyond.
+
+    The limit is `factor`, in `unit`, or so many times the value at `key` of the job; where it is another figure of
+    the plan, `beside` says which. blocks: beyond it the wind must not be started.
+    """
+
+    code: str
+    quantity: str
+    bound: Literal["at least", "at most"]
+    factor: float
+    unit: str
+    source: str
+    consequence: str
+    key: str = ""
+    beside: str = ""
+    blocks: bool = False
+
+    def of(self, job: Job) -> float | None:
+        """The limit for this job; None where the job does not give the value that it hangs on."""
+        if not self.key:
+            return self.factor
+        value = reduce(getattr, self.key.split("."), job)
+        return None if value is None else self.factor * float(value)  # type: ignore[arg-type]
+
+    def text(self) -> str:
+        """The limit for any job: "at most 1.25 x strand.diameter_mm"."""
+        if self.beside:
+            return f"{self.bound} {self.beside}"
+        if self.key:
+            return f"{self.bound} {'' if self.factor == 1 else f'{self.factor:g} x '}{self.key}"
+        return f"{self.bound} {self.factor:g} {self.unit}".rstrip()
+
+
+LIMITS: dict[str, Limit] = {
+    limit.code: limit
+    for limit in (
+        Limit(
+            "over_flange", "flange left above the strand", "at least", 0, "mm", GEOMETRY,
+            "the strand stands above the flange and slips off", blocks=True,
+        ),
+        Limit(
+            "near_flange", "flange left above the strand", "at least", 1, "mm", OWN,
+            "the last turns may slip over the flange", key="strand.diameter_mm",
+        ),
+        Limit(
+            "pitch_tight", "lay pitch", "at least", 1, "mm", GEOMETRY,
+            "turns climb onto one another, and length and layers do not come out as planned",
+            key="strand.diameter_mm",
+        ),
+        Limit(
+            "pitch_wide", "lay pitch", "at most", 1.25, "mm", OWN,
+            "turns leave gaps, and upper layers sag into them", key="strand.diameter_mm",
+        ),
+        Limit(
+            "against_flange", "gap between the outermost turn and the flange", "at least", 0, "mm", GEOMETRY,
+            "the guide presses the strand against the flange", blocks=True,
+        ),
+        Limit(
+            "end_gap", "gap between the outermost turn and the flange", "at most", 1, "mm", GEOMETRY,
+            "turns of upper layers fall into it", key="strand.diameter_mm",
+        ),
+        Limit(
+            "tight_bend", "bending strain on the barrel", "at most", 3, "%", OWN,
+            "stiff or damp strand may crack when it is left so",
+        ),
+        Limit(
+            "fleet_angle", "fleet angle onto a smooth barrel", "at most", 1.5, "deg", ROPE_MANUAL,
+            "the strand rubs on its neighbours and lies unevenly",
+        ),
+        Limit(
+            "fleet_angle_grooved", "fleet angle onto a grooved barrel", "at most", 2, "deg", ROPE_MANUAL,
+            "the strand rubs on the grooves and jumps out of them",
+        ),
+        Limit(
+            "fleet_angle_small", "fleet angle at the flange", "at least", 0.5, "deg", ROPE_MANUAL,
+            "nothing draws the strand back from the flange at the reversal, and turns pile up there",
+        ),
+        Limit(
+            "crossed_layers", "crossings of the layer below in a turn, for a nested rise", "at most", 0, "", PRACTICE,
+            "layers of opposite hand cross, and rise by more than nested ones",
+        ),
+        Limit(
+            "line_speed_beyond", "spool speed for the line speed in layer 1", "at most", 1, "rpm", THE_JOB,
+            "the strand runs slower than wanted there", key="machine.max_spool_rpm",
+        ),
+        Limit(
+            "motor_torque", "torque at the motor, to gain speed with a full spool", "at most", 1, "N m", THE_JOB,
+            "the motor stalls or lags behind its ramp", key="machine.motor_torque_n_m",
+        ),
+        Limit(
+            "gear_torque", "torque at the spool's shaft, to gain speed with a full spool", "at most", 1, "N m",
+            THE_JOB, "the gearing wears or breaks", key="machine.gear_torque_n_m",
+        ),
+        Limit(
+            "too_few_pulses", "pulses of the sensor in a layer, and up to the target", "at least", 1, "pulses",
+            COUNTING, "the winder cannot stop there", blocks=True,
+        ),
+    )
+}  # fmt: skip
+
+
+class Change(NamedTuple):
+    """A value of the job file to change, and to what: at least or at most this, or "" for just this."""
+
+    key: str
+    bound: Literal["at least", "at most", ""]
+    value: float | str
+
+    def text(self) -> str:
+        """What to do, in words."""
+        value = self.value if isinstance(self.value, str) else f"{self.value:.12g}"
+        return _DOING[self.key].format(f"{self.bound} {value}".lstrip())
+
+
+# Changes to make together.
+Mend = tuple[Change, ...]
+Mends = Iterable[Mend]
+
+_DOING = {
+    "lay.rise": "set the rise to {}, or to a measured factor",
+    "machine.acceleration_rpm_s": "gain speed by {} rpm/s",
+    "machine.back_tension_n": "loosen the brake to {} N of back tension",
+    "machine.guide_distance_mm": "set the fixed guide {} mm from the spool",
+    "machine.line_speed_m_s": "ask for a line speed of {} m/s",
+    "machine.max_spool_rpm": "let the spool turn at {} rpm, if the winder may",
+    "machine.motor_turns_per_spool_turn": "gear the motor for {} turns a spool turn",
+    "machine.pulses_per_turn": "fit a sensor of {} pulses a turn",
+    "machine.shaft_turns_per_spool_turn": "gear the motor and its sensor for {} turns a spool turn",
+    "machine.stroke_mm": "set the stroke to {} mm",
+    "machine.turns_per_layer": "gear for {} spool turns a layer",
+    "strand.diameter_mm": "wind strand of {} mm",
+    "take_up.barrel_diameter_mm": "take a spool with a barrel of {} mm",
+    "take_up.flange_diameter_mm": "take a spool with a flange of {} mm",
+    "take_up.inside_width_mm": "take a spool that is {} mm wide inside",
+    "target.layers": "wind {} layers",
+}
+
+
+class Finding(NamedTuple):
+    """Something a person should know before winding. blocks: the wind must not be started.
+
+    fact: what is found, with its number, its limit and who set it. remedy: what to do, in words; mends: the same as
+    values of the job file, each mend enough by itself for this finding. value and limit are in `unit`.
+    """
+
+    code: str
+    fact: str
+    blocks: bool = False
+    value: float | None = None
+    limit: float | None = None
+    unit: str = ""
+    source: str = ""
+    remedy: str = ""
+    mends: tuple[Mend, ...] = ()
+
+    @property
+    def message(self) -> str:
+        """Fact and remedy in one text."""
+        return f"{self.fact} {self.remedy}".rstrip()
+
+    def to_dict(self) -> dict[str, object]:
+        """The finding as plain JSON data."""
+        return {
+            "code": self.code,
+            "message": self.message,
+            "value": self.value,
+            "limit": self.limit,
+            "unit": self.unit,
+            "source": self.source,
+            "remedy": self.remedy,
+            "mends": [{change.key: change.value for change in mend} for mend in self.mends],
+        }
+
+
+def judge(
+    code: str,
+    value: float,
+    job: Job,
+    mends: Callable[[float], Mends],
+    more: Callable[[float], str] = lambda _limit: "",
+) -> list[Finding]:
+    """The finding of this code if the value lies beyond its limit, else none.
+
+    value: in the limit's unit. mends, more (a further fact): asked with the limit, and only beyond it.
+    """
+    row = LIMITS[code]
+    limit = row.of(job)
+    if limit is None or within(row, value, limit):
+        return []
+    unit = f" {row.unit}".rstrip()
+    fact = (
+        f"The {row.quantity} is {value:.4g}{unit} and {'must' if row.blocks else 'should'} be {row.bound} "
+        f"{limit:.4g}{unit} ({row.source}): {row.consequence}."
+    )
+    mended = tuple(mends(limit))
+    return [
+        Finding(
+            code,
+            f"{fact} {more(limit)}".rstrip(),
+            row.blocks,
+            value,
+            limit,
+            row.unit,
+            row.source,
+            remedy_text(mended),
+            mended,
+        )
+    ]
+
+
+def within(row: Limit, value: float, limit: float) -> bool:
+    """Whether the value keeps the limit; a value at the limit does, whatever rounding adds to it."""
+    slack = _SLACK * (abs(limit) or 1.0)
+    return value <= limit + slack if row.bound == "at most" else value >= limit - slack
+
+
+def remedy_text(mends: Mends) -> str:
+    """What to do, in a sentence: "Gear for at most 34.8 spool turns a layer, or ...". Empty without mends."""
+    ways = [" and ".join(change.text() for change in mend) for mend in mends]
+    text = ", or ".join(ways)
+    return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def rounded_down(value: float) -> float:
+    """The value to four digits, not above it: what "at most" may say. value: above 0."""
+    scale = 10.0 ** (_DIGITS - 1 - floor(log10(value)))
+    return floor(value * scale + _SLACK) / scale
+
+
+def rounded_up(value: float) -> float:
+    """The value to four digits, not below it: what "at least" may say. value: above 0."""
+    scale = 10.0 ** (_DIGITS - 1 - floor(log10(value)))
+    return ceil(value * scale - _SLACK) / scale
+
+
+def limits_table() -> str:
+    """The limits as a table of Markdown, a row a code."""
+    rows = ["| code | what | limit | source | beyond it |", "| --- | --- | --- | --- | --- |"]
+    for row in LIMITS.values():
+        forbidden = "; **forbidden**" if row.blocks else ""
+        rows.append(f"| `{row.code}` | {row.quantity} | {row.text()} | {row.source} | {row.consequence}{forbidden} |")
+    return "\n".join(rows)
