@@ -5,12 +5,15 @@ from __future__ import annotations
 from io import StringIO
 from typing import TYPE_CHECKING
 
+from rich import box
 from rich.console import Console
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.quantities import duration, with_uncertainty
+from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -38,7 +41,6 @@ def plan_text(plan: Plan) -> str:
 
 def _print_plan(plan: Plan, console: Console) -> None:
     console.print(Text(_heading(plan), style="bold"))
-    console.print()
     console.print(_layer_table(plan))
     figures = Table.grid(padding=(0, 2))
     for name, figure in _figures(plan):
@@ -47,11 +49,22 @@ def _print_plan(plan: Plan, console: Console) -> None:
     console.print()
     for sentence in _reasons(plan):
         console.print(Text(sentence))
-    for finding in plan.findings:
-        word, style = ("Forbidden", "bold red") if finding.blocks else ("Warning", "yellow")
-        console.print(Text.assemble((f"{word} ({finding.code}): ", style), finding.message))
+    _print_advice(plan, console)
     if plan.ramp is not None:
         console.print(Text.assemble(("Caution: ", "bold"), CAUTION))
+
+
+def _print_advice(plan: Plan, console: Console) -> None:
+    """Each finding: what, its number, its limit and who set it; and below, what to change to what."""
+    if plan.findings:
+        console.print(Text("\nAdvice", style="bold"))
+    for finding in plan.findings:
+        word, style = ("Forbidden", "bold red") if finding.blocks else ("Warning", "yellow")
+        console.print(Text.assemble((f"{word} ({finding.code}): ", style), finding.fact))
+        if finding.remedy:
+            console.print(Padding(Text(f"Mend: {finding.remedy}"), (0, 0, 0, 2), expand=False))
+    if plan.findings:
+        console.print()
 
 
 def _heading(plan: Plan) -> str:
@@ -61,21 +74,23 @@ def _heading(plan: Plan) -> str:
 
 
 def _layer_table(plan: Plan) -> Table:
-    table = Table()
-    for heading in ("Layer", "Turns", "Length, m", "Total, m", "Diameter, mm", "Pulse at its end", "Pause"):
+    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
+    headings = ["Layer", "Turns", "Length\nm", "Total\nm", "Diameter\nmm", "Pulse at\nits end", "Pause"]
+    by_layer, powered = plan.job.machine.line_speed_m_s is not None, plan.ramp is not None
+    for heading in headings + ["Speed\nrpm"] * by_layer + ["Torque\nN m"] * powered:
         table.add_column(heading, justify="right")
     kinds = dict(plan.stops)
     for row, pulses in zip(plan.layers, plan.layer_pulses, strict=True):
-        pause = "yes" if kinds.get(pulses) == "layer" else ""
-        table.add_row(
+        cells = [
             str(row.layer),
             f"{row.turns:.2f}",
             f"{row.length_m:.3f}",
             f"{row.cumulative_length_m:.3f}",
             f"{row.diameter_mm:.2f}",
             str(pulses),
-            pause,
-        )
+            "yes" if kinds.get(pulses) == "layer" else "",
+        ]
+        table.add_row(*cells, *[f"{row.spool_rpm:.1f}"] * by_layer, *[f"{row.torque_n_m:.3f}"] * powered)
     return table
 
 
@@ -100,6 +115,9 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         "Lay",
         f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:.2f} mm",
     )
+    yield "Largest strand", f"{fit.largest_strand_mm:.2f} mm, that this gearing and stroke lay without climbing"
+    if fit.crossings:
+        yield "Crossings", f"{fit.crossings:.0f}: from layer 2 on each turn crosses the layer below twice"
     yield "Bend", f"{fit.bending_strain:.2%} strain on the barrel"
     if fit.fleet_angle_deg is not None:
         yield "Fleet angle", f"{fit.fleet_angle_deg:.2f} degrees at most"
@@ -110,12 +128,30 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     marks = [pulses for pulses, kind in plan.stops if kind == "mark"]
     if marks:
         yield "Marks", ", ".join(f"{plan.length_m_at(pulses):.3f} m at pulse {pulses}" for pulses in marks)
-    yield "Time", f"{duration(plan.seconds)} of turning at {plan.job.machine.cruise_rpm:g} rpm"
-    if plan.ramp is not None:
-        yield (
-            "Torque",
-            f"{plan.torque_n_m:.3f} N m at the last layer, for {plan.job.machine.back_tension_n:g} N of tension",
-        )
+    yield from _drive_figures(plan)
+
+
+def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
+    machine, load = plan.job.machine, plan.load
+    yield "Time", f"{duration(plan.seconds)} of turning at {plan.cruise_rpm:.4g} rpm"
+    fastest = line_speed_m_s(plan.cruise_rpm, plan.coil.turn_length_at_mm(plan.turns))
+    wanted = ""
+    if machine.line_speed_m_s is not None:
+        wanted = "; the winder is sent this one speed of the spool, at which the strand never runs faster than wanted"
+    yield "Line speed", f"{fastest:.3g} m/s in the last layer{wanted}"
+    if load.stopping_turns is None or load.stopping_length_m is None:
+        return
+    way = f"{load.stopping_turns:.2f} turns, {load.stopping_length_m:.2f} m of strand, {load.stopping_s:.1f} s"
+    yield "Coming to rest", f"{way} when asked to pause there"
+    if load.tension_n != machine.back_tension_n:
+        yield "Tension", f"{load.tension_n:.3g} N at the spool, {machine.back_tension_n:g} N before the guides"
+    starting = f"{load.starting_torque_n_m:.3f} N m to start again"
+    if load.inertia_of:
+        starting += f" with the inertia of {load.inertia_of}"
+    yield "Torque", f"{load.spool_torque_n_m:.3f} N m at the last layer, for {load.tension_n:.3g} N; {starting}"
+    if machine.motor_torque_n_m is not None:
+        needs = f"{load.motor_torque_n_m:.3g} of {machine.motor_torque_n_m:g} N m to start again"
+        yield "Motor", f"{needs}, at {float(machine.motor_ratio):g} turns a spool turn"
 
 
 def _reasons(plan: Plan) -> Iterator[str]:

@@ -5,7 +5,7 @@ The sentences of the plan, its JSON and the table of the README all come from LI
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from functools import reduce
 from math import ceil, floor, log10
 from typing import TYPE_CHECKING, Literal, NamedTuple
@@ -18,7 +18,7 @@ PRACTICE = "common practice"
 GEOMETRY = "geometry"
 ROPE_MANUAL = "Wire Rope Users Manual, fig. 39"
 COUNTING = "the winder counts whole pulses"
-THE_JOB = "what the job says of the machine"
+THE_JOB = "given in the job"
 
 _SLACK = 1e-9  # of the limit, or of 1 at a limit of 0: what floats may add to a value that is meant to stand at it
 _DIGITS = 4  # of a value to change to
@@ -111,11 +111,11 @@ LIMITS: dict[str, Limit] = {
             "the strand runs slower than wanted there", key="machine.max_spool_rpm",
         ),
         Limit(
-            "motor_torque", "torque at the motor, to gain speed with a full spool", "at most", 1, "N m", THE_JOB,
+            "motor_torque", "torque of the motor that starts a full spool", "at most", 1, "N m", THE_JOB,
             "the motor stalls or lags behind its ramp", key="machine.motor_torque_n_m",
         ),
         Limit(
-            "gear_torque", "torque at the spool's shaft, to gain speed with a full spool", "at most", 1, "N m",
+            "gear_torque", "torque at the shaft that starts a full spool", "at most", 1, "N m",
             THE_JOB, "the gearing wears or breaks", key="machine.gear_torque_n_m",
         ),
         Limit(
@@ -133,10 +133,16 @@ class Change(NamedTuple):
     bound: Literal["at least", "at most", ""]
     value: float | str
 
-    def text(self) -> str:
-        """What to do, in words."""
+    @property
+    def doing(self) -> str:
+        """The verb, with what it does not share: "take a spool with"."""
+        return _DOING[self.key][0]
+
+    @property
+    def what(self) -> str:
+        """What to do it to: "a barrel of at least 56.6 mm"."""
         value = self.value if isinstance(self.value, str) else f"{self.value:.12g}"
-        return _DOING[self.key].format(f"{self.bound} {value}".lstrip())
+        return _DOING[self.key][1].format(f"{self.bound} {value}".lstrip())
 
 
 # Changes to make together.
@@ -144,22 +150,22 @@ Mend = tuple[Change, ...]
 Mends = Iterable[Mend]
 
 _DOING = {
-    "lay.rise": "set the rise to {}, or to a measured factor",
-    "machine.acceleration_rpm_s": "gain speed by {} rpm/s",
-    "machine.back_tension_n": "loosen the brake to {} N of back tension",
-    "machine.guide_distance_mm": "set the fixed guide {} mm from the spool",
-    "machine.line_speed_m_s": "ask for a line speed of {} m/s",
-    "machine.max_spool_rpm": "let the spool turn at {} rpm, if the winder may",
-    "machine.motor_turns_per_spool_turn": "gear the motor for {} turns a spool turn",
-    "machine.pulses_per_turn": "fit a sensor of {} pulses a turn",
-    "machine.shaft_turns_per_spool_turn": "gear the motor and its sensor for {} turns a spool turn",
-    "machine.stroke_mm": "set the stroke to {} mm",
-    "machine.turns_per_layer": "gear for {} spool turns a layer",
-    "strand.diameter_mm": "wind strand of {} mm",
-    "take_up.barrel_diameter_mm": "take a spool with a barrel of {} mm",
-    "take_up.flange_diameter_mm": "take a spool with a flange of {} mm",
-    "take_up.inside_width_mm": "take a spool that is {} mm wide inside",
-    "target.layers": "wind {} layers",
+    "lay.rise": ("set the rise to", "{}, or to a measured factor"),
+    "machine.acceleration_rpm_s": ("gain speed by", "{} rpm/s"),
+    "machine.back_tension_n": ("loosen the brake to", "{} N of back tension"),
+    "machine.guide_distance_mm": ("set the fixed guide", "{} mm from the spool"),
+    "machine.line_speed_m_s": ("ask for a line speed of", "{} m/s"),
+    "machine.max_spool_rpm": ("let the spool turn at", "{} rpm, if the winder may"),
+    "machine.motor_turns_per_spool_turn": ("gear the motor for", "{} turns a spool turn"),
+    "machine.pulses_per_turn": ("fit a sensor of", "{} pulses a turn"),
+    "machine.shaft_turns_per_spool_turn": ("gear the sensor's shaft for", "{} turns a spool turn"),
+    "machine.stroke_mm": ("set the stroke to", "{} mm"),
+    "machine.turns_per_layer": ("gear for", "{} spool turns a layer"),
+    "strand.diameter_mm": ("wind strand of", "{} mm"),
+    "take_up.barrel_diameter_mm": ("take a spool with", "a barrel of {} mm"),
+    "take_up.flange_diameter_mm": ("take a spool with", "a flange of {} mm"),
+    "take_up.inside_width_mm": ("take a spool with", "an inside width of {} mm"),
+    "target.layers": ("wind", "{} layers"),
 }
 
 
@@ -243,9 +249,15 @@ def within(row: Limit, value: float, limit: float) -> bool:
 
 def remedy_text(mends: Mends) -> str:
     """What to do, in a sentence: "Gear for at most 34.8 spool turns a layer, or ...". Empty without mends."""
-    ways = [" and ".join(change.text() for change in mend) for mend in mends]
-    text = ", or ".join(ways)
+    text = ", or ".join(" and ".join(_steps(mend)) for mend in mends)
     return f"{text[0].upper()}{text[1:]}." if text else ""
+
+
+def _steps(mend: Mend) -> Iterator[str]:
+    doing = ""
+    for change in mend:
+        yield change.what if change.doing == doing else f"{change.doing} {change.what}"
+        doing = change.doing
 
 
 def rounded_down(value: float) -> float:
