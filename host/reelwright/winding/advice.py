@@ -210,10 +210,21 @@ def _gearing(job: Job, load: DriveLoad) -> list[Finding]:
 
 def _less_torque(job: Job, load: DriveLoad, allowed_n_m: float) -> Iterator[Mend]:
     """Ways to ask for no more than this at the spool: a gentler start, or a looser brake."""
-    gaining = load.starting_torque_n_m - load.spool_torque_n_m
-    if gaining and allowed_n_m > load.spool_torque_n_m:
-        rpm_s = (allowed_n_m - load.spool_torque_n_m) / gaining * job.machine.acceleration_rpm_s
-        yield (Change("machine.acceleration_rpm_s", "at most", rounded_down(rpm_s)),)
-    if load.spool_torque_n_m and allowed_n_m > gaining:
-        tension_n = (allowed_n_m - gaining) / load.spool_torque_n_m * job.machine.back_tension_n
-        yield (Change("machine.back_tension_n", "at most", rounded_down(tension_n)),)
+    holding = load.spool_torque_n_m
+    gaining = load.starting_torque_n_m - holding
+
+    def gentler(gaining_n_m: float) -> Change:
+        rpm_s = gaining_n_m / gaining * job.machine.acceleration_rpm_s
+        return Change("machine.acceleration_rpm_s", "at most", rounded_down(rpm_s))
+
+    def looser(holding_n_m: float) -> Change:
+        tension_n = holding_n_m / holding * job.machine.back_tension_n
+        return Change("machine.back_tension_n", "at most", rounded_down(tension_n))
+
+    if gaining and allowed_n_m > holding:
+        yield (gentler(allowed_n_m - holding),)
+    if holding and allowed_n_m > gaining:
+        yield (looser(allowed_n_m - gaining),)
+    if holding >= allowed_n_m and gaining >= allowed_n_m:
+        # either alone is too much: half the allowance for each
+        yield gentler(allowed_n_m / 2), looser(allowed_n_m / 2)

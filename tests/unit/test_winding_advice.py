@@ -1,0 +1,222 @@
+"""Each finding of the plan: beyond its limit and not at it, with its number, its source and mends that mend."""
+
+from __future__ import annotations
+
+import json
+from fractions import Fraction
+from math import pi, radians, tan
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reelwright.winding.findings import LIMITS, Change, limits_table, remedy_text, rounded_down, rounded_up
+from winding_jobs import job_tables, plan_of
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from reelwright.winding.findings import Finding, Mend
+
+Changes = dict[str, dict[str, Any]]
+
+N, D = 34.8, 1.75
+TOUCHING_MM = N * D
+WHOLE = {"layers": 3}
+HAIR = 1e-6
+
+
+def lying(stroke_mm: float, gap_mm: float, **more: Any) -> Changes:
+    """Layers of this stroke on a spool that leaves this gap at each end."""
+    return {
+        "machine": {"stroke_mm": stroke_mm} | more,
+        "take_up": {"inside_width_mm": stroke_mm + D + 2 * gap_mm},
+        "target": WHOLE,
+    }
+
+
+def with_flange_left(margin_mm: float) -> Changes:
+    outer_mm = plan_of(target=WHOLE).fit.outer_diameter_mm
+    return {"take_up": {"flange_diameter_mm": outer_mm + 2 * margin_mm}, "target": WHOLE}
+
+
+def swinging(angle_deg: float, barrel: str = "smooth") -> Changes:
+    stroke_mm = 63 - D
+    return {"machine": {"guide_distance_mm": stroke_mm / 2 / tan(radians(angle_deg))}, "take_up": {"barrel": barrel}}
+
+
+def bent(strain: float) -> Changes:
+    return {"take_up": {"barrel_diameter_mm": D / strain - D}}
+
+
+def drawn(line_speed_times: float) -> Changes:
+    """Line speed as a multiple of what layer 1 runs at with the spool's greatest speed, 120 rpm."""
+    first_turn_m = plan_of().coil.turn_length_mm(0) / 1000
+    return {"machine": {"line_speed_m_s": line_speed_times * 120 / 60 * first_turn_m}}
+
+
+def starting_torque_n_m() -> float:
+    """2 N at the outer layer, and 60 rpm/s of the inertia of strand and empty spool, as rings."""
+    plan = plan_of(take_up={"empty_mass_g": 150})
+    outer_m = plan.fit.outer_diameter_mm / 2000
+    assert plan.mass_g is not None
+    strand = plan.mass_g / 1000 * (outer_m**2 + 0.04**2) / 2
+    spool = 0.150 * (0.1**2 + 0.04**2) / 2
+    return 2 * (outer_m - D / 2000) + (strand + spool) * 60 * 2 * pi / 60
+
+
+def driven(motor_torque_n_m: float | None = None, gear_torque_n_m: float | None = None) -> Changes:
+    machine = {
+        "motor_torque_n_m": motor_torque_n_m,
+        "gear_torque_n_m": gear_torque_n_m,
+        "motor_turns_per_spool_turn": 20,
+        "drive_efficiency": 0.8,
+    }
+    return {"machine": machine, "take_up": {"empty_mass_g": 150}}
+
+
+def counted(pulses_in_a_layer: float) -> Changes:
+    turns = Fraction(pulses_in_a_layer).limit_denominator(10**7)
+    return {"machine": {"turns_per_layer": str(turns), "stroke_mm": D, "pulses_per_turn": 1}, "target": WHOLE}
+
+
+# code -> a job whose value stands at `times` its limit; for a limit of 0, at `times` - 1 millimetres from it
+CASES: dict[str, Callable[[float], Changes]] = {
+    "over_flange": lambda times: with_flange_left(times - 1),
+    "near_flange": lambda times: with_flange_left(times * D),
+    "pitch_tight": lambda times: lying(times * TOUCHING_MM, 0),
+    "pitch_wide": lambda times: lying(times * 1.25 * TOUCHING_MM, 0),
+    "against_flange": lambda times: lying(TOUCHING_MM, times - 1),
+    "end_gap": lambda times: lying(TOUCHING_MM, times * D),
+    "tight_bend": lambda times: bent(times * 0.03),
+    "fleet_angle": lambda times: swinging(times * 1.5),
+    "fleet_angle_grooved": lambda times: swinging(times * 2, "grooved"),
+    "fleet_angle_small": lambda times: swinging(times * 0.5),
+    "line_speed_beyond": drawn,
+    "motor_torque": lambda times: driven(motor_torque_n_m=starting_torque_n_m() / 20 / 0.8 / times),
+    "gear_torque": lambda times: driven(gear_torque_n_m=starting_torque_n_m() / times),
+    "too_few_pulses": counted,
+}
+NESTED: Changes = {"lay": {"rise": "nested"}, "target": WHOLE}
+FAR_BEYOND = {code: case(1.3 if LIMITS[code].bound == "at most" else 0.7) for code, case in CASES.items()}
+FAR_BEYOND["crossed_layers"] = NESTED
+
+
+def finding_of(code: str, changes: Changes) -> Finding | None:
+    return next((finding for finding in plan_of(**changes).findings if finding.code == code), None)
+
+
+def test_every_limit_has_its_case() -> None:
+    assert set(FAR_BEYOND) == set(LIMITS)
+
+
+@pytest.mark.parametrize("code", CASES)
+def test_a_value_at_its_limit_or_a_hair_within_is_no_finding_and_a_hair_beyond_is_one(code: str) -> None:
+    beyond = 1 if LIMITS[code].bound == "at most" else -1
+    assert finding_of(code, CASES[code](1 - beyond * HAIR)) is None
+    assert finding_of(code, CASES[code](1)) is None
+    assert finding_of(code, CASES[code](1 + beyond * HAIR)) is not None
+
+
+def test_a_nested_rise_is_doubted_from_the_second_layer_on() -> None:
+    assert finding_of("crossed_layers", NESTED | {"target": {"layers": 1}}) is None
+    assert finding_of("crossed_layers", NESTED | {"target": {"layers": "5/4"}}) is not None
+    assert finding_of("crossed_layers", {"lay": {"rise": 0.87}, "target": WHOLE}) is None
+
+
+@pytest.mark.parametrize("code", FAR_BEYOND)
+def test_a_finding_says_the_number_the_limit_and_who_set_it(code: str) -> None:
+    finding = finding_of(code, FAR_BEYOND[code])
+    row = LIMITS[code]
+    assert finding is not None
+    assert finding.value is not None
+    assert finding.limit is not None
+    assert (finding.value > finding.limit) == (row.bound == "at most")
+    assert finding.blocks == row.blocks
+    for words in (f"{finding.value:.4g}", f"{finding.limit:.4g}", row.unit, f"({row.source})", row.consequence):
+        assert words in finding.fact
+    assert finding.message == f"{finding.fact} {finding.remedy}"
+    told = json.loads(json.dumps(finding.to_dict()))
+    assert (told["code"], told["message"], told["remedy"]) == (code, finding.message, finding.remedy)
+    assert (told["value"], told["limit"], told["unit"], told["source"]) == finding[3:7]
+
+
+@pytest.mark.parametrize("code", FAR_BEYOND)
+def test_each_mend_alone_takes_its_finding_away(code: str) -> None:
+    finding = finding_of(code, FAR_BEYOND[code])
+    assert finding is not None
+    assert finding.mends
+    for mend in finding.mends:
+        assert finding_of(code, mended(FAR_BEYOND[code], mend)) is None, mend
+
+
+def mended(changes: Changes, mend: Mend) -> Changes:
+    tables = {name: dict(table) for name, table in changes.items()}
+    for change in mend:
+        table, _, key = change.key.partition(".")
+        tables.setdefault(table, {})[key] = change.value
+    return tables
+
+
+@pytest.mark.parametrize("code", ["pitch_tight", "pitch_wide"])
+def test_the_mend_of_a_pitch_is_the_gearing_at_which_turns_just_touch(code: str) -> None:
+    changes = FAR_BEYOND[code]
+    finding = finding_of(code, changes)
+    assert finding is not None
+    assert plan_of(**mended(changes, finding.mends[0])).coil.pitch_mm == pytest.approx(D, rel=1e-3)
+
+
+def test_the_largest_strand_that_the_machine_lays_is_the_one_whose_turns_touch() -> None:
+    free, given = plan_of().fit.largest_strand_mm, plan_of(machine={"stroke_mm": 61}).fit.largest_strand_mm
+    assert free == pytest.approx(63 / (N + 1))
+    assert given == pytest.approx(61 / N)
+    laid = plan_of(strand={"diameter_mm": free})
+    assert laid.coil.pitch_mm == pytest.approx(free, rel=1e-12)
+
+
+def test_a_stroke_that_its_gears_lay_badly_is_mended_with_its_gears() -> None:
+    finding = finding_of("end_gap", lying(TOUCHING_MM * 0.7, 10, turns_per_layer=N * 0.7))
+    assert finding is not None
+    both = next(mend for mend in finding.mends if len(mend) == 2)
+    assert [change.key for change in both] == ["machine.stroke_mm", "machine.turns_per_layer"]
+    changes = mended(lying(TOUCHING_MM * 0.7, 10, turns_per_layer=N * 0.7), both)
+    assert plan_of(**changes).findings == ()
+
+
+def test_a_sensor_on_the_motor_is_geared_along_with_it() -> None:
+    machine = {"motor_torque_n_m": 0.001, "sensor_shaft": "motor", "shaft_turns_per_spool_turn": 10}
+    finding = finding_of("motor_torque", {"machine": machine})
+    assert finding is not None
+    assert [change.key for change in finding.mends[0]] == ["machine.shaft_turns_per_spool_turn"]
+    assert finding_of("motor_torque", mended({"machine": machine}, finding.mends[0])) is None
+
+
+def test_changes_of_one_spool_are_told_in_one_breath() -> None:
+    spool = (
+        Change("take_up.barrel_diameter_mm", "at least", 56.6),
+        Change("take_up.flange_diameter_mm", "at least", 94.0),
+    )
+    text = remedy_text([spool, (Change("lay.rise", "", "crossing"),)])
+    assert text == (
+        "Take a spool with a barrel of at least 56.6 mm and a flange of at least 94 mm, or "
+        "set the rise to crossing, or to a measured factor."
+    )
+    assert remedy_text([]) == ""
+
+
+@pytest.mark.parametrize("value", [0.00123456, 1.0, 61.25, 9999.5, 34.8, 123456.0])
+def test_values_to_change_to_are_rounded_to_the_safe_side(value: float) -> None:
+    assert value * (1 - 1e-3) < rounded_down(value) <= value <= rounded_up(value) < value * (1 + 1e-3)
+    assert (rounded_down(61.25), rounded_up(61.25)) == (61.25, 61.25)
+
+
+def test_the_table_of_limits_names_each_with_its_source() -> None:
+    table = limits_table()
+    for row in LIMITS.values():
+        assert f"| `{row.code}` | {row.quantity} | {row.text()} | {row.source} |" in table
+    assert "at most 1.25 x strand.diameter_mm" in table
+    assert "at least 0.5 deg" in table
+
+
+def test_a_job_without_the_optional_keys_is_not_judged_by_them() -> None:
+    assert job_tables()["machine"].keys().isdisjoint({"motor_torque_n_m", "gear_torque_n_m", "line_speed_m_s"})
+    assert plan_of().findings == ()
