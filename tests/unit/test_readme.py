@@ -12,6 +12,7 @@ from reelwright.cli import COMMANDS, main
 from reelwright.profiles import load_job, profile_names
 from reelwright.winding.job import Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
+from tables.limits import updated
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = {
@@ -73,6 +74,10 @@ def test_the_reference_of_the_job_file_names_every_key_and_no_other() -> None:
     for each in attrs.fields(Job):
         keys = {key.name for key in attrs.fields(TABLES[each.name])}
         assert keys <= written[each.name], (each.name, keys - written[each.name])
+
+
+def test_the_table_of_limits_is_the_one_that_the_plan_goes_by() -> None:
+    assert updated(README) == README, "out of date: run `python tests/tables/limits.py`"
 
 
 def test_the_profiles_that_it_names_are_the_ones_that_come_along() -> None:
