@@ -141,6 +141,12 @@ def test_two_targets_on_the_command_line_are_refused() -> None:
         plan(*BENCH, "--length", "40m", "--turns", "5")
 
 
+def test_a_line_speed_gives_each_layer_its_speed() -> None:
+    answer = json.loads(plan(*BENCH, "--length", "40m", "--line-speed", "0.25", "--json").stdout)
+    assert {round(layer["line_speed_m_s"], 9) for layer in answer["layers"]} == {0.25}
+    assert answer["drive"]["cruise_rpm"] == answer["layers"][-1]["spool_rpm"]
+
+
 def test_phase_marks_leader_and_rise_reach_the_plan() -> None:
     ends = ["--leader", "50cm", "--tail", "1m", "--phase-turns", "17.4"]
     pauses = ["--mark", "10m", "--pause-at-layer", "2"]

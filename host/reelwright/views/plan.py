@@ -151,7 +151,7 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Torque", f"{load.spool_torque_n_m:.3f} N m at the last layer, for {load.tension_n:.3g} N; {starting}"
     if machine.motor_torque_n_m is not None:
         needs = f"{load.motor_torque_n_m:.3g} of {machine.motor_torque_n_m:g} N m to start again"
-        yield "Motor", f"{needs}, at {float(machine.motor_ratio):g} turns a spool turn"
+        yield "Motor", f"{needs}, geared {float(machine.motor_ratio):g} : 1"
 
 
 def _reasons(plan: Plan) -> Iterator[str]:
