@@ -6,7 +6,12 @@ flags checks against it, so that no range is written twice.
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 from attrs import frozen
+
+if TYPE_CHECKING:
+    from fractions import Fraction
 
 
 @frozen
@@ -22,7 +27,7 @@ class Quantity:
     at_most: float | None = None
     below: float | None = None
 
-    def allows(self, value: float) -> bool:
+    def allows(self, value: float | Fraction) -> bool:
         """Whether a finite value lies within the bounds."""
         return (
             (self.above is None or value > self.above)

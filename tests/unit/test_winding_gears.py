@@ -1,0 +1,206 @@
+"""What is told of a gear train: each finding at its limit, and what a search refuses."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from reelwright.winding.gear_check import StrandStroke, TrainCheck, check_train
+from reelwright.winding.gear_search import (
+    MOST_COUNTS,
+    MOST_COUNTS_COAXIAL,
+    MOST_GEARS_AT_HAND,
+    Choice,
+    WantedPitch,
+    arranged,
+    choice_faults,
+    find_trains,
+    usual_pitch_mm,
+)
+from reelwright.winding.gear_teeth import ToothForm, contact_ratio, least_profile_shift, undercut_limit
+
+SPUR = ToothForm()
+WANTED = WantedPitch(Fraction("1.79"), Fraction("61.25"), Fraction(2), Fraction("1.75"))
+
+
+def look_at(*stages: tuple[int, int], form: ToothForm = SPUR, coaxial: bool = False) -> TrainCheck:
+    return check_train(stages, Fraction(2), form, want_coaxial=coaxial)
+
+
+def codes(check: TrainCheck) -> list[str]:
+    return [finding.code for finding in check.findings]
+
+
+def lay_of(pitch: str, diameter: str = "2") -> TrainCheck:
+    """A train that lays strand at this pitch."""
+    return check_train(((20, 50),), Fraction(2), SPUR, [StrandStroke(Fraction(diameter), 5 * Fraction(pitch))])
+
+
+def test_a_sound_train_has_nothing_to_warn_of() -> None:
+    check = look_at((20, 36), (18, 30))
+    assert check.ratio == 3
+    assert check.turns_per_layer == 6
+    assert codes(check) == []
+
+
+def test_an_undercut_gear_is_named_with_what_mends_it() -> None:
+    check = look_at((16, 60))
+    assert codes(check) == ["undercut"]
+    assert "16 teeth on shaft 1" in check.findings[0].message
+    assert f"{least_profile_shift(16, SPUR):.3f} modules" in check.findings[0].message
+    assert codes(look_at((60, 16))) == ["undercut"]
+    assert codes(look_at((17, 60))) == []  # which practice takes
+    assert codes(look_at((12, 60), form=ToothForm(helix_angle_deg=30))) == []
+
+
+def test_the_profile_shift_told_moves_the_limit_to_the_gear() -> None:
+    # a cutter withdrawn by x modules undercuts below (1 - x) of the limit
+    assert (1 - least_profile_shift(11, SPUR)) * undercut_limit(SPUR) == pytest.approx(11)
+
+
+def test_teeth_that_hardly_overlap_are_told() -> None:
+    assert contact_ratio(9, 9, SPUR) < 1.2 < contact_ratio(12, 12, SPUR)
+    assert "low_contact" in codes(look_at((9, 9)))
+    assert "low_contact" not in codes(look_at((12, 12)))
+
+
+def test_contact_ends_where_the_involute_does() -> None:
+    # between two gears of 5 teeth the line of action touches both base circles inside the tip circles
+    assert contact_ratio(5, 5, SPUR) == contact_ratio(5, 5, SPUR, addendum=2)
+
+
+def test_a_shaft_that_stands_in_a_gear_is_told() -> None:
+    # module 1: the gear of 50 reaches 26 mm; the next centre distance is 26 mm with 20:32, 26.5 mm with 20:33
+    assert codes(look_at((20, 50), (20, 32))) == ["shaft_in_the_way"]
+    assert codes(look_at((20, 50), (20, 33))) == []
+    # and towards the spool: the driver of 50 reaches 26 mm too
+    assert codes(look_at((20, 32), (50, 20))) == ["shaft_in_the_way"]
+    assert codes(look_at((20, 33), (50, 20))) == []
+
+
+def test_equal_centre_distances_make_a_train_coaxial() -> None:
+    assert look_at((20, 50), (30, 40)).coaxial
+    assert not look_at((20, 50), (30, 41)).coaxial
+    assert not look_at((20, 50)).coaxial
+    assert codes(look_at((20, 50), (30, 40), coaxial=True)) == []
+    missed = look_at((20, 50), (30, 41), coaxial=True)
+    assert codes(missed) == ["not_coaxial"]
+    assert "35.000 and 35.500 mm" in missed.findings[0].message
+    assert codes(look_at((20, 50), (30, 40), (35, 35), coaxial=True)) == ["not_coaxial"]
+
+
+@pytest.mark.parametrize(
+    ("pitch", "verdict", "told"),
+    [
+        ("1.999", "climbs", ["pitch_tight"]),
+        ("2", "good", []),
+        ("2.5", "good", []),
+        ("2.501", "gaps", ["pitch_wide"]),
+    ],
+)
+def test_a_pitch_is_judged_by_the_limits_of_the_fit(pitch: str, verdict: str, told: list[str]) -> None:
+    check = lay_of(pitch)
+    assert check.lays[0].verdict == verdict
+    assert check.lays[0].error_mm == Fraction(pitch) - 2
+    assert codes(check) == told
+
+
+def test_a_train_alternates_hands_so_that_gears_on_one_shaft_share_theirs() -> None:
+    check = look_at((20, 30), (20, 30), (20, 30), form=ToothForm(helix_angle_deg=20))
+    assert [(mesh.driver.hand, mesh.driven.hand) for mesh in check.meshes] == [
+        ("right", "left"),
+        ("left", "right"),
+        ("right", "left"),
+    ]
+    assert [(mesh.driver.shaft, mesh.driven.shaft) for mesh in check.meshes] == [(1, 2), (2, 3), (3, 4)]
+
+
+def test_herringbone_halves_are_mirrored_in_both_gears_and_push_no_shaft() -> None:
+    form = ToothForm(helix_angle_deg=30, herringbone=True)
+    mesh = look_at((20, 30), form=form).meshes[0]
+    assert (mesh.driver.hand, mesh.driven.hand) == ("right/left", "left/right")
+    assert form.thrust_share == 0
+    assert ToothForm(helix_angle_deg=45).thrust_share == pytest.approx(1)
+
+
+def test_spur_gears_have_no_hand() -> None:
+    assert {gear.hand for mesh in look_at((20, 30)).meshes for gear in (mesh.driver, mesh.driven)} == {"none"}
+
+
+def test_pairing_keeps_the_largest_centre_distance_small() -> None:
+    assert arranged((18, 18), (72, 77), coaxial=False) == ((18, 72), (18, 77))
+    assert arranged((18, 40), (30, 80), coaxial=False) == ((18, 80), (40, 30))
+    assert arranged((18, 40), (58, 80), coaxial=True) == ((18, 80), (40, 58))
+    assert arranged((18, 40), (58, 81), coaxial=True) is None
+
+
+def test_a_train_that_lays_closer_than_the_strand_is_never_offered() -> None:
+    diameter = Fraction("1.75")
+    touching = find_trains(WantedPitch(diameter, WANTED.stroke_mm, Fraction(2), diameter), Choice(18, 80), 50)
+    whatever = find_trains(WantedPitch(diameter, WANTED.stroke_mm, Fraction(2)), Choice(18, 80), 50)
+    assert touching.trains
+    assert all(train.pitch_mm >= diameter for train in touching.trains)
+    assert any(train.pitch_mm < diameter for train in whatever.trains)
+
+
+def test_within_a_step_of_pitch_error_the_smaller_train_goes_first() -> None:
+    trains = find_trains(WANTED, Choice(18, 80)).trains
+    assert [train.stages for train in trains[:2]] == [((18, 72), (18, 77)), ((18, 73), (18, 76))]
+    assert [train.total_teeth for train in trains[:8]] == sorted(train.total_teeth for train in trains[:8])
+
+
+def test_a_simple_train_goes_before_a_compound_one_of_equal_pitch() -> None:
+    assert find_trains(WantedPitch(Fraction(1), Fraction(3), Fraction(1)), Choice(18, 80)).trains[0].stages == (
+        (18, 54),
+    )
+
+
+def test_of_equal_pitch_and_equal_teeth_in_all_the_fewer_gears_go_first() -> None:
+    found = find_trains(WantedPitch(Fraction(1), Fraction(2), Fraction(1), tolerance=Fraction(0)), Choice(3, 12), 100)
+    assert [train.stages for train in found.trains if train.total_teeth == 15] == [((5, 10),), ((3, 3), (3, 6))]
+
+
+def test_where_none_is_near_enough_the_nearest_is_told() -> None:
+    search = find_trains(WANTED, Choice(18, 40))
+    assert search.trains == ()
+    assert search.nearest is not None
+    assert search.nearest.stages == ((18, 40), (18, 40))
+
+
+def test_where_every_train_climbs_there_is_no_nearest() -> None:
+    thick = WantedPitch(Fraction(60), Fraction(61), Fraction(2), Fraction(60))
+    search = find_trains(thick, Choice(18, 30, 1))
+    assert (search.trains, search.nearest) == ((), None)
+    assert search.reach == 13 * 13
+
+
+def test_the_pitch_to_aim_at_leaves_room_for_the_thickest_strand() -> None:
+    assert usual_pitch_mm(Fraction("1.75"), Fraction("0.02")) == Fraction("1.79")
+
+
+@pytest.mark.parametrize(
+    ("choice", "fields"),
+    [
+        (Choice(18, 80, 2), []),
+        (Choice(0, 80, 2), ["least_teeth"]),
+        (Choice(-3, -5, 0), ["stages", "least_teeth", "most_teeth"]),
+        (Choice(30, 20, 4), ["stages", "most_teeth"]),
+        (Choice(18, 80, 1, coaxial=True), ["stages"]),
+        (Choice(1, MOST_COUNTS[3], 3), []),
+        (Choice(1, MOST_COUNTS[3] + 1, 3), ["most_teeth"]),
+        (Choice(1, MOST_COUNTS[2] + 1, 2), ["most_teeth"]),
+        (Choice(1, MOST_COUNTS_COAXIAL, 2, coaxial=True), []),
+        (Choice(1, MOST_COUNTS_COAXIAL + 1, 2, coaxial=True), ["most_teeth"]),
+        (Choice(1, 1, 2, (20,)), ["at_hand"]),
+        (Choice(1, 1, 2, (20, 30, 40), coaxial=True), ["at_hand"]),
+        (Choice(1, 1, 2, (20, 0, -4)), ["at_hand", "at_hand"]),
+        (Choice(1, 1, 3, (20,) * MOST_GEARS_AT_HAND[3]), []),
+        (Choice(1, 1, 3, (20,) * (MOST_GEARS_AT_HAND[3] + 1)), ["at_hand"]),
+    ],
+)
+def test_an_impossible_choice_is_refused_with_all_that_is_wrong(choice: Choice, fields: list[str]) -> None:
+    assert [field for field, _ in choice_faults(choice)] == fields
+    if fields:
+        with pytest.raises(ValueError, match=r"cannot|leave no gear|too many|make no such train"):
+            find_trains(WANTED, choice)
