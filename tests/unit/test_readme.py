@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 import attrs
+import click
 from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
@@ -45,7 +46,9 @@ def test_every_command_and_option_that_it_names_exists() -> None:
     assert {name for name, _ in used} >= {"plan", "simulate", "wind"}
     for name, rest in used:
         assert name in COMMANDS
-        help_text = CliRunner().invoke(main, [name, "--help"]).output
+        command = main.get_command(click.Context(main), name)
+        within = rest.split()[:1] if isinstance(command, click.Group) else []
+        help_text = CliRunner().invoke(main, [name, *within, "--help"]).output
         for option in re.findall(r"--[a-z-]+", rest):
             assert option in help_text, (name, option)
 

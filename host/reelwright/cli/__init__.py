@@ -23,6 +23,7 @@ COMMANDS = {
     "wind": ("reelwright.cli.wind", "Load a job into the winder, start it, follow it and record it."),
     "watch": ("reelwright.cli.watch", "Look at a winder without touching it."),
     "simulate": ("reelwright.cli.simulate", "Offer a simulated winder behind a serial port."),
+    "gears": ("reelwright.cli.gears", "Check a gear train, or find one for a lay pitch."),
     "ledger": ("reelwright.cli.ledger", "What has been wound: list, show, export."),
     "demo": ("reelwright.cli.demo", "Plan, wind on a simulated winder, and record: the whole job."),
 }

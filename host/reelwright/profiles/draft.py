@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from functools import cache
-from typing import Any, get_type_hints
+from typing import TYPE_CHECKING, Any, get_type_hints
 
 from attrs import NOTHING, fields
 
 from reelwright.errors import Fault
 from reelwright.profiles.values import BadValueError, closest, near, printable, read_value, shown
 from reelwright.winding.job import Lay, Machine, PayOff, Strand, TakeUp, Target
+
+if TYPE_CHECKING:
+    from collections.abc import Collection
 
 TABLES: dict[str, type] = {
     "take_up": TakeUp,
@@ -50,9 +53,10 @@ class Draft:
         """The checked value or its default; None where it is missing or faulty."""
         return self._good.get(table, {}).get(key)
 
-    def read(self) -> None:
-        """Check each value by itself."""
-        for name, kind in TABLES.items():
+    def read(self, names: Collection[str] = tuple(TABLES)) -> None:
+        """Check each value of these tables by itself."""
+        for name in names:
+            kind = TABLES[name]
             table = self.tables.get(name)
             if table is not None or name in OPTIONAL_TABLES:
                 self._good[name] = self._read_table(name, kind, table or {})

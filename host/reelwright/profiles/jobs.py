@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import FileFaultsError
 from reelwright.profiles.checks import check_plan, check_together
@@ -56,6 +56,21 @@ def build_job(overrides: Mapping[str, object], source: str = "the command line")
     source: what to call them in an error. Raises FileFaultsError.
     """
     return _build(source, overrides, {})
+
+
+def load_part(table: str, name: str) -> Any:
+    """One table of a job from the profile of that name alone: a TakeUp, Strand or Machine.
+
+    table: "take_up", "strand" or "machine". Raises FileFaultsError.
+    """
+    draft = Draft({table: {PROFILE_KEYS[table][0]: name}})
+    _fill_from_profiles(draft)
+    draft.read((table,))
+    if not draft.unresolved:
+        check_together(draft)
+    if draft.faults:
+        raise FileFaultsError("the command line", draft.faults)
+    return draft.table(table)
 
 
 def _build(source: str, base: Mapping[str, object], over: Mapping[str, object]) -> Job:
