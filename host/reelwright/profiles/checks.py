@@ -202,14 +202,22 @@ def _pay_off_size(draft: Draft) -> None:
     table = draft.tables.get("pay_off")
     if table is None:
         return
-    if "gross_mass_g" not in table and "wound_diameter_mm" not in table:
+    if not {"gross_mass_g", "wound_diameter_mm", "held_m"} & set(table):
         draft.fault(
-            "pay_off", "", "give gross_mass_g, or wound_diameter_mm with barrel_diameter_mm and inside_width_mm"
+            "pay_off",
+            "",
+            "give gross_mass_g, or wound_diameter_mm with barrel_diameter_mm and inside_width_mm, "
+            "or held_m with held_u_m",
         )
     if "wound_diameter_mm" in table and "gross_mass_g" not in table:
         for key in ("barrel_diameter_mm", "inside_width_mm"):
             if key not in table:
                 draft.fault("pay_off", key, "this key is missing; a wound diameter needs it")
+    if "held_m" in table and "held_u_m" not in table:
+        draft.fault("pay_off", "held_u_m", "this key is missing; say how sure the length is, as a standard uncertainty")
+    rivals = [key for key in ("gross_mass_g", "wound_diameter_mm") if key in table]
+    if "held_m" in table and rivals:
+        draft.fault("pay_off", "held_m", f"given beside {rivals[0]}; keep the one that you are surer of")
     wound, barrel = draft.get("pay_off", "wound_diameter_mm"), draft.get("pay_off", "barrel_diameter_mm")
     if wound and barrel and barrel >= wound:
         draft.fault(

@@ -59,7 +59,7 @@ class Draft:
             kind = TABLES[name]
             table = self.tables.get(name)
             if table is not None or name in OPTIONAL_TABLES:
-                self._good[name] = self._read_table(name, kind, table or {})
+                self._good[name] = self.read_table(name, kind, table or {})
             else:
                 needed = [field.name for field in fields(kind) if field.default is NOTHING]
                 self.fault(name, "", f"this table is missing; it needs {_needs(name, needed)}")
@@ -68,7 +68,8 @@ class Draft:
         """The table as an object of the model; only after a read without faults."""
         return TABLES[name](**self._good[name])
 
-    def _read_table(self, name: str, kind: type, table: dict[str, object]) -> dict[str, Any]:
+    def read_table(self, name: str, kind: type, table: dict[str, object]) -> dict[str, Any]:
+        """The values of a table that pass by themselves; the rest are noted as faults. kind: an attrs class."""
         hints = _hints(kind)
         good = {}
         meant = set()

@@ -15,7 +15,7 @@ from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError, Job
 from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Collection, Mapping
 
 Tables = dict[str, dict[str, object]]
 
@@ -74,21 +74,37 @@ def load_part(table: str, name: str) -> Any:
 
 
 def _build(source: str, base: Mapping[str, object], over: Mapping[str, object]) -> Job:
+    draft = drafted(base, over)
+    job = planned_job(draft)
+    if job is None:
+        raise FileFaultsError(source, draft.faults)
+    return job
+
+
+def drafted(base: Mapping[str, object], over: Mapping[str, object], names: Collection[str] = TABLES) -> Draft:
+    """The tables with those of `over` laid over them, filled from profiles, and checked but for the plan.
+
+    names: the tables that are read and must be there.
+    """
     draft = Draft({})
     under = _tables(draft, base)
     draft.tables = _laid_over(under, _tables(draft, over))
     _fill_from_profiles(draft)
-    draft.read()
+    draft.read(names)
     check_together(draft)
-    if not draft.faults:
-        job = Job(**{name: draft.table(name) for name in TABLES if name in draft.tables or name == "lay"})
-        try:
-            check_plan(draft, make_plan(job))
-        except ImpossibleJobError as impossible:
-            draft.fault(*impossible.key.partition(".")[::2], impossible.message)
+    return draft
+
+
+def planned_job(draft: Draft) -> Job | None:
+    """The job of a draft; None where it has faults, those that the plan shows among them."""
     if draft.faults:
-        raise FileFaultsError(source, draft.faults)
-    return job
+        return None
+    job = Job(**{name: draft.table(name) for name in TABLES if name in draft.tables or name == "lay"})
+    try:
+        check_plan(draft, make_plan(job))
+    except ImpossibleJobError as impossible:
+        draft.fault(*impossible.key.partition(".")[::2], impossible.message)
+    return None if draft.faults else job
 
 
 def _tables(draft: Draft, given: Mapping[str, object]) -> Tables:

@@ -53,11 +53,16 @@ class TakeUp:
 
 @frozen
 class PayOff:
-    """The spool wound from, known by its mass or by its wound diameter."""
+    """The spool wound from, known by its mass, by its wound diameter, or by the length that it holds.
+
+    held_u_m is a standard uncertainty.
+    """
 
     gross_mass_g: Grams | None = None
     empty_mass_g: EmptyGrams | None = None
     wound_diameter_mm: Millimetres | None = None
+    held_m: Metres | None = None
+    held_u_m: Annotated[float, Quantity("m", at_least=0, at_most=100_000)] | None = None
     barrel_diameter_mm: Millimetres | None = None
     inside_width_mm: Millimetres | None = None
     name: str = ""

@@ -33,7 +33,7 @@ PACKING_U = (_TIGHTEST - _LOOSEST) / 2 / sqrt(3)
 class SourceCheck:
     """What the pay-off spool holds, and whether that is enough. Lengths in metres, held_u_m standard."""
 
-    method: str  # "mass" or "wound diameter"
+    method: str  # "mass", "wound diameter" or "known length"
     held_m: float
     held_u_m: float
     needed_m: float
@@ -42,12 +42,12 @@ class SourceCheck:
     @property
     def surely_short(self) -> bool:
         """Even the upper end of the 95 % interval is less than needed."""
-        return self.held_m + COVERAGE * self.held_u_m < self.needed_m
+        return _micrometre(self.held_m + COVERAGE * self.held_u_m) < _micrometre(self.needed_m)
 
     @property
     def surely_enough(self) -> bool:
         """Even the lower end of the 95 % interval is enough."""
-        return self.held_m - COVERAGE * self.held_u_m >= self.needed_m
+        return _micrometre(self.held_m - COVERAGE * self.held_u_m) >= _micrometre(self.needed_m)
 
     @property
     def verdict(self) -> str:
@@ -58,10 +58,12 @@ class SourceCheck:
 
 
 def check_source(pay_off: PayOff, strand: Strand, needed_m: float) -> SourceCheck | None:
-    """Compare the pay-off spool with the need; by mass where it is known, else by wound diameter.
+    """Compare the pay-off spool with the need; by its length where it is known, else by mass, else by wound diameter.
 
-    None where the job gives neither in full.
+    None where the job gives none of them in full.
     """
+    if pay_off.held_m is not None and pay_off.held_u_m is not None:
+        return SourceCheck("known length", pay_off.held_m, pay_off.held_u_m, needed_m)
     if pay_off.gross_mass_g is not None and strand.density_g_cm3 is not None:
         return _by_mass(pay_off.gross_mass_g, pay_off.empty_mass_g, strand, strand.density_g_cm3, needed_m)
     wound, barrel, width = pay_off.wound_diameter_mm, pay_off.barrel_diameter_mm, pay_off.inside_width_mm
@@ -101,6 +103,11 @@ def source_findings(check: SourceCheck) -> list[Finding]:
             )
         )
     return found
+
+
+def _micrometre(length_m: float) -> float:
+    """A length without the rounding of sums, which would make 33.2 m too short for 45.3 m less 12.1 m."""
+    return round(length_m, 6)
 
 
 def _by_mass(gross_g: float, empty_g: float | None, strand: Strand, density: float, needed_m: float) -> SourceCheck:
