@@ -20,6 +20,7 @@ from reelwright.errors import EXIT_CODES, EXIT_DEVICE, EXIT_DONE, EXIT_INTERRUPT
 # name of the command -> (module, one line of help)
 COMMANDS = {
     "plan": ("reelwright.cli.plan", "Compute turns, layers, length, mass and fit of a job."),
+    "split": ("reelwright.cli.split", "Split part-used pay-off spools into wanted lengths."),
     "wind": ("reelwright.cli.wind", "Load a job into the winder, start it, follow it and record it."),
     "watch": ("reelwright.cli.watch", "Look at a winder without touching it."),
     "simulate": ("reelwright.cli.simulate", "Offer a simulated winder behind a serial port."),

@@ -38,7 +38,7 @@ def write_whole(path: Path, text: str) -> None:
 
 
 def _replace(path: Path, text: str) -> None:
-    mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~_umask()
+    mode = path.stat().st_mode & 0o777 if path.exists() else 0o666 & ~umask()
     descriptor, unfinished = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     try:
         with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as file:
@@ -53,7 +53,8 @@ def _replace(path: Path, text: str) -> None:
         raise
 
 
-def _umask() -> int:
+def umask() -> int:
+    """The rights that a new file of this process is not given."""
     mask = os.umask(0)  # can only be read by setting it
     os.umask(mask)
     return mask

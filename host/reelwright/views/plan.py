@@ -2,22 +2,23 @@
 
 from __future__ import annotations
 
-from io import StringIO
 from typing import TYPE_CHECKING
 
 from rich import box
-from rich.console import Console
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from reelwright.cautions import CAUTION
+from reelwright.views.page import plain_page, terminal_page
 from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+
+    from rich.console import Console
 
     from reelwright.winding.plan import Plan
 
@@ -26,17 +27,12 @@ LEVEL = f"(k = {COVERAGE}, about 95 %)"
 
 def terminal_text(plan: Plan, encoding: str) -> str:
     """The plan as the terminal shows it, coloured where it can; signs that its encoding lacks as question marks."""
-    console = Console(highlight=False)
-    with console.capture() as captured:
-        _print_plan(plan, console)
-    return captured.get().encode(encoding, "replace").decode(encoding)
+    return terminal_page(lambda console: _print_plan(plan, console), encoding)
 
 
 def plan_text(plan: Plan) -> str:
-    """The plan as plain text, 100 columns wide, for a file."""
-    stream = StringIO()
-    _print_plan(plan, Console(file=stream, width=100, color_system=None, highlight=False, legacy_windows=False))
-    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
+    """The plan as plain text, for a file."""
+    return plain_page(lambda console: _print_plan(plan, console))
 
 
 def _print_plan(plan: Plan, console: Console) -> None:

@@ -18,7 +18,8 @@ from reelwright.winding.quantities import Quantity
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterator
 
-Joins = Annotated[int, Quantity("joins", at_least=0, at_most=20)]
+MOST_JOINS = 20
+Joins = Annotated[int, Quantity("joins", at_least=0, at_most=MOST_JOINS)]
 
 
 @frozen

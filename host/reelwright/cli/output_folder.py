@@ -1,0 +1,60 @@
+"""Writes the files that a command was asked for into a new folder: all of them, or none."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from typing import TYPE_CHECKING
+
+from reelwright.cli.output_file import umask
+from reelwright.errors import UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+
+def refuse_used(folder: Path) -> None:
+    """Raises UsageError where the folder holds anything, is a file, or has no place to be in."""
+    if folder.exists() and not folder.is_dir():
+        raise UsageError(f"{folder} is a file.", "Name a folder that does not exist yet.")
+    if folder.is_dir() and any(folder.iterdir()):
+        raise UsageError(
+            f"The folder {folder} holds files already, and nothing is overwritten.",
+            "Name a folder that is new or empty.",
+        )
+    if not folder.absolute().parent.is_dir():
+        raise UsageError(f"{folder.absolute().parent} does not exist.", "Make that folder first, or name another.")
+
+
+def write_folder(folder: Path, texts: Mapping[str, str], check: Callable[[Path], None]) -> None:
+    """Writes each text under its name; the folder appears once all are on the disk and `check` of it has passed.
+
+    Raises UsageError when it cannot be written, or holds files by then, and whatever `check` raises.
+    """
+    refuse_used(folder)
+    folder = folder.absolute()
+    try:
+        unfinished = type(folder)(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
+    except OSError as failure:
+        raise _unwritable(folder, failure) from failure
+    try:
+        for name, text in texts.items():
+            with open(unfinished / name, "w", encoding="utf-8", newline="") as file:
+                file.write(text)
+                file.flush()
+                os.fsync(file.fileno())
+        check(unfinished)
+        os.chmod(unfinished, 0o777 & ~umask())
+        if folder.is_dir():
+            folder.rmdir()  # empty, or it refuses
+        os.rename(unfinished, folder)
+    except OSError as failure:
+        raise _unwritable(folder, failure) from failure
+    finally:
+        shutil.rmtree(unfinished, ignore_errors=True)
+
+
+def _unwritable(folder: Path, failure: OSError) -> UsageError:
+    return UsageError(f"{folder} cannot be written: {failure.strerror}.", "Name a folder in a place that has room.")

@@ -1,0 +1,165 @@
+"""`reelwright split`: which strand goes where, from part-used pay-off spools onto the lengths wanted."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from typing import TYPE_CHECKING
+
+import click
+
+from reelwright.errors import ReelwrightError, UsageError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from reelwright.winding.cut_list import Cutting
+    from reelwright.winding.cut_plan import CutList, Step
+    from reelwright.winding.cut_record import SolvedCutList
+
+INSTRUCTIONS = "steps.txt"
+
+
+@click.command("split")
+@click.argument("path", metavar="LIST.toml")
+@click.option(
+    "--best-estimate",
+    is_flag=True,
+    help="Plan with the best estimate of what each pay-off spool holds, not with what it surely holds (k = 2). "
+    "It may then run out while it is wound.",
+)
+@click.option(
+    "--seconds",
+    type=click.FloatRange(0, 86_400, min_open=True),
+    default=60.0,
+    show_default=True,
+    help="Time to look for the best; after it the best found is told, and that it is not proven.",
+)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys.")
+@click.option("-o", "--output", metavar="FOLDER", help="Write a job file for each step into FOLDER, new or empty.")
+def command(path: str, best_estimate: bool, seconds: float, as_json: bool, output: str | None) -> None:
+    """Split part-used pay-off spools into wanted lengths: fewest joins first, then least waste.
+
+    Waste is what is left on an opened spool where it is shorter than shortest_useful_m, and what the joins
+    cost. Each wanted length is one step on one take-up spool, and one job file for `reelwright wind`.
+    """
+    from pathlib import Path as FilePath
+
+    from reelwright.cli.output_folder import refuse_used
+    from reelwright.profiles.cut_lists import load_cut_list
+    from reelwright.winding.cut_plan import winding_steps
+    from reelwright.winding.cut_record import SolvedCutList
+
+    folder = None if output is None else FilePath(output)
+    if folder is not None:
+        refuse_used(folder)
+    cut_list = load_cut_list(path)
+    try:
+        cutting = _cut(cut_list, best_estimate=best_estimate, seconds=seconds)
+        solved = SolvedCutList(cut_list, cutting, winding_steps(cut_list, cutting), best_estimate)
+        _refuse_unwindable(solved.steps)
+        files = [] if folder is None else _write(solved, folder)
+    except ImportError as missing:
+        raise ReelwrightError(
+            f"A cut list needs the package {missing.name}, which is not installed.",
+            "Install it with: python -m pip install 'reelwright[split]'",
+        ) from missing
+    _tell(solved, folder, files, as_json=as_json)
+
+
+def _cut(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Cutting:
+    from reelwright.winding.cut_solver import NoAnswerError, cut
+
+    try:
+        cutting = cut(cut_list.problem(best_estimate=best_estimate), seconds)
+    except NoAnswerError:
+        raise UsageError(
+            f"No way to cut this list was found within {seconds:g} s, nor that there is none.",
+            "Allow more with --seconds, or make two lists of it.",
+        ) from None
+    if cutting is None:
+        raise _cannot_be_met(cut_list, best_estimate=best_estimate, seconds=seconds)
+    return cutting
+
+
+def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) -> UsageError:
+    from reelwright.profiles.cut_lists import strand_text
+    from reelwright.winding.cut_shortage import shortage_of
+
+    shortage = shortage_of(cut_list, best_estimate=best_estimate, seconds=seconds)
+    told = ["This cut list cannot be met; nothing is written."]
+    for place, missing_m in shortage.missing.items():
+        wanted = cut_list.wanted[place]
+        told.append(f"  {wanted.name}: {missing_m:.3f} m missing of {wanted.job.target.length_m:g} m")
+    helps = []
+    if shortage.best_estimate_meets:
+        helps.append("--best-estimate meets it, at the risk that a spool runs out while it is wound")
+    if shortage.joins_needed:
+        helps.append(f"most_joins = {shortage.joins_needed} meets it")
+    for strand, length_m in shortage.spools:
+        helps.append(f"a further pay-off spool with at least {length_m:.3f} m of {strand_text(strand)} on it")
+    helps.append("weighing an empty spool of the kind, which narrows what is surely held" if _guesses(cut_list) else "")
+    helps.append("shorter lengths")
+    return UsageError("\n".join(told), f"What would help: {'; '.join(each for each in helps if each)}.")
+
+
+def _guesses(cut_list: CutList) -> bool:
+    return any(spool.check.unknown_tare_m for spool in cut_list.pay_offs)
+
+
+def _refuse_unwindable(steps: tuple[Step, ...]) -> None:
+    """Raises UsageError where a step cannot be wound as it is."""
+    from reelwright.winding.cut_plan import joins_apart
+
+    for step in steps:
+        if not joins_apart(step):
+            raise UsageError(
+                f"The joins of {step.name} lie so close together that the winder cannot pause at each.",
+                "Raise cut.shortest_piece_m, or fit a sensor with more pulses.",
+            )
+        blocking = [finding.message for finding in step.plan.findings if finding.blocks]
+        if blocking:
+            raise UsageError(f"{step.name} cannot be wound. {' '.join(blocking)}", "Change the list.")
+
+
+def _write(solved: SolvedCutList, folder: Path) -> list[str]:
+    """Write a job file for each step and the instructions; the names of the job files."""
+    from reelwright.cli.output_folder import write_folder
+    from reelwright.profiles import load_job
+    from reelwright.profiles.job_text import job_text
+    from reelwright.views.cut_list import cut_list_text, step_lines
+
+    total = len(solved.steps)
+    texts = {}
+    for number, step in enumerate(solved.steps):
+        head = f"Step {number + 1} of {total} of a cut list, written by reelwright split."
+        texts[_file_name(number + 1, total, step.name)] = job_text(step.job, [head, *step_lines(solved, number)])
+
+    def check(unfinished: Path) -> None:
+        for name, step in zip(texts, solved.steps, strict=True):
+            if load_job(unfinished / name) != step.job:
+                raise AssertionError(f"{name} does not read back as it was meant")
+
+    write_folder(folder, texts | {INSTRUCTIONS: cut_list_text(solved)}, check)
+    return list(texts)
+
+
+def _file_name(number: int, total: int, name: str) -> str:
+    """Such as 03-kit-2.toml: names in the order of winding, safe on every file system."""
+    words = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-")[:40] or "length"
+    return f"{number:0{max(len(str(total)), 2)}d}-{words}.toml"
+
+
+def _tell(solved: SolvedCutList, folder: Path | None, files: list[str], *, as_json: bool) -> None:
+    if as_json:
+        record = solved.to_dict() | {"files": [str(folder / name) for name in files] if folder else []}
+        click.echo(json.dumps(record, indent=2, allow_nan=False))
+        return
+    from reelwright.views.cut_list import terminal_text
+
+    click.echo(terminal_text(solved, getattr(sys.stdout, "encoding", None) or "utf-8"), nl=False)
+    if folder is not None:
+        click.echo(f"Written to {folder}, with these lines in {INSTRUCTIONS}. Wind in this order:")
+        for name in files:
+            click.echo(f"  reelwright wind {folder / name}")

@@ -1,0 +1,74 @@
+"""Why a cut list cannot be met, and what would help."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from attrs import evolve, frozen
+
+from reelwright.winding.cut_list import MOST_JOINS
+from reelwright.winding.cut_solver import NoAnswerError, cut, missing_mm
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
+
+    from reelwright.winding.cut_list import CutProblem, Cutting
+    from reelwright.winding.cut_plan import CutList
+    from reelwright.winding.job import Strand
+
+
+@frozen
+class Shortage:
+    """What is missing. Lengths in metres.
+
+    missing: the wanted lengths that stay unmet, by place in the list, and the counted strand that each lacks;
+    empty where the time did not suffice to tell. best_estimate_meets: planning with that meets the list.
+    joins_needed: the joins a length must bear for the list to be met; None where joins do not help.
+    spools: a further pay-off spool of each strand that would meet it, with what it must surely hold.
+    """
+
+    missing: dict[int, float]
+    best_estimate_meets: bool
+    joins_needed: int | None
+    spools: tuple[tuple[Strand, float], ...]
+
+
+def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Shortage:
+    """Look into a list that cannot be met; each question may take as many seconds."""
+    problem = cut_list.problem(best_estimate=best_estimate)
+    try:
+        missing = missing_mm(problem, seconds)
+    except NoAnswerError:
+        missing = {}
+    hopeful = None if best_estimate else _cut_in_time(cut_list.problem(best_estimate=True), seconds)
+    # more joins than spools to join are none
+    most = min(len(problem.supplies) - 1, MOST_JOINS)
+    joined = None
+    if any(demand.most_joins < most for demand in problem.demands):
+        demands = tuple(evolve(demand, most_joins=most) for demand in problem.demands)
+        joined = _cut_in_time(evolve(problem, demands=demands), seconds)
+    return Shortage(
+        {place: length_mm / 1000 for place, length_mm in missing.items()},
+        hopeful is not None,
+        None if joined is None else max(len(pieces) - 1 for pieces in joined.pieces),
+        _spools(cut_list, problem, missing),
+    )
+
+
+def _cut_in_time(problem: CutProblem, seconds: float) -> Cutting | None:
+    try:
+        return cut(problem, seconds)
+    except NoAnswerError:
+        return None
+
+
+def _spools(cut_list: CutList, problem: CutProblem, missing: dict[int, int]) -> tuple[tuple[Strand, float], ...]:
+    """The lengths that stay unmet, whole: a spool that holds them takes no join."""
+    strands: dict[Hashable, Strand] = {}
+    needed_mm: defaultdict[Hashable, int] = defaultdict(int)
+    for place in missing:
+        demand = problem.demands[place]
+        strands[demand.kind] = cut_list.wanted[place].job.strand
+        needed_mm[demand.kind] += demand.length_mm + demand.leader_mm + demand.tail_mm
+    return tuple((strands[kind], length_mm / 1000) for kind, length_mm in needed_mm.items())
