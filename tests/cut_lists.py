@@ -87,8 +87,5 @@ def _splits(length: int, parts: int, shortest: int) -> Iterator[tuple[int, ...]]
 
 def _score(problem: CutProblem, taken: tuple[int, ...], joins: int) -> tuple[int, int, int]:
     left = [supply.held_mm - used for supply, used in zip(problem.supplies, taken, strict=True) if used]
-    return (
-        joins,
-        sum(each for each in left if each < problem.shortest_useful_mm) + joins * problem.join_loss_mm,
-        len(left),
-    )
+    short = sum(each for each in left if each < problem.shortest_useful_mm)
+    return joins, short + joins * problem.join_loss_mm, len(left)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from reelwright.winding.cut_record import SolvedCutList
 
 INSTRUCTIONS = "steps.txt"
+EXTRA = ("scipy", "numpy", "tomli_w")  # what the extra `split` brings along
 
 
 @click.command("split")
@@ -60,9 +61,12 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
         solved = SolvedCutList(cut_list, cutting, winding_steps(cut_list, cutting), best_estimate)
         _refuse_unwindable(solved.steps)
         files = [] if folder is None else _write(solved, folder)
-    except ImportError as missing:
+    except ModuleNotFoundError as missing:
+        package = (missing.name or "").partition(".")[0]
+        if package not in EXTRA:
+            raise
         raise ReelwrightError(
-            f"A cut list needs the package {missing.name}, which is not installed.",
+            f"A cut list needs the package {package}, which is not installed.",
             "Install it with: python -m pip install 'reelwright[split]'",
         ) from missing
     _tell(solved, folder, files, as_json=as_json)

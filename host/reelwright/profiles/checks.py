@@ -192,7 +192,8 @@ def _pay_off_mass(draft: Draft) -> None:
             "empty_mass_g",
             f"an empty spool of {empty:g} g is not lighter than the full one of {gross:g} g; exchange or correct them",
         )
-    if gross and "strand" in draft.tables and not draft.given("strand", "density_g_cm3"):
+    has_strand = "strand" in draft.tables and "strand" not in draft.unresolved
+    if gross and has_strand and not draft.given("strand", "density_g_cm3"):
         draft.fault(
             "strand", "density_g_cm3", "this key is missing; the pay-off spool's mass says nothing without the density"
         )

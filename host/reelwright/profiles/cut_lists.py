@@ -21,7 +21,7 @@ from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.draft import Draft
 from reelwright.profiles.jobs import PROFILE_KEYS, Tables, drafted, planned_job
 from reelwright.profiles.toml_files import read_toml
-from reelwright.profiles.values import near, printable, shown
+from reelwright.profiles.values import closest, near, printable, shown
 from reelwright.winding.cut_list import CutRules, Wanted
 from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength, strand_kind
 from reelwright.winding.plan import make_plan
@@ -68,6 +68,8 @@ class _Reading:
         """The list, or None where it has faults."""
         pay_offs = [self._pay_off(*entry) for entry in enumerate(self._entries("pay_off"))]
         wanted = [self._wanted(*entry) for entry in enumerate(self._entries("wanted"))]
+        if not wanted:
+            self._note(drafted(self._common | {"target": {"length_m": 1}}, {}), {})
         spools = [spool for spool in pay_offs if spool]
         lengths = [length for each in wanted if each for length in each]
         self._check_names(pay_offs)
@@ -120,10 +122,9 @@ class _Reading:
         place = f"wanted[{position}]"
         over = self._overrides(place, entry, _OF_ITS_OWN["wanted"])
         before = len(self._own.faults)
-        for key in [each for each in entry if each not in _WANTED_KEYS]:
-            self._own.fault(
-                place, key, f"no such key{near(key, _WANTED_KEYS) or '; there are ' + ', '.join(_WANTED_KEYS)}"
-            )
+        for key in [each for each in entry if each not in _WANTED_KEYS and not closest(each, fields_dict(Wanted))]:
+            suggestion = near(key, _WANTED_KEYS) or f"; there are {', '.join(_WANTED_KEYS)}"
+            self._own.fault(place, key, f"no such key{suggestion}")
             del entry[key]
         good = self._own.read_table(place, Wanted, entry)
         # a length that is missing or faulty must not hide what is wrong with spool and machine

@@ -31,7 +31,7 @@ class CutRules:
     """
 
     shortest_useful_m: Annotated[float, Quantity("m", at_least=0, at_most=1_000_000)] = 5.0
-    shortest_piece_m: Annotated[float, Quantity("m", at_least=0.1, at_most=1000)] = 1.0
+    shortest_piece_m: Annotated[float, Quantity("m", above=0, at_most=1000)] = 1.0
     most_joins: Joins = 3
     join_loss_m: Annotated[float, Quantity("m", at_least=0, at_most=100)] = 0.1
     leader_m: EndMetres = 0.0

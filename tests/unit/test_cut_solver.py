@@ -1,0 +1,183 @@
+"""The solver of cut lists against a search that tries everything."""
+
+from __future__ import annotations
+
+import os
+from random import Random
+from typing import Any
+
+import pytest
+from attrs import evolve
+
+from cut_lists import best_by_search, random_problem
+from reelwright.winding.cut_list import CutProblem, Cutting, Demand, Piece, Supply
+from reelwright.winding.cut_solver import NoAnswerError, cut, missing_mm
+
+# a sample in the suite, 3000 were run without a difference
+CASES = int(os.environ.get("REELWRIGHT_CUT_LISTS", "150"))
+
+
+def score(cutting: Cutting | None) -> tuple[int, int, int] | None:
+    return cutting and (cutting.joins, cutting.waste_mm, len(cutting.opened))
+
+
+def test_nothing_that_a_search_of_all_ways_finds_is_better() -> None:
+    joined = unmet = 0
+    for seed in range(CASES):
+        problem = random_problem(Random(seed))
+        cutting = cut(problem)
+        assert score(cutting) == best_by_search(problem), f"seed {seed}: {problem}"
+        if cutting:
+            assert cutting.proven, f"seed {seed}"
+            assert cutting.faults() == [], f"seed {seed}"
+            joined += cutting.joins > 0
+        unmet += cutting is None
+    assert joined > CASES / 20, "the cases must have joins in them"
+    assert CASES / 5 < unmet < CASES * 4 / 5
+
+
+def test_what_is_missing_is_the_least_that_makes_the_rest_feasible() -> None:
+    looked_at = 0
+    for seed in range(CASES // 2):
+        problem = evolve(random_problem(Random(seed)), shortest_piece_mm=1)
+        missing = missing_mm(problem)
+        assert bool(missing) == (best_by_search(problem) is None), f"seed {seed}: {problem}"
+        if not missing:
+            continue
+        assert best_by_search(shortened(problem, missing)) is not None, f"seed {seed}: {problem}"
+        if len(missing) > 1:
+            for spared in missing:
+                rest = {at: problem.demands[at].length_mm for at in missing if at != spared}
+                assert best_by_search(shortened(problem, rest)) is None, f"seed {seed}: one less would be unmet"
+            continue
+        looked_at += 1
+        (least,) = missing.values()
+        for at, demand in enumerate(problem.demands):
+            if demand.length_mm > least - 1:
+                assert best_by_search(shortened(problem, {at: least - 1})) is None, f"seed {seed}: {problem}"
+    assert looked_at > 10
+
+
+def shortened(problem: CutProblem, missing: dict[int, int]) -> CutProblem:
+    """The problem without what is missing."""
+    left = [
+        evolve(demand, length_mm=demand.length_mm - missing.get(at, 0))
+        for at, demand in enumerate(problem.demands)
+        if demand.length_mm > missing.get(at, 0)
+    ]
+    return evolve(problem, demands=tuple(left))
+
+
+def metres(*lengths_m: float, joins: int = 0, kind: str = "red") -> tuple[Demand, ...]:
+    return tuple(Demand(kind, round(1000 * length_m), most_joins=joins) for length_m in lengths_m)
+
+
+def spools(*lengths_m: float, kind: str = "red") -> tuple[Supply, ...]:
+    return tuple(Supply(kind, round(1000 * length_m), round(1000 * length_m)) for length_m in lengths_m)
+
+
+def test_a_join_is_avoided_even_at_the_price_of_waste() -> None:
+    # 30 + 20 m would empty both spools with a join; without one 1 m is wasted on the third
+    problem = CutProblem(spools(25, 25, 31), metres(30, joins=1), shortest_useful_mm=5000)
+    cutting = cut(problem)
+    assert cutting is not None
+    assert (cutting.joins, cutting.waste_mm, cutting.opened) == (0, 1000, (2,))
+
+
+def test_a_remnant_that_is_long_enough_is_not_waste() -> None:
+    cutting = cut(CutProblem(spools(23, 45), metres(20), shortest_useful_mm=5000))
+    assert cutting is not None
+    assert (cutting.waste_mm, cutting.opened) == (0, (1,))
+
+
+def test_among_equals_fewer_spools_are_opened_and_the_first_ones() -> None:
+    cutting = cut(CutProblem(spools(40, 40, 40), metres(10, 10, 10)))
+    assert cutting is not None
+    assert cutting.opened == (0,)
+
+
+def test_the_same_list_gives_the_same_answer() -> None:
+    problem = CutProblem(spools(40, 22, 20), metres(30, 25, 20, joins=2), shortest_useful_mm=5000, join_loss_mm=100)
+    first = cut(problem)
+    assert first is not None
+    assert [cut(problem) for _ in range(3)] == [first] * 3
+
+
+def test_strand_of_another_kind_does_not_help() -> None:
+    problem = CutProblem((*spools(20), *spools(50, kind="blue")), metres(30, joins=3))
+    assert cut(problem) is None
+    assert missing_mm(problem) == {0: 10_000}
+
+
+def test_each_kind_is_cut_for_itself() -> None:
+    demands = (*metres(30, joins=1), *metres(12, kind="blue"))
+    cutting = cut(CutProblem((*spools(20), *spools(12, kind="blue"), *spools(10)), demands))
+    assert cutting is not None
+    assert {piece.supply for piece in cutting.pieces[0]} == {0, 2}
+    assert cutting.pieces[1] == (Piece(1, 12_000),)
+
+
+def test_leader_tail_and_the_loss_of_a_join_come_off_the_spools_that_they_lie_on() -> None:
+    demand = Demand("red", 10_000, leader_mm=700, tail_mm=300, most_joins=1)
+    # 5 + 5 m of counted strand, 0.7 m of leader on the one, 0.3 m of tail and 0.1 m of loss on the other
+    problem = CutProblem(spools(5.7, 5.4), (demand,), join_loss_mm=100)
+    cutting = cut(problem)
+    assert cutting is not None
+    assert cutting.pieces == ((Piece(0, 5000), Piece(1, 5000)),)
+    assert [cutting.used_mm(supply) for supply in (0, 1)] == [5700, 5400]
+    # a millimetre less and it must be short
+    assert missing_mm(evolve(problem, supplies=spools(5.7, 5.399))) == {0: 1}
+
+
+def test_out_of_time_the_best_found_is_told_as_not_proven(monkeypatch: pytest.MonkeyPatch) -> None:
+    import scipy.optimize
+
+    whole = scipy.optimize.milp
+
+    def hurried(*arguments: Any, **options: Any) -> Any:
+        result = whole(*arguments, **options)
+        result.status = 1  # the time limit, with the best solution so far in x
+        return result
+
+    monkeypatch.setattr(scipy.optimize, "milp", hurried)
+    cutting = cut(CutProblem(spools(20, 30), metres(25)), 60)
+    assert cutting is not None
+    assert not cutting.proven
+    assert cutting.faults() == []
+
+
+def test_without_time_there_is_no_answer_rather_than_a_wrong_one(monkeypatch: pytest.MonkeyPatch) -> None:
+    import scipy.optimize
+
+    nothing = scipy.optimize.OptimizeResult(status=1, x=None)
+    monkeypatch.setattr(scipy.optimize, "milp", lambda *_, **__: nothing)
+    problem = CutProblem(spools(20, 30), metres(25, joins=1))
+    with pytest.raises(NoAnswerError):
+        cut(problem, 1.0)
+    with pytest.raises(NoAnswerError):
+        missing_mm(problem, 1.0)
+
+
+def test_an_answer_of_the_solver_that_breaks_a_rule_is_not_passed_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(Cutting, "faults", lambda _: ["demand 0 is not met"])
+    with pytest.raises(NoAnswerError):
+        cut(CutProblem(spools(30), metres(25)))
+
+
+@pytest.mark.parametrize(
+    ("pieces", "fault"),
+    [
+        (((Piece(0, 9000),),), "not met"),
+        (((Piece(0, 5000), Piece(1, 3000), Piece(3, 2000)),), "too many joins"),
+        (((Piece(0, 5000), Piece(0, 5000)),), "twice"),
+        (((Piece(0, 9500), Piece(1, 500)),), "too short"),
+        (((Piece(2, 10_000),),), "another kind"),
+        (((Piece(1, 10_000),),), "beyond"),
+    ],
+)
+def test_each_broken_rule_is_named(pieces: tuple[tuple[Piece, ...], ...], fault: str) -> None:
+    supplies = (*spools(20, 7), *spools(20, kind="blue"), *spools(20))
+    problem = CutProblem(supplies, metres(10, joins=1), shortest_piece_mm=1000)
+    found = Cutting(problem, pieces).faults()
+    assert len(found) == 1
+    assert fault in found[0]

@@ -1,0 +1,263 @@
+"""`reelwright split` as a person and as a script see it."""
+
+from __future__ import annotations
+
+import json
+import re
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from click.testing import CliRunner
+
+from reelwright.cli import COMMANDS
+from reelwright.cli.split import command
+from reelwright.errors import ReelwrightError, UsageError
+from reelwright.profiles import load_job
+from reelwright.winding.plan import make_plan
+
+ROOT = Path(__file__).resolve().parents[2]
+
+LIST = """
+[strand]
+profile = "pla-1.75"
+[machine]
+turns_per_layer = "49/2"
+pulses_per_turn = 60
+phase_turns = 10
+[take_up]
+spool = "quarter-kilo"
+[cut]
+leader_m = 0.5
+tail_m = 0.25
+[[pay_off]]
+name = "shelf 1"
+held_m = 26
+held_u_m = 0.5
+[[pay_off]]
+name = "shelf 2"
+held_m = 18.5
+held_u_m = 0.25
+[[wanted]]
+name = "Kit Größe/4"
+length_m = 12
+count = 2
+[[wanted]]
+length_m = 14
+"""
+
+
+@pytest.fixture(autouse=True)
+def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No profiles but those of the program."""
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+
+
+def list_file(tmp_path: Path, text: str = LIST) -> str:
+    path = tmp_path / "list.toml"
+    path.write_text(text, encoding="utf-8")
+    return str(path)
+
+
+def split(*arguments: str) -> str:
+    return CliRunner().invoke(command, list(arguments), catch_exceptions=False).stdout
+
+
+def answer(*arguments: str) -> dict[str, Any]:
+    return json.loads(split(*arguments, "--json"))
+
+
+def refusal(*arguments: str) -> UsageError:
+    with pytest.raises(UsageError) as told:
+        CliRunner().invoke(command, list(arguments), catch_exceptions=False)
+    return told.value
+
+
+# 12 + 12 + 14 m with their ends are 40.25 m of the 25 + 18 m that are sure: 12.75 + 12.75 and 14.75 m do not pair up
+# within 25 and 18 without a join but as 12.75 + 12.75 > 25, 12.75 + 14.75 > 25, so one length must be joined
+def test_a_script_gets_every_figure_with_its_unit(tmp_path: Path) -> None:
+    told = answer(list_file(tmp_path))
+    assert set(told) >= {"joins", "waste_m", "proven", "pay_off", "steps", "files", "best_estimate"}
+    assert (told["joins"], told["proven"], told["best_estimate"], told["files"]) == (1, True, False, [])
+    assert [each["counted_on_m"] for each in told["pay_off"]] == [25, 18]
+    pieces = [piece for step in told["steps"] for piece in step["pieces"]]
+    assert sum(piece["to_m"] - piece["from_m"] for piece in pieces) == pytest.approx(38, abs=1e-9)
+    # counted strand, three leaders and tails, and the loss of one join
+    assert sum(piece["off_pay_off_m"] for piece in pieces) == pytest.approx(38 + 3 * 0.75 + 0.1, abs=1e-9)
+    for spool in told["pay_off"]:
+        off = sum(piece["off_pay_off_m"] for piece in pieces if piece["pay_off"] == spool["name"])
+        assert spool["used_m"] == pytest.approx(off, abs=1e-9)
+        assert spool["left_m"] == pytest.approx(spool["held_m"] - off, abs=1e-9)
+
+
+def test_a_person_sees_the_spools_the_steps_and_how_sure_it_is(tmp_path: Path) -> None:
+    told = split(list_file(tmp_path))
+    assert told.startswith("3 lengths: 1 join, ")
+    assert "surely holds" in told
+    assert "26.0 ± 1.0" in told
+    assert re.search(r"At \d+\.\d{3} m the winder pauses: join shelf \d on, cutting off 0.1 m, and go on.", told)
+    assert "Bring the guide to a flange" in told
+
+
+def test_the_folder_holds_a_job_for_each_step_that_winds_the_wanted_length(tmp_path: Path) -> None:
+    folder = tmp_path / "kits"
+    told = split(list_file(tmp_path), "-o", str(folder))
+    names = ["01-kit-gr-e-4-1.toml", "02-kit-gr-e-4-2.toml", "03-quarter-kilo.toml"]
+    assert sorted(path.name for path in folder.iterdir()) == [*names, "steps.txt"]
+    assert [line.split()[-1] for line in told.splitlines()[-3:]] == [str(folder / name) for name in names]
+    steps = answer(list_file(tmp_path))["steps"]
+    for name, step, length_m in zip(names, steps, (12, 12, 14), strict=True):
+        job = load_job(folder / name)
+        plan = make_plan(job)
+        assert plan.length_m == length_m
+        assert plan.blocking == ()
+        assert (job.target.leader_m, job.target.tail_m) == (0.5, 0.25)
+        # every join is a mark, and the winder pauses there
+        assert job.target.marks_m == tuple(piece["to_m"] for piece in step["pieces"][:-1])
+        stops = [plan.length_m_at(pulses) for pulses, kind in plan.stops if kind == "mark"]
+        assert stops == pytest.approx(job.target.marks_m, abs=0.01)
+        if step["joins"]:
+            assert job.pay_off is None
+        else:
+            assert plan.source is not None
+            assert plan.source.verdict == "enough"
+    # where the guide stands is known before the first step only
+    assert [load_job(folder / name).machine.phase_turns for name in names] == [10, None, None]
+    told_there = (folder / "steps.txt").read_text(encoding="utf-8")
+    assert "Kit Größe/4 1" in told_there
+    assert "# At " in "".join((folder / name).read_text(encoding="utf-8") for name in names)
+
+
+def test_the_second_length_from_a_spool_is_checked_against_what_the_first_left(tmp_path: Path) -> None:
+    text = LIST.replace("held_m = 26", "held_m = 41.5").replace("length_m = 14", "length_m = 14.25")
+    folder = tmp_path / "kits"
+    split(list_file(tmp_path, text), "-o", str(folder))
+    jobs = [load_job(path) for path in sorted(folder.glob("*.toml"))]
+    held = [job.pay_off.held_m for job in jobs if job.pay_off and job.pay_off.name == "shelf 1"]
+    # 40.5 m are sure; 12.75 + 12.75 + 15 m take all of them, and each step finds enough
+    assert held == [41.5, 28.75, 16.0]
+    assert [make_plan(job).source.verdict for job in jobs] == ["enough"] * 3
+
+
+def test_a_folder_with_files_is_left_alone_before_anything_is_solved(tmp_path: Path) -> None:
+    told = refusal(list_file(tmp_path), "-o", str(tmp_path))
+    assert "nothing is overwritten" in told.message
+    assert [path.name for path in tmp_path.iterdir()] == ["list.toml"]
+
+
+@pytest.mark.parametrize(
+    ("changes", "missing", "helps"),
+    [
+        # joins are not allowed: the second 12 m and the 14 m cannot both be
+        ({"[cut]": "[cut]\nmost_joins = 0"}, "m missing of", "most_joins = 1 meets it"),
+        # 43 m are sure, 44.5 m are held; 39 m + 3 x 0.75 m + 0.1 m fit, 41.6 m need the best estimate
+        ({"length_m = 14": "length_m = 16.9"}, "quarter-kilo: 0.", "--best-estimate meets it"),
+        ({"length_m = 14": "length_m = 30"}, "quarter-kilo: ", "a further pay-off spool with at least 30.750 m"),
+    ],
+)
+def test_a_list_that_cannot_be_met_says_what_is_missing_and_what_would_help(
+    tmp_path: Path, changes: dict[str, str], missing: str, helps: str
+) -> None:
+    text = LIST
+    for old, new in changes.items():
+        text = text.replace(old, new)
+    folder = tmp_path / "kits"
+    told = refusal(list_file(tmp_path, text), "-o", str(folder))
+    assert told.message.startswith("This cut list cannot be met; nothing is written.")
+    assert missing in told.message
+    assert helps in told.remedy
+    assert not folder.exists()
+
+
+def test_what_is_said_to_help_helps(tmp_path: Path) -> None:
+    unjoined = LIST.replace("[cut]", "[cut]\nmost_joins = 0")
+    assert "most_joins = 1" in refusal(list_file(tmp_path, unjoined)).remedy
+    assert answer(list_file(tmp_path, unjoined.replace("most_joins = 0", "most_joins = 1")))["joins"] == 1
+    long = LIST.replace("length_m = 14", "length_m = 16.9")
+    told = refusal(list_file(tmp_path, long))
+    assert answer(list_file(tmp_path, long), "--best-estimate")["best_estimate"] is True
+    further = re.search(r"at least ([\d.]+) m of", told.remedy).group(1)
+    more = f'[[pay_off]]\nname = "shelf 3"\nheld_m = {further}\nheld_u_m = 0\n[[wanted]]\nname'
+    assert answer(list_file(tmp_path, long.replace("[[wanted]]\nname", more)))["proven"]
+
+
+def test_a_best_estimate_is_told_as_one_and_its_jobs_warn(tmp_path: Path) -> None:
+    text = LIST.replace("length_m = 14", "length_m = 17.2").replace("count = 2", "")
+    folder = tmp_path / "kits"
+    assert "may run out" in split(list_file(tmp_path, text), "--best-estimate", "-o", str(folder))
+    verdicts = [make_plan(load_job(path)).source.verdict for path in sorted(folder.glob("*.toml"))]
+    assert set(verdicts) <= {"enough", "doubtful"}
+
+
+def test_joins_too_close_for_the_sensor_are_refused(tmp_path: Path) -> None:
+    text = (
+        LIST.replace("pulses_per_turn = 60", 'pulses_per_turn = 1\nsensor_shaft = "crank"\n'
+                     'shaft_turns_per_spool_turn = "1/9"')
+        .replace("[cut]", "[cut]\nshortest_piece_m = 0.1")
+        .replace("held_m = 26", "held_m = 14.8")
+        .replace("held_u_m = 0.5", "held_u_m = 0")
+        .replace("held_m = 18.5", "held_m = 0.6")
+        .replace("held_u_m = 0.25", "held_u_m = 0")
+        .replace("count = 2", "")
+        .replace("length_m = 12", "length_m = 14.3")
+        .partition("[[wanted]]\nlength_m = 14\n")[0]
+    )  # fmt: skip
+    told = refusal(list_file(tmp_path, text))
+    assert "cannot pause at each" in told.message
+
+
+@pytest.mark.parametrize("package", ["scipy", "tomli_w"])
+def test_without_the_extra_the_command_to_install_it_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, package: str
+) -> None:
+    for name in [each for each in sys.modules if each.split(".")[0] == package]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, package, None)
+    folder = tmp_path / "kits"
+    with pytest.raises(ReelwrightError) as told:
+        CliRunner().invoke(command, [list_file(tmp_path), "-o", str(folder)], catch_exceptions=False)
+    assert package in told.value.message
+    assert "pip install 'reelwright[split]'" in told.value.remedy
+    assert not folder.exists()
+
+
+def test_time_runs_out_with_a_sentence(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import scipy.optimize
+
+    nothing = scipy.optimize.OptimizeResult(status=1, x=None)
+    monkeypatch.setattr(scipy.optimize, "milp", lambda *_, **__: nothing)
+    told = refusal(list_file(tmp_path), "--seconds", "7")
+    assert "within 7 s" in told.message
+    assert "--seconds" in told.remedy
+
+
+def test_an_answer_that_is_not_proven_says_so(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    import scipy.optimize
+
+    whole = scipy.optimize.milp
+
+    def hurried(*arguments: Any, **options: Any) -> Any:
+        result = whole(*arguments, **options)
+        if result.status == 0:
+            result.status = 1
+        return result
+
+    monkeypatch.setattr(scipy.optimize, "milp", hurried)
+    assert "not proven the best" in split(list_file(tmp_path))
+    assert answer(list_file(tmp_path))["proven"] is False
+
+
+def test_the_readmes_list_is_sound(tmp_path: Path) -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    section = readme.partition("## Split")[2]
+    text = re.search(r"```toml\n(.*?)```", section, re.DOTALL).group(1)
+    folder = tmp_path / "kits"
+    split(list_file(tmp_path, text), "-o", str(folder))
+    plans = [make_plan(load_job(path)) for path in sorted(folder.glob("*.toml"))]
+    assert len(plans) == 3
+    assert [finding.code for plan in plans for finding in plan.findings] == []
+
+
+def test_the_command_is_among_the_others() -> None:
+    assert COMMANDS["split"][0] == "reelwright.cli.split"
