@@ -130,7 +130,8 @@ def test_the_folder_holds_a_job_for_each_step_that_winds_the_wanted_length(tmp_p
 
 
 def test_the_second_length_from_a_spool_is_checked_against_what_the_first_left(tmp_path: Path) -> None:
-    text = LIST.replace("held_m = 26", "held_m = 41.5").replace("length_m = 14", "length_m = 14.25")
+    text = LIST.replace("held_m = 26", "held_m = 41.5").replace("held_m = 18.5", "held_m = 8")
+    text = text.replace("length_m = 14", "length_m = 14.25")
     folder = tmp_path / "kits"
     split(list_file(tmp_path, text), "-o", str(folder))
     jobs = [load_job(path) for path in sorted(folder.glob("*.toml"))]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import sys
 from typing import TYPE_CHECKING
 
@@ -166,4 +167,4 @@ def _tell(solved: SolvedCutList, folder: Path | None, files: list[str], *, as_js
     if folder is not None:
         click.echo(f"Written to {folder}, with these lines in {INSTRUCTIONS}. Wind in this order:")
         for name in files:
-            click.echo(f"  reelwright wind {folder / name}")
+            click.echo(f"  {shlex.join(['reelwright', 'wind', str(folder / name)])}")

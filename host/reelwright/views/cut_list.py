@@ -77,7 +77,7 @@ def _print(solved: SolvedCutList, console: Console) -> None:
     for number in range(len(solved.steps)):
         console.print(Text(f"Step {number + 1}", style="bold"))
         for line in step_lines(solved, number):
-            console.print(Padding(Text(line), (0, 0, 0, 2)))
+            console.print(Padding(Text(line), (0, 0, 0, 2), expand=False))
     console.print()
     findings = (finding for step in solved.steps for finding in step.plan.findings)
     for finding in dict.fromkeys(findings):
@@ -97,7 +97,9 @@ def _spools(solved: SolvedCutList) -> Table:
             with_uncertainty(spool.check.held_m, spool.check.held_u_m, "").strip(),
             f"{cutting.problem.supplies[number].usable_mm / 1000:.3f}",
             f"{cutting.used_mm(number) / 1000:.3f}",
-            with_uncertainty(cutting.left_mm(number) / 1000, spool.check.held_u_m, "").strip(),
+            with_uncertainty(
+                cutting.left_mm(number) / 1000, spool.check.held_u_m, ""
+            ).strip(),  # what is wound is surer
             solved.fate(number),
         )
     return table

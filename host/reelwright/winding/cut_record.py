@@ -51,6 +51,7 @@ class SolvedCutList:
             "counted_on_m": self.cutting.problem.supplies[supply].usable_mm / 1000,
             "used_m": self.cutting.used_mm(supply) / 1000,
             "left_m": self.cutting.left_mm(supply) / 1000,
+            "left_u_m": spool.check.held_u_m,
             "fate": self.fate(supply),
         }
 
