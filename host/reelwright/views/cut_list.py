@@ -79,9 +79,10 @@ def _print(solved: SolvedCutList, console: Console) -> None:
         for line in step_lines(solved, number):
             console.print(Padding(Text(line), (0, 0, 0, 2), expand=False))
     console.print()
-    findings = (finding for step in solved.steps for finding in step.plan.findings)
-    for finding in dict.fromkeys(findings):
-        console.print(Text.assemble((f"Warning ({finding.code}): ", "yellow"), plain_text(finding.message)))
+    # what is the same for several steps is told once
+    warnings = {(finding.code, finding.message) for step in solved.steps for finding in step.plan.findings}
+    for code, message in sorted(warnings):
+        console.print(Text.assemble((f"Warning ({code}): ", "yellow"), plain_text(message)))
 
 
 def _spools(solved: SolvedCutList) -> Table:

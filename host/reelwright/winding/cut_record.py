@@ -73,5 +73,5 @@ def _step(step: Step) -> dict[str, object]:
             }
             for piece in step.pieces
         ],
-        "warnings": [{"code": finding.code, "message": finding.message} for finding in step.plan.findings],
+        "warnings": [finding.to_dict() for finding in step.plan.findings],
     }
