@@ -9,14 +9,16 @@ import json
 import sys
 
 from boards.desktop import SocketPort, StandardPort, real_ms
+from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
+from boards.simulated_pin import FULL, PERIOD_US, PwmPin
 from boards.truth_file import TruthFile
 from plant.chance import Chance
 from plant.truth import Overshoot
 from plant.winder import Plant
 from windcore.service import Identity
 from windcore.signals import Inputs, Outputs
-from windcore.ticks import LOOP_MS
+from windcore.ticks import LEASE_MS, LOOP_MS, WATCHDOG_MS
 from windlink import codes
 
 # Read by type checkers only: MicroPython has no typing module.
@@ -39,6 +41,20 @@ _CAPABILITIES = (
     | codes.CAN_STEPPER
     | codes.CAN_QUADRATURE
 )
+
+# What a period of the loop takes by the pin's clock: a little more than whole periods of its own, so that what is done
+# to the pin meets it at every phase.
+_LOOP_US = LOOP_MS * 1000 + 7
+_FIRST_LINE_MS = 20  # from a restart of the interpreter to the first statement of boot.py, our guess
+_BOOT_MS = 300  # from there until the program counts and drives again, our guess
+
+# Each cause of a restart, as the truth tells it.
+_RESTARTS = {
+    codes.WATCHDOG: "watchdog",
+    codes.SOFT_RESET: "soft_reset",
+    codes.POWER_DIP: "power_dip",
+    codes.POWER_ON: "power_cut",
+}
 
 # At full speed the clock waits for a silent host, so that the word of a live one always comes in time and the silence
 # of a dead one still passes; and it takes its time when nothing happens either.
@@ -64,12 +80,13 @@ class SimulatedBoard:
         self._noise = Noise(Chance(spec["seed"] + 2))
         self._elapsed_ms = 0  # since the machine was switched on: never wraps, never starts again
         self._applied = Outputs()
-        self._driving = Outputs()
+        self._pin = PwmPin(MOTOR_PINS["rp2"][0])
+        self._driving = Outputs()  # what the other pins carry
         self._resting = True
         self._heard_ms = 0
-        self._cut = False
+        self._restart_cause = -1  # of a restart that is under way
         self._remainder = b""
-        self._start()
+        self._start(codes.POWER_ON)
         self._truth.write("start", 0, 0, "off")
 
     # --- what the loop calls -----------------------------------------------------------------------------
@@ -84,13 +101,19 @@ class SimulatedBoard:
         inputs.switches = self.plant.switches
 
     def apply(self, outputs: Outputs) -> None:
-        """Keep what to drive; it reaches the machine in the period after this one."""
+        """Keep what to drive; it reaches the machine in the period after this one. Renews the motor's lease."""
         _copy(outputs, self._applied)
+        self._renewed_ms = self._elapsed_ms
 
     def off(self) -> None:
         """Motor off, now."""
         self._applied.off()
         self._driving.off()
+        let_go(self._pin, self._pin.low, self._pin.wait_us, PERIOD_US)
+
+    def feed(self) -> None:
+        """Feed the watchdog."""
+        self._fed_ms = self._elapsed_ms
 
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived. Raises KeyboardInterrupt on the byte of Ctrl-C, as the real port does."""
@@ -125,24 +148,34 @@ class SimulatedBoard:
         return True
 
     def wait(self) -> bool:
-        """Let a period pass: the previous outputs drive the machine. False on a power cut, or when nobody is there."""
-        self._advance(self._driving)
-        _copy(self._applied, self._driving)
-        if self.plant.faults.power_cut:
-            self._black_out()
-            return False
+        """Let a period pass: the previous outputs drive the machine. False on a restart, or when nobody is there."""
+        self._advance()
+        self._drive(self._applied)
+        faults = self.plant.faults
+        while faults.hang or faults.hitch:
+            self._advance()
+            self._keep_pace()
+            if self._elapsed_ms - self._fed_ms > WATCHDOG_MS:
+                return self._restart(codes.WATCHDOG)
+        if faults.soft_reset:
+            return self._restart(codes.SOFT_RESET)
+        if faults.power_dip:
+            return self._restart(codes.POWER_DIP)
+        if faults.power_cut:
+            return self._restart(codes.POWER_ON)
         self._keep_pace()
         return not self._port.gone
 
     # --- what main calls ---------------------------------------------------------------------------------
 
     def starts_again(self) -> bool:
-        """Whether the power has come back after a cut: the mind starts anew, with the count and the job lost."""
-        if self._cut:
-            self._cut = False
-            self._start()
-            return True
-        return False
+        """Whether the board has restarted: the mind is built anew, with the count and the job lost."""
+        cause = self._restart_cause
+        if cause < 0:
+            return False
+        self._restart_cause = -1
+        self._start(cause)
+        return True
 
     def close(self) -> None:
         """The machine is switched off: the drive first, then the last word of the truth."""
@@ -150,22 +183,39 @@ class SimulatedBoard:
         self._truth.write("end", self._elapsed_ms, 0, "off")
         self._truth.close()
 
+    def motor(self) -> str:
+        """What the pins do to the motor now: drive, brake or off."""
+        if self._pin.output_permille() or self._driving.step_rate:
+            return "drive"
+        return "brake" if self._driving.brake else "off"
+
     # --- within ------------------------------------------------------------------------------------------
 
-    def _start(self) -> None:
-        """Power on: a boot number, a clock and a counter of its own."""
-        self.identity = Identity(
-            "simulated", _CAPABILITIES, self._boots.below(65536), codes.POWER_ON, round(self._pace)
-        )
+    def _start(self, cause: int) -> None:
+        """The program begins: a boot number, a clock and a counter of its own."""
+        self.identity = Identity("simulated", _CAPABILITIES, self._boots.below(65536), cause, round(self._pace))
+        self._renewed_ms = self._elapsed_ms
+        self._fed_ms = self._elapsed_ms
         self._clock_ms = _CLOCK_START_MS
         self._zero = self.plant.pulses
         self._remainder = b""
         self._set_out()
 
-    def _advance(self, outputs: Outputs) -> None:
+    def _drive(self, outputs: Outputs) -> None:
+        """Put the outputs on the pins."""
+        _copy(outputs, self._driving)
+        if outputs.duty or self._pin.output_permille():
+            self._pin.pwm()
+            self._pin.duty_u16(outputs.duty * FULL // 1000)
+
+    def _advance(self) -> None:
+        """A period passes for the machine, whether or not the program runs."""
         plant = self.plant
-        running = bool(outputs.duty or outputs.brake or outputs.step_rate or outputs.lamp)
-        plant.step(outputs.duty, outputs.brake, outputs.step_rate, outputs.lamp)
+        self._pin.wait_us(_LOOP_US)
+        duty = self._pin.output_permille()
+        others = self._driving
+        running = bool(duty or others.brake or others.step_rate or others.lamp)
+        plant.step(duty, others.brake, others.step_rate, others.lamp)
         self._overshoot.step(plant.passed, plant.pulses, running)
         self._elapsed_ms += LOOP_MS
         self._clock_ms = (self._clock_ms + LOOP_MS) & _CLOCK_MASK
@@ -173,16 +223,41 @@ class SimulatedBoard:
         if at_rest and not self._resting:
             self._truth.write("rest", self._elapsed_ms, 0, "off")
         self._resting = at_rest
-        self._truth.sample(self._elapsed_ms, outputs.duty, _motor(outputs))
+        self._truth.sample(self._elapsed_ms, duty, self.motor())
+        if self._elapsed_ms - self._renewed_ms >= LEASE_MS and self.motor() != "off":
+            self.off()
+            self._truth.write("lease_ended", self._elapsed_ms, 0, "off")
 
-    def _black_out(self) -> None:
-        self.off()
-        self._truth.write("power_cut", self._elapsed_ms, 0, "off")
-        dark = Outputs()
-        while self.plant.faults.power_cut:
-            self._advance(dark)
+    def _restart(self, cause: int) -> bool:
+        """The program is gone, without a word of goodbye. What happens until it runs again; False, to end the loop.
+
+        A reset of the chip lets go of every pin, and pull-downs hold them low. A restart of the interpreter leaves
+        them as they are until boot.py. Steps end either way: who makes them is reset with the interpreter.
+        """
+        faults = self.plant.faults
+        self._applied.off()
+        self._driving.step_rate = 0
+        if cause == codes.SOFT_RESET:
+            self._pin.soft_reset()
+            self._let_pass(_FIRST_LINE_MS)
+            self._pin.low()
+        else:
+            self._pin.chip_reset()
+        self._driving = Outputs()
+        self._truth.write(_RESTARTS[cause], self._elapsed_ms, 0, "off")
+        while faults.power_dip or faults.power_cut:
+            self._let_pass(LOOP_MS)
+        self._let_pass(_BOOT_MS)
+        faults.restarted()
+        self._restart_cause = cause
+        return False
+
+    def _let_pass(self, time_ms: int) -> None:
+        for _ in range(0, time_ms, LOOP_MS):
+            # there is no program whose lease could end
+            self._renewed_ms = self._elapsed_ms
+            self._advance()
             self._keep_pace()
-        self._cut = True
 
     def _set_out(self) -> None:
         """Measure the pace from here."""
@@ -218,12 +293,6 @@ def _copy(source: Outputs, to: Outputs) -> None:
     to.brake = source.brake
     to.step_rate = source.step_rate
     to.lamp = source.lamp
-
-
-def _motor(outputs: Outputs) -> str:
-    if outputs.duty or outputs.step_rate:
-        return "drive"
-    return "brake" if outputs.brake else "off"
 
 
 def open_board(arguments: "list[str]") -> SimulatedBoard:

@@ -17,7 +17,8 @@ _RPM = 60.0 / 6.283185307179586
 class TruthFile:
     """Every object carries the totals so far, so the last one of the file carries the final ones.
 
-    kind: start, sample (each half virtual second), rest (motion has ended), power_cut, end.
+    kind: start, sample (each half virtual second), rest (motion has ended), lease_ended (the board itself turned the
+    motor off), what restarted it (watchdog, soft_reset, power_dip, power_cut), end.
     path: "" for no file. The file is written anew.
     """
 

@@ -7,6 +7,15 @@ stop_pressed  The stop button is held for three seconds.
 guard_open    The guard is open for five seconds.
 runaway       The motor driver is stuck at full drive. After three seconds a person opens the wired emergency
               stop, and the drive is dead from then on.
+swapped_leads The motor turns the other way. Lasts. A ratchet holds the spool against it.
+slip          The spool slips on its shaft and makes half of its turns. Ends once the shaft has stood for five seconds.
+wheel_dead    The measuring wheel's wire is off: its counter stands. Lasts.
+sensor_noise  Interference on the sensor's wire for half a second: pulses that no shaft makes and, with two channels,
+              transitions that none can make.
+hitch         The program stands still for a fifth of a second.
+hang          The program stands still until the watchdog restarts the board.
+soft_reset    The interpreter is restarted, with no word of goodbye from the program.
+power_dip     The supply dips for a tenth of a second: the board restarts.
 power_cut     The board and the drive are without power for two seconds.
 link_silent   Nothing that a host sends arrives any more. Lasts.
 noise         A fifth of the bytes on the link are flipped or lost, in bursts, both ways. Lasts.
@@ -26,13 +35,29 @@ KINDS = (
     "stop_pressed",
     "guard_open",
     "runaway",
+    "swapped_leads",
+    "slip",
+    "wheel_dead",
+    "sensor_noise",
+    "hitch",
+    "hang",
+    "soft_reset",
+    "power_dip",
     "power_cut",
     "link_silent",
     "noise",
 )
 
 # How long the passing ones last.
-_LASTS_MS = {"stop_pressed": 3000, "guard_open": 5000, "runaway": 3000, "power_cut": 2000}
+_LASTS_MS = {
+    "stop_pressed": 3000,
+    "guard_open": 5000,
+    "runaway": 3000,
+    "sensor_noise": 500,
+    "hitch": 200,
+    "power_dip": 100,
+    "power_cut": 2000,
+}
 _FREED_AFTER_MS = 5000
 
 _NEVER = 1e30
@@ -53,6 +78,14 @@ class Faults:
         self.sensor_dead = False
         self.runaway = False
         self.dead_drive = False
+        self.swapped_leads = False
+        self.slip = False
+        self.wheel_dead = False
+        self.sensor_noise = False
+        self.hitch = False
+        self.hang = False
+        self.soft_reset = False
+        self.power_dip = False
         self.power_cut = False
         self.link_silent = False
         self.noise = False
@@ -68,10 +101,16 @@ class Faults:
             self._point()
         if self._left_ms:
             self._pass_time(step_ms)
-        if self.snag:
+        if self.snag or self.slip:
             self._stood_ms = 0 if turning else self._stood_ms + step_ms
             if self._stood_ms >= _FREED_AFTER_MS:
                 self.snag = False
+                self.slip = False
+
+    def restarted(self) -> None:
+        """The board has restarted: what a restart ends is over."""
+        self.hang = False
+        self.soft_reset = False
 
     def _point(self) -> None:
         self._next_turns = self._planned[0][1] if self._planned else _NEVER

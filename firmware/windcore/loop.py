@@ -21,10 +21,20 @@ if MYPY:
             """Fill in pulses and switches."""
 
         def apply(self, outputs: Outputs) -> None:
-            """Drive motor, lamp and buzzer."""
+            """Drive motor, lamp and buzzer, and renew the motor's lease.
+
+            A board on which nobody has called this for LEASE_MS turns the motor off by itself: on hardware from a
+            timer, whose handler does that one thing.
+            """
 
         def off(self) -> None:
-            """Motor off, whatever happened before. Must never raise."""
+            """Motor off, whatever happened before: `boards.motor_pins.let_go`. Must never raise."""
+
+        def feed(self) -> None:
+            """Feed the watchdog, which restarts a board that was not fed for WATCHDOG_MS.
+
+            Called in one place, at the end of a pass in which sensors, motor and link were all served.
+            """
 
         def receive(self, room: bytearray) -> int:
             """Take bytes that have arrived, at most a room full; how many. Never waits."""
@@ -64,6 +74,7 @@ def run(board: "Board") -> None:
                 if not taken:
                     break
                 line = service.outgoing(now_ms)
+            board.feed()
             going = board.wait()
     finally:
         board.off()

@@ -2,6 +2,8 @@
 
 WRAP = 1 << 30
 LOOP_MS = 10  # period of the control step
+LEASE_MS = 50  # a board turns the motor off by itself when it was not told to drive for so long
+WATCHDOG_MS = 2000  # a board restarts when its watchdog was not fed for so long
 _MASK = WRAP - 1
 _HALF = 1 << 29
 

@@ -1,5 +1,6 @@
 """The protective stops: what each watches for, and when it acts. What a trip does is the session's affair."""
 
+from windcore.ticks import LEASE_MS
 from windlink.codes import (
     BACKWARDS,
     GUARD_OPEN,
@@ -32,8 +33,8 @@ _MOST_TOLD = 9999999
 # A spool is silent at most this long under drive, however slowly it is meant to turn.
 _LONGEST_SILENCE_MS = 90000
 
-# A control step this late has not kept watch: ten periods.
-LATE_MS = 100
+# A control step this late has not kept watch, and the board has taken the drive away meanwhile.
+LATE_MS = LEASE_MS
 
 # The reason that each switch stands for, in the order in which they win.
 SWITCH_TRIPS = (
@@ -95,7 +96,7 @@ class Watch:
 
     def loop(self, step_ms: int) -> int:
         """A control step that came too late."""
-        if step_ms > LATE_MS:
+        if step_ms >= LATE_MS:
             return self._found(LATE_LOOP, step_ms, LATE_MS)
         return 0
 

@@ -1,0 +1,48 @@
+"""The pins that turn the motor, and the two ways to make them safe. Light, since boot.py loads it first of all."""
+
+import sys
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from typing import Callable, Protocol
+
+    class Pwm(Protocol):
+        """What `let_go` needs of a machine.PWM."""
+
+        def duty_u16(self, duty: int) -> None:
+            """Set the duty from the next period on."""
+
+        def deinit(self) -> None:
+            """Stop the counter at the level of this moment."""
+
+
+# Name that the interpreter gives its port -> pins that are low while the motor is off, the enabling one first. None may
+# be high by itself while the chip starts: on the ESP32 that rules out the strapping pins below.
+MOTOR_PINS = {"rp2": (16, 17), "esp32": (25, 26)}
+
+# Levels that the chip reads as it starts, and that something else may hold high: 0, 2, 5, 12 and 15, by its data sheet.
+UNFIT_PINS = {"esp32": (0, 2, 5, 12, 15)}
+
+
+def make_safe() -> None:
+    """Drive every motor pin low, whatever drove it before; nothing on a board that has none."""
+    pins = MOTOR_PINS.get(sys.platform)
+    if pins is None:
+        return
+    # loaded here alone, and by name, since a desktop has none
+    pin = __import__("machine").Pin
+    for number in pins:
+        pin(number, pin.OUT, value=0)
+
+
+def let_go(pwm: "Pwm", low: "Callable[[], None]", wait_us: "Callable[[int], None]", period_us: int) -> None:
+    """The one way to end a drive: duty 0, two periods' wait, release, pin low. Safe at whichever step it is cut short.
+
+    low: drives the pin low. A release without the wait would keep the pin at the level of that moment, high as often
+    as not.
+    """
+    pwm.duty_u16(0)
+    wait_us(2 * period_us)
+    pwm.deinit()
+    low()
