@@ -40,6 +40,7 @@ _CAPABILITIES = (
     | codes.CAN_DC
     | codes.CAN_STEPPER
     | codes.CAN_QUADRATURE
+    | codes.MEASURING_WHEEL
 )
 
 # What a period of the loop takes by the pin's clock: a little more than whole periods of its own, so that what is done
@@ -96,9 +97,11 @@ class SimulatedBoard:
         return self._clock_ms
 
     def read(self, inputs: Inputs) -> None:
-        """Fill in pulses and switches."""
+        """Fill in what the counters and switches say."""
         inputs.pulses = self.plant.pulses - self._zero
         inputs.switches = self.plant.switches
+        inputs.illegal = self.plant.illegal
+        inputs.wheel_pulses = self.plant.wheel_pulses
 
     def apply(self, outputs: Outputs) -> None:
         """Keep what to drive; it reaches the machine in the period after this one. Renews the motor's lease."""

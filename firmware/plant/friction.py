@@ -43,7 +43,7 @@ class Shaft:
     def step(self, duty: int, brake: int, pull_nm: float) -> float:
         """Radians turned in one step.
 
-        duty: 0 to 1000, the motor shorted between its pulses. pull_nm: the strand's, against winding.
+        duty: -1000 to 1000, the motor shorted between its pulses. pull_nm: the strand's, against winding.
         """
         motor = self.motor
         before = motor.speed

@@ -11,12 +11,14 @@ _HYSTERESIS = 0.25  # of a slot: what two channels must turn back before the cou
 class SlotSensor:
     """Slots on a shaft, seen by one channel or by two, and the counter behind it.
 
-    `count` is what the counter says, `passed` what truly passed: the signed number of slot edges between start and
-    now. One channel counts every rising edge as forward, whichever way the shaft turns. Two count with their sign.
+    `counted` is what the counter says, `count` that less interference, and `passed` what truly passed: the signed
+    number of slot edges between start and now. One channel counts every rising edge as forward, whichever way the shaft
+    turns. Two count with their sign.
 
     slots_per_turn: of the spool, also broken ones. unevenness: largest shift of an edge, in slots, below 0.2.
     bounce_us: how long an edge chatters; what is shorter than the counter's debounce_us is never counted, what
     is longer is counted once more in one edge of eight (our guess). missed: share of the edges that are not seen.
+    `illegal` is the number of transitions, seen by two channels, that no shaft can make: only `disturb` makes any.
     """
 
     def __init__(
@@ -31,7 +33,9 @@ class SlotSensor:
     ) -> None:
         self.count = 0
         self.passed = 0
+        self.illegal = 0
         self.dead = False
+        self._stray = 0  # counted, and made by no shaft
         self._slots = slots_per_turn
         self._two = channels == 2
         self._chance = chance
@@ -56,6 +60,19 @@ class SlotSensor:
             # the true place, held against small turning back
             if self.passed > self.count or at < self._zero + self.count - _HYSTERESIS:
                 self.count = self.passed
+
+    def disturb(self) -> None:
+        """A burst of interference on the wire: dozens of edges for one channel, mostly nonsense for two."""
+        if self._two:
+            self.illegal += 1 + self._chance.below(8)
+            self._stray += self._chance.below(3) - 1
+        else:
+            self._stray += 20 + self._chance.below(60)
+
+    @property
+    def counted(self) -> int:
+        """What the counter says."""
+        return self.count + self._stray
 
     def _half_slots(self, at: float) -> int:
         """Which half slot the disc stands at: even ones light the channel, so 2 k is entered at edge k."""

@@ -33,14 +33,15 @@ _SLIDING_SHARE = 0.03
 _BREAKAWAY_SHARE = 0.045
 _ROTOR_S = 0.1
 _TENSION_SWITCH_TIMES = 4.0  # back tensions at which a tension switch acts
+_SLIPPING_SHARE = 0.5  # of the shaft's turns that a slipping spool does not follow
 _WEIGHING_CHANGE = 0.005  # change of inertia worth preparing the motor again
 
 
 class Plant:
     """Motor or crank, spools, strand and sensor, in steps of step_ms, repeatable to the bit from spec["seed"].
 
-    spec: what the host wrote, see `boards/simulated.py`. Read `pulses`, `switches` and the truth in `turns`, `passed`,
-    `length_mm`, `speed` (radians a second).
+    spec: what the host wrote, see `boards/simulated.py`. Read `pulses`, `wheel_pulses`, `illegal`, `switches`, and the
+    truth in `turns`, `passed`, `length_mm`, `speed` (radians a second).
     """
 
     def __init__(self, spec: "dict[str, Any]", step_ms: int) -> None:
@@ -57,6 +58,8 @@ class Plant:
         self._sensor = SlotSensor(
             _fraction(machine["pulses_per_spool_turn"]), machine["channels"], chance, missed=machine.get("missed", 0.0)
         )
+        wheel_mm = machine.get("wheel_mm_per_pulse", 0.0)
+        self._wheel = SlotSensor(1.0 / wheel_mm, 1, Chance(spec["seed"] + 3)) if wheel_mm else None
         self._hand = Hand(machine["spool_rpm"], chance, step_ms)
         self._shaft = _geared_shaft(spec)
         self._stepper = _stepper(spec, step_ms)
@@ -67,6 +70,8 @@ class Plant:
         self._inertia_kg_m2 = 0.0
         self._next_weighing_turns = 0.0
         self.speed = 0.0
+        self._shaft_turns = 0.0
+        self._slipped_turns = 0.0  # of the shaft within the spool
         self._weigh()
 
     @property
@@ -82,7 +87,17 @@ class Plant:
     @property
     def pulses(self) -> int:
         """What the hardware counter says."""
-        return self._sensor.count
+        return self._sensor.counted
+
+    @property
+    def illegal(self) -> int:
+        """Transitions that the counter has seen and no shaft can make."""
+        return self._sensor.illegal
+
+    @property
+    def wheel_pulses(self) -> int:
+        """What the measuring wheel's counter says; 0 where there is none."""
+        return self._wheel.count if self._wheel else 0
 
     @property
     def length_mm(self) -> float:
@@ -115,6 +130,8 @@ class Plant:
                 duty = 1000
             elif faults.dead_drive:
                 duty = 0
+            if faults.swapped_leads:
+                duty = -duty
             turned = self._shaft.step(duty, brake, pull_nm) * _PER_TURN
             self.speed = self._shaft.motor.speed
         elif self.drive == HAND:
@@ -124,18 +141,24 @@ class Plant:
             turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN
             self.speed = self._stepper.speed
         if turned:
-            self._turn(take_up.turns + turned)
+            self._turn(turned)
         elif not faults.snag and self._span.tension_n > self._pay_off.slip_n:
             # strand that was caught and is freed draws some off the pay-off spool by itself
             self._span.drawn(0.0, self._pay_off.slip_n)
+        if faults.sensor_noise and not faults.sensor_dead:
+            self._sensor.disturb()
 
-    def _turn(self, turns: float) -> None:
+    def _turn(self, turned: float) -> None:
         take_up = self._take_up
         before_mm = take_up.length_mm
+        self._shaft_turns += turned
+        if self.faults.slip:
+            self._slipped_turns += _SLIPPING_SHARE * turned
+        turns = self._shaft_turns - self._slipped_turns
         take_up.turn_to(turns)
         sensor = self._sensor
         sensor.dead = self.faults.sensor_dead
-        sensor.turn_to(turns)
+        sensor.turn_to(self._shaft_turns)
         if self.faults.run_out and before_mm < self._end_mm:
             self._end_mm = before_mm
         if before_mm >= self._end_mm:
@@ -145,6 +168,9 @@ class Plant:
         else:
             slip_n = self._pay_off.slip_n
         self._span.drawn(take_up.length_mm - before_mm, slip_n)
+        if self._wheel:
+            self._wheel.dead = self.faults.wheel_dead
+            self._wheel.turn_to(self.length_mm)
         if turns >= self._next_weighing_turns:
             self._weigh()
 

@@ -250,6 +250,8 @@ class LinkService:
         needed = _DRIVE_BITS[job[POSITION["drive"]]] | job[POSITION["fitted"]]
         if job[POSITION["channels"]] == 2:
             needed |= codes.CAN_QUADRATURE
+        if job[POSITION["slip_window_pulses"]]:
+            needed |= codes.MEASURING_WHEEL
         return needed & ~self._identity.capabilities
 
     def _on_start(self, values: "tuple[Any, ...]") -> "Reply":

@@ -42,7 +42,7 @@ _MOVING_TURNS = 8  # and while it does not come to rest, so many overruns are wo
 _FASTEST_TOLD = 9999999
 _DEEPEST_TOLD = 999
 
-_NO_JOB = Job(0, "", [1, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1])
+_NO_JOB = Job(0, "", [2, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1, 0, 0, 0, 0, 0])
 
 
 class Session:
@@ -184,20 +184,21 @@ class Session:
         if step_ms > self.longest_step_ms:
             self.longest_step_ms = step_ms
         self._pulses = inputs.pulses
+        self.watch.take(inputs, step_ms)
         self._switches = inputs.switches & self.job.fitted
         outputs.off()
         outputs.lamp = LAMP_OFF
         outputs.buzzer = 0
         if self.state in DRIVEN:
             self._count_turns()
-            reason = self.watch.turning(self._switches, self.count, inputs.silent_ms, step_ms)
+            reason = self.watch.turning(self._switches, self.count, self.tally.layer, inputs.silent_ms, step_ms)
             if reason:
                 self._trip(reason, self.watch.value, self.watch.limit)
             else:
                 self._move(inputs, outputs, step_ms)
         elif self.state == LOADED or self.state == WAITING:
             self._rest()
-            reason = self.watch.switches(self._switches & AT_REST)
+            reason = self.watch.resting(self._switches)
             if reason:
                 self._trip(reason, self.watch.value, self.watch.limit)
             else:

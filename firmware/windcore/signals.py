@@ -7,12 +7,17 @@ class Inputs:
     pulses: the hardware counter, widened and signed, within +-2^30.
     switches: bit mask of the switches that are active now (a stop button pressed, a guard open).
     silent_ms: time since a host was last heard, capped below 2^29.
+    illegal: transitions that two channels cannot make, as the counter has seen them since the start; stays 0 where a
+    board does not look for them.
+    wheel_pulses: the measuring wheel's counter, widened, within +-2^30; stays 0 where there is none.
     """
 
     def __init__(self) -> None:
         self.pulses = 0
         self.switches = 0
         self.silent_ms = 0
+        self.illegal = 0
+        self.wheel_pulses = 0
 
 
 # What the lamp of a hand-driven winder tells.

@@ -1,8 +1,11 @@
 """The protective stops: what each watches for, and when it acts. What a trip does is the session's affair."""
 
+from windcore.plausibility import Plausibility
 from windcore.ticks import LEASE_MS
+from windcore.wheel import WheelCheck
 from windlink.codes import (
     BACKWARDS,
+    BAD_SENSOR,
     GUARD_OPEN,
     GUARD_SWITCH,
     HAND,
@@ -25,6 +28,7 @@ MYPY = False
 if MYPY:
     from windcore.job import Job  # noqa: TC001 - as above
     from windcore.motion import Motion  # noqa: TC001 - as above
+    from windcore.signals import Inputs  # noqa: TC001 - as above
     from windcore.speed import Speedometer  # noqa: TC001 - as above
 
 # The largest value and limit that a message carries.
@@ -59,33 +63,58 @@ class Watch:
         self.value = 0
         self.limit = 0
         self._highest = 0
+        self._wheel_pulses = 0
+        self.plausibility = Plausibility()
+        self.wheel = WheelCheck()
 
     def prepare(self, job: "Job") -> None:
         """Take a job."""
         self._job = job
+        self.plausibility.prepare(job)
+        self.wheel.prepare(job)
 
     def begin(self, count: int) -> None:
         """Start from rest at this count."""
         self._highest = count
+        self.wheel.begin(count, self._wheel_pulses)
 
-    def turning(self, switches: int, count: int, silent_ms: int, step_ms: int) -> int:
+    def take(self, inputs: "Inputs", step_ms: int) -> None:
+        """Take what was read, in every step and state, before any look."""
+        self.plausibility.take(inputs, step_ms)
+        self._wheel_pulses = inputs.wheel_pulses
+
+    def resting(self, switches: int) -> int:
+        """The first reason to trip with a job in hand and the drive off, or 0. switches: those that are fitted."""
+        return self.switches(switches & AT_REST) or self.sensor(True)
+
+    def turning(self, switches: int, count: int, layer: int, silent_ms: int, step_ms: int) -> int:
         """The first reason for which a spool that should turn may not, or 0. switches: those that are fitted."""
         job = self._job
+        by_hand = job.drive == HAND
         reason = self.switches(switches & WHILE_TURNING)
-        if reason or job.drive == HAND:
+        if not reason and not by_hand:
+            reason = self.loop(step_ms)
+        reason = reason or self.sensor(by_hand)
+        if not reason and not self._motion.arrived:
+            reason = self.strand(count, layer)
+        if reason or by_hand:
             # a hand on the crank is no drive: its speed and its rests are the operator's own
             return reason
-        speedometer = self._speedometer
+        return self._driven(count) or self.link(job.link_loss, silent_ms, job.link_loss_ms)
+
+    def _driven(self, count: int) -> int:
+        job = self._job
         motion = self._motion
+        speedometer = self._speedometer
         proven = min(_MOST_TOLD, speedometer.proven * 100 // motion.grain)
-        reason = self.loop(step_ms) or self.rate(proven, job.highest_rate)
+        reason = self.rate(proven, job.highest_rate)
         if not reason and job.channels == 2:
             reason = self.direction(count, job.backwards_pulses)
-        if not reason and motion.arrived:
-            reason = self.overrun(count - motion.halt, job.overrun_pulses)
-        elif not reason:
-            reason = self.pulses(speedometer.quiet_ms, job.no_pulses_ms + 4 * motion.pulse_ms())
-        return reason or self.link(job.link_loss, silent_ms, job.link_loss_ms)
+        if reason:
+            return reason
+        if motion.arrived:
+            return self.overrun(count - motion.halt, job.overrun_pulses)
+        return self.pulses(speedometer.quiet_ms, job.no_pulses_ms + 4 * motion.pulse_ms())
 
     def switches(self, active: int) -> int:
         """The reason of the first of the active switches."""
@@ -98,6 +127,19 @@ class Watch:
         """A control step that came too late."""
         if step_ms >= LATE_MS:
             return self._found(LATE_LOOP, step_ms, LATE_MS)
+        return 0
+
+    def sensor(self, by_hand: bool) -> int:
+        """Counts that no shaft can have made."""
+        if self.plausibility.impossible(by_hand):
+            return self._found(BAD_SENSOR, self.plausibility.value, self.plausibility.limit)
+        return 0
+
+    def strand(self, count: int, layer: int) -> int:
+        """A measuring wheel that disagrees with the shaft."""
+        reason = self.wheel.look(count, self._wheel_pulses, layer)
+        if reason:
+            return self._found(reason, self.wheel.seen, self.wheel.expected)
         return 0
 
     def link(self, policy: int, silent_ms: int, limit_ms: int) -> int:

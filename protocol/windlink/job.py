@@ -15,9 +15,10 @@ HIGHEST_RATE = 1000000
 LOWEST_RATE = 5  # a pulse in 20 s: at a lower one a stalled spool could not be told from a slow one
 MOST_STEPS_S = 60000
 MOST_LAYERS = 240
+JOB_FORMAT = 2
 
 JOB_FIELDS = (
-    Field("job_format", 1, 1, "version of this list"),
+    Field("job_format", JOB_FORMAT, JOB_FORMAT, "version of this list"),
     Field("drive", 0, 2, "see Drives"),
     Field("channels", 1, 2, "1: the sign of the count is the drive's; 2: quadrature"),
     Field("layer_numerator", 1, SMALL - 1, "pulses per layer, numerator of the exact fraction"),
@@ -41,6 +42,11 @@ JOB_FIELDS = (
     Field("step_denominator", 1, SMALL // 2 - 1, "and its denominator"),
     Field("overrun_pulses", 1, 1000000, "turning on past a stop, drive off, that trips (not for hand)"),
     Field("deceleration", 1, 10000000, "loss of rate in a second, hundredths of a pulse per second squared"),
+    Field("slip_window_pulses", 0, 100000, "pulses over which measuring wheel and shaft are compared; 0: no wheel"),
+    Field("wheel_first", 0, SMALL - 1, "wheel pulses of such a window in the first layer, sixteenths"),
+    Field("wheel_rise", 0, SMALL // 256 - 1, "and what each further layer adds, sixteenths"),
+    Field("slip_permille", 0, 1000, "deviation between wheel and shaft that is allowed, thousandths of a window"),
+    Field("slip_slack", 0, 10000, "and wheel pulses beyond"),
 )
 
 POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}
@@ -93,6 +99,9 @@ def _first_contradiction(values: "list[int]") -> int:
     steps_s = values[at["cruise_rate"]] * values[at["step_numerator"]] // (100 * values[at["step_denominator"]])
     if values[at["drive"]] == STEPPER and steps_s > MOST_STEPS_S:
         return at["step_numerator"]
+    deepest = values[at["wheel_first"]] + MOST_LAYERS * values[at["wheel_rise"]]
+    if 2 * values[at["slip_window_pulses"]] * deepest >= SMALL:
+        return at["slip_window_pulses"]
     return _first_bad_stop(values)
 
 

@@ -70,6 +70,18 @@ TRIPS = {
         "The spool went on turning past its stop with the drive off.",
         "Cut the motor's power at the emergency stop, then look for a motor driver that is stuck on.",
     ),
+    c.SLIP: Saying(
+        "slip",
+        "The measuring wheel saw less strand than the turns of the shaft should have drawn.",
+        "Look for a spool that slips on its shaft, strand that has run out or slips over the wheel, and a wheel that"
+        " is lifted off or dead. What was wound since the last stop is less than counted.",
+    ),
+    c.BAD_SENSOR: Saying(
+        "bad_sensor",
+        "The sensor told what the shaft cannot have done: the count is not to be trusted.",
+        "Look for a loose or unshielded sensor wire, a dirty or shaking sensor, and wrong values of pulses_per_turn,"
+        " barrel_diameter_mm or measuring_wheel_mm_per_pulse. Count the turns again before going on.",
+    ),
 }
 
 REFUSALS = {
@@ -140,6 +152,7 @@ CAPABILITIES = {
     c.CAN_DC: Saying("dc", "A DC motor drive."),
     c.CAN_STEPPER: Saying("stepper", "A stepper drive."),
     c.CAN_QUADRATURE: Saying("quadrature", "A counter for two channels."),
+    c.MEASURING_WHEEL: Saying("measuring_wheel", "A wheel that the strand turns, and its counter."),
 }
 
 

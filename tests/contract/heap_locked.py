@@ -1,6 +1,6 @@
 """Runs the control step 10,000 times with the heap locked: an allocation raises MemoryError. MicroPython only.
 
-Argument: the job's drive. The winds go through stops, layers, a pause and a trip while locked.
+Argument: the job's drive. The winds go through stops, layers, a pause and a trip of each kind of sensor while locked.
 """
 
 import sys
@@ -17,7 +17,8 @@ STEPS = 10000
 def main(drive):
     rig = Rig()
     rig.step()
-    rig.accept(drive=drive, channels=2, link_loss=codes.PAUSE, layer_numerator=100, first_numerator=37)
+    wheel = {"slip_window_pulses": 20, "wheel_first": 1600, "slip_permille": 100, "slip_slack": 10}
+    rig.accept(drive=drive, channels=2, link_loss=codes.PAUSE, layer_numerator=100, first_numerator=37, **wheel)
     session, inputs, outputs = rig.session, rig.inputs, rig.outputs
     session.start()
     full = session.job.full_rate
@@ -25,6 +26,8 @@ def main(drive):
     turned = 0
     visited = 0
     locked = 0
+    slipped = 0
+    tripped = 0
     micropython.heap_lock()
     try:
         for step in range(STEPS):
@@ -36,6 +39,7 @@ def main(drive):
                 turned += 300
             now_ms = (now_ms + LOOP_MS) % WRAP
             inputs.pulses = turned // 1000
+            inputs.wheel_pulses = turned // 200 - slipped
             session.step(inputs, outputs, now_ms)
             visited |= 1 << session.state
             if step == 300:
@@ -44,10 +48,15 @@ def main(drive):
                 inputs.switches = codes.TENSION_SWITCH
             elif step == 2001:
                 inputs.switches = 0
+            elif step == 100:
+                slipped = 100
+            elif step == 200:
+                inputs.illegal += 9
             elif session.state == codes.WAITING:
                 session.go_on(session.wait)
             elif session.state == codes.TRIPPED:
-                session.clear(codes.SNAG)
+                tripped |= 1 << session.trip_reason
+                session.clear(session.trip_reason)
             locked += 1
     finally:
         micropython.heap_unlock()
@@ -55,6 +64,8 @@ def main(drive):
     for state in (codes.WINDING, codes.EASING, codes.WAITING, codes.TRIPPED, codes.FINISHED):
         assert visited >> state & 1, state
     assert locked == STEPS
+    for reason in (codes.SNAG, codes.SLIP, codes.BAD_SENSOR):
+        assert tripped >> reason & 1, reason
 
 
 main(int(sys.argv[1]))

@@ -7,14 +7,14 @@ from windcore.job import Job
 from windcore.session import Session
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_WIND, Inputs, Outputs
 from windlink import codes
-from windlink.job import JOB_FIELDS, first_fault, job_crc
+from windlink.job import JOB_FIELDS, JOB_FORMAT, first_fault, job_crc
 
 LOOP_MS = 10
 WRAP = 1 << 30
 
 # 34.8 turns a layer, 20 pulses a turn, two layers and a bit, 120 turns a minute
 DEFAULTS = {
-    "job_format": 1,
+    "job_format": JOB_FORMAT,
     "drive": codes.DC,
     "channels": 1,
     "layer_numerator": 696,
@@ -38,6 +38,11 @@ DEFAULTS = {
     "step_denominator": 1,
     "overrun_pulses": 20,
     "deceleration": 4000,
+    "slip_window_pulses": 0,
+    "wheel_first": 0,
+    "wheel_rise": 0,
+    "slip_permille": 0,
+    "slip_slack": 0,
 }
 
 
@@ -61,6 +66,8 @@ class Rig:
         self.turned = 0.0  # pulses, exact
         self.stuck = False
         self.forced = None  # pulses a second, whatever the drive says
+        self.strand = 0.0  # sixteenths of a wheel pulse
+        self.strand_share = 1.0  # of what the turns should draw
 
     def accept(self, **changes):
         """Load a job."""
@@ -81,9 +88,18 @@ class Rig:
                 rate = self.forced
             if not self.stuck:
                 self.turned += rate * LOOP_MS / 1000
+                self._draw(rate * LOOP_MS / 1000)
             self.now_ms = (self.now_ms + LOOP_MS) % WRAP
             self.inputs.pulses = int(self.turned // 1)
             self.session.step(self.inputs, self.outputs, self.now_ms)
+
+    def _draw(self, pulses):
+        """The strand that turns the measuring wheel."""
+        job = self.session.job
+        if job.slip_window_pulses:
+            layer = job.wheel_first + job.wheel_rise * (self.session.tally.layer - 1)
+            self.strand += pulses * layer / job.slip_window_pulses * self.strand_share
+            self.inputs.wheel_pulses = int(self.strand // 16)
 
     def until(self, state, most=20000):
         """Run until the session is in a state."""

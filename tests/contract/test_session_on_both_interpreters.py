@@ -12,14 +12,19 @@ from windlink import codes
 HERE = Path(__file__).parent
 
 
+SCENARIOS = pytest.mark.parametrize("script", ["session_scenarios.py", "trip_scenarios.py"])
+
+
 @both
-def test_the_session_keeps_every_promise(interpreter: tuple[str, ...]) -> None:
-    assert run_script(interpreter, HERE / "session_scenarios.py").splitlines()[-1] == "all kept"
+@SCENARIOS
+def test_the_session_keeps_every_promise(script: str, interpreter: tuple[str, ...]) -> None:
+    assert run_script(interpreter, HERE / script).splitlines()[-1] == "all kept"
 
 
 @needs_micropython
-def test_both_interpreters_walk_the_same_way() -> None:
-    said = [run_script(each, HERE / "session_scenarios.py") for each in (CPYTHON, MICROPYTHON)]
+@SCENARIOS
+def test_both_interpreters_walk_the_same_way(script: str) -> None:
+    said = [run_script(each, HERE / script) for each in (CPYTHON, MICROPYTHON)]
     assert said[0] == said[1]
 
 

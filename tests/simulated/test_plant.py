@@ -365,3 +365,48 @@ def test_the_overshoot_is_the_largest_excess_of_true_pulses_over_the_stop_in_for
     assert overshoot.stop == 20
     overshoot.step(23, 20, True)
     assert overshoot.peak_pulses == 3
+
+
+def test_a_spool_that_slips_makes_half_of_its_shafts_turns_until_that_has_stood() -> None:
+    machine = plant(faults=[["slip", 2.0]], wheel_mm_per_pulse=5.0)
+    drive_to(machine, 4.0)
+    assert machine.passed == pytest.approx(60 * 6, abs=12)
+    assert machine.wheel_pulses == pytest.approx(machine.length_mm / 5, abs=1)
+    stand(machine, 7.0)
+    before = machine.passed
+    drive_to(machine, machine.turns + 2.0)
+    assert machine.passed - before == pytest.approx(120, abs=12)
+
+
+def test_a_measuring_wheel_counts_the_strand_that_truly_passes_and_stands_once_it_has_run_out() -> None:
+    machine = plant(wheel_mm_per_pulse=2.5, faults=[["run_out", 3.0]])
+    drive_to(machine, 6.0)
+    assert machine.wheel_pulses == pytest.approx(machine.length_mm / 2.5, abs=1)
+    dead = plant(wheel_mm_per_pulse=2.5, faults=[["wheel_dead", 3.0]])
+    drive_to(dead, 6.0)
+    assert dead.wheel_pulses == pytest.approx(3.0 * math.hypot(math.pi * 81.75, 60.9 / 34.8) / 2.5, rel=0.05)
+    assert plant().wheel_pulses == 0
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+def test_interference_counts_what_no_shaft_makes_and_passes(channels: int) -> None:
+    machine = plant(channels=channels, faults=[["sensor_noise", 2.0]])
+    drive_to(machine, 1.9)
+    assert machine.pulses == pytest.approx(machine.passed, abs=1)
+    assert machine.illegal == 0
+    drive_to(machine, 8.0)
+    astray, illegal = machine.pulses - machine.passed, machine.illegal
+    assert (astray > 1000) == (channels == 1)
+    assert (illegal > 100) == (channels == 2)
+    drive_to(machine, 12.0)
+    assert machine.pulses - machine.passed == pytest.approx(astray, abs=1)
+    assert machine.illegal == illegal
+
+
+def test_swapped_leads_turn_the_spool_back_unless_a_ratchet_holds_it() -> None:
+    for ratchet, turns_back in ((False, True), (True, False)):
+        machine = plant(channels=2, ratchet=ratchet, faults=[["swapped_leads", 2.0]])
+        drive_to(machine, 1.9)
+        for _ in range(400):
+            machine.step(800, 0, 0, 0)
+        assert (machine.turns < 1.0) == turns_back

@@ -13,7 +13,7 @@ import click
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import DeviceError
-from reelwright.simulator.spec import FAULTS, PACE_MAX, SWITCH_OF_FAULT, SimulatorOptions
+from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, SimulatorOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -123,11 +123,9 @@ def command(
     keep_apart("--truth", truth_path, path)
     job = resolve_job(path, options)
     for kind, _ in faults:
-        switch = SWITCH_OF_FAULT.get(kind)
-        if switch is not None and switch not in job.machine.fitted:
-            click.echo(
-                f"Note: {switch} is not in machine.fitted, so no switch will tell the winder of {kind}.", err=True
-            )
+        part = SEEN_BY.get(kind)
+        if part is not None and part not in job.machine.fitted:
+            click.echo(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)
     simulator_options = SimulatorOptions(
         seed=seed,
         pace=pace,

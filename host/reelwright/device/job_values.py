@@ -6,9 +6,10 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from reelwright.device.wheel_values import wheel_values
 from reelwright.errors import UsageError
 from windlink import codes
-from windlink.job import HIGHEST_RATE, JOB_FIELDS, POSITION, first_fault
+from windlink.job import HIGHEST_RATE, JOB_FIELDS, JOB_FORMAT, POSITION, first_fault
 from windlink.sentences import DRIVES, LINK_LOSSES, STOP_KINDS, SWITCHES, code_of
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
     creep_pulses = 1 if ramp is None else round(ramp.creep_turns * pulses_per_turn)
     steps = Fraction(machine.steps_per_spool_turn or 0) / pulses_per_turn
     named = {
-        "job_format": 1,
+        "job_format": JOB_FORMAT,
         "drive": code_of(DRIVES, machine.drive),
         "channels": 2 if machine.sensor == "quadrature" else 1,
         "layer_numerator": int(layer * denominator),
@@ -67,11 +68,12 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         # a crank does not need the host to stop, so its loss changes nothing
         "link_loss": codes.WIND_ON if hand else code_of(LINK_LOSSES, machine.on_link_loss),
         "link_loss_ms": round(1000 * machine.link_loss_s),
-        "fitted": sum(code_of(SWITCHES, word) for word in machine.fitted),
+        "fitted": sum(code_of(SWITCHES, word) for word in machine.fitted if word != "measuring_wheel"),
         "lead_ms": round(1000 * HAND_LEAD_S) if hand else 0,
         "step_numerator": steps.numerator,
         "step_denominator": steps.denominator,
         "overrun_pulses": max(3, round(pulses_per_turn * OVERRUN_TURNS)),
+        **wheel_values(job, plan),
     }
     values = [named[field.name] for field in JOB_FIELDS]
     for pulses, kind in plan.stops:

@@ -163,6 +163,16 @@ def _motor(draft: Draft) -> None:
         )
 
 
+def _measuring_wheel(draft: Draft) -> None:
+    fitted = draft.get("machine", "fitted")
+    if fitted and "measuring_wheel" in fitted and not draft.given("machine", "measuring_wheel_mm_per_pulse"):
+        draft.fault(
+            "machine",
+            "measuring_wheel_mm_per_pulse",
+            "this key is missing; a measuring wheel needs it: its circumference over its pulses a turn",
+        )
+
+
 def _stepper(draft: Draft) -> None:
     if draft.get("machine", "drive") == "stepper" and not draft.given("machine", "steps_per_spool_turn"):
         draft.fault("machine", "steps_per_spool_turn", "this key is missing; a stepper needs it")
@@ -238,6 +248,7 @@ _CHECKS = (
     _line_speed,
     _guides,
     _motor,
+    _measuring_wheel,
     _stepper,
     _target,
     _pay_off_mass,

@@ -36,12 +36,14 @@ FAULTS = {
     "noise": "a fifth of the bytes on the link are flipped or lost, in bursts",
 }
 
-# The switch through which a winder sees a fault; where it is not fitted the winder must notice otherwise, or cannot.
-SWITCH_OF_FAULT = {
+# The part through which a winder sees a fault; where it is not fitted the winder must notice otherwise, or cannot.
+SEEN_BY = {
     "run_out": "run_out_switch",
     "snag": "tension_switch",
     "stop_pressed": "stop_button",
     "guard_open": "guard_switch",
+    "slip": "measuring_wheel",
+    "wheel_dead": "measuring_wheel",
 }
 
 PACE_MAX = 0.0
@@ -109,6 +111,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
             "no_load_rpm": machine.full_duty_rpm,
             "spool_rpm": plan.cruise_rpm,
             "back_tension_n": machine.back_tension_n,
+            "wheel_mm_per_pulse": machine.measuring_wheel_mm_per_pulse or 0.0,
         },
     }
 

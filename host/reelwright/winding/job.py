@@ -32,7 +32,7 @@ TorqueNm = Annotated[float, Quantity("N m", above=0, at_most=10_000)]
 Density = Annotated[float, Quantity("g/cm3", above=0.1, at_most=25)]
 
 RiseModel = Literal["crossing", "nested", "stacked"]
-Switch = Literal["run_out_switch", "tension_switch", "guard_switch", "stop_button", "go_button"]
+Fitting = Literal["run_out_switch", "tension_switch", "guard_switch", "stop_button", "go_button", "measuring_wheel"]
 
 DEFAULT_DRIVE_EFFICIENCY = 0.85  # three spur stages at 95 % each, common practice
 DEFAULT_DENSITY_U_G_CM3 = 0.02  # the spread of one plastic between its grades, general plastics tables
@@ -123,7 +123,9 @@ class Machine:
     on_link_loss: Literal["wind_on", "pause", "trip"] = "pause"
     link_loss_s: Seconds = 5.0
     guide_distance_mm: Annotated[float, Quantity("mm", above=0, at_most=100_000)] | None = None
-    fitted: tuple[Switch, ...] = ("stop_button",)
+    fitted: tuple[Fitting, ...] = ("stop_button",)
+    measuring_wheel_mm_per_pulse: Annotated[float, Quantity("mm", above=0.01, at_most=1000)] | None = None
+    slip_percent: Annotated[float, Quantity("%", at_least=1, at_most=50)] = 10.0
     standstill_s: Annotated[float, Quantity("s", at_least=0.05, at_most=10)] = 0.3
     no_pulses_s: Annotated[float, Quantity("s", at_least=0.1, at_most=60)] = 1.0
     name: str = ""
