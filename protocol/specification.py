@@ -9,6 +9,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parents[1] / "firmware")]
 
+from windcore.protections import BUDGET_MS, PROTECTIONS
 from windcore.transitions import accepted_requests
 from windlink import sentences
 from windlink.catalogue import MESSAGES, STATE_REQUESTS
@@ -44,6 +45,15 @@ def codes(table: "dict[int, sentences.Saying]") -> str:
     return "\n".join(rows)
 
 
+def protections() -> str:
+    """What each trip acts on and how long it needs, from the firmware's own table."""
+    rows = [f"| trip | acts when | needs beside {BUDGET_MS} ms | value | limit |", "| --- | --- | --- | --- | --- |"]
+    for code, saying in sentences.TRIPS.items():
+        rule = PROTECTIONS[code]
+        rows.append(f"| {saying.word} | {rule.condition} | {rule.needs} | {rule.value} | {rule.limit} |")
+    return "\n".join(rows)
+
+
 def requests_by_state() -> str:
     """Which requests each state takes, from the session's own table."""
     rows = ["| state | takes |", "| --- | --- |"]
@@ -71,7 +81,13 @@ def tables() -> "dict[str, str]":
             "CAPABILITIES",
         )
     }
-    return {"messages": messages(), "job": job(), "requests_by_state": requests_by_state(), **made}
+    return {
+        "messages": messages(),
+        "job": job(),
+        "requests_by_state": requests_by_state(),
+        "protections": protections(),
+        **made,
+    }
 
 
 def updated(text: str) -> str:

@@ -6,9 +6,9 @@ _WINDOW_MS = 60
 LONGEST_QUIET_MS = 100000
 # A rate is proven over 0.2 s where that holds five pulses, so that one badly spaced slot weighs little;
 # else over 0.5 s.
-_PROOF_MS = 200
-_PROOF_PULSES = 5
-_LONG_PROOF_MS = 500
+PROOF_MS = 200
+PROOF_PULSES = 5
+LONG_PROOF_MS = 500
 _FARTHEST = 1 << 19  # grains in a window; beyond the fastest spool by far, and safe to multiply by 1000
 
 
@@ -71,7 +71,7 @@ class Speedometer:
 
     def _prove(self, count: int, now_ms: int) -> None:
         span_ms = ticks_diff(now_ms, self._proof_ms)
-        if self._proof_begun and span_ms < (_PROOF_MS if abs(count - self._proof) >= _PROOF_PULSES else _LONG_PROOF_MS):
+        if self._proof_begun and span_ms < (PROOF_MS if abs(count - self._proof) >= PROOF_PULSES else LONG_PROOF_MS):
             return
         if self._proof_begun:
             self.proven = self._moved(count, self._proof) * 1000 // (span_ms + LOOP_MS)

@@ -35,7 +35,7 @@ if MYPY:
 _MOST_TOLD = 9999999
 
 # A spool is silent at most this long under drive, however slowly it is meant to turn.
-_LONGEST_SILENCE_MS = 90000
+LONGEST_SILENCE_MS = 90000
 
 # A control step this late has not kept watch, and the board has taken the drive away meanwhile.
 LATE_MS = LEASE_MS
@@ -164,7 +164,7 @@ class Watch:
 
     def pulses(self, quiet_ms: int, limit_ms: int) -> int:
         """A sensor that is silent under drive."""
-        limit_ms = min(limit_ms, _LONGEST_SILENCE_MS)
+        limit_ms = min(limit_ms, LONGEST_SILENCE_MS)
         if quiet_ms > limit_ms:
             return self._found(NO_PULSES, quiet_ms, limit_ms)
         return 0

@@ -62,7 +62,7 @@ def test_the_specification_is_up_to_date_with_the_catalogue() -> None:
     ("prefix", "table"),
     [
         (("EMPTY", "LOADED", "WINDING", "EASING", "WAITING", "FINISHED", "TRIPPED"), sentences.STATES),
-        (("CAN_", "_BUTTON", "_SWITCH"), sentences.CAPABILITIES),
+        (("CAN_", "_BUTTON", "_SWITCH", "_WHEEL"), sentences.CAPABILITIES),
     ],
 )
 def test_each_code_has_its_sentence(prefix: tuple[str, ...], table: dict[int, sentences.Saying]) -> None:
@@ -77,5 +77,5 @@ def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
         assert len(set(words)) == len(words), name
         assert all(saying.sentence.endswith(".") for saying in table.values()), name
     # the codes of a table run without a gap, so a code without a sentence shows as one
-    assert list(sentences.TRIPS) == list(range(1, codes.RUNS_ON + 1))
+    assert list(sentences.TRIPS) == list(range(1, codes.BAD_SENSOR + 1))
     assert list(sentences.REFUSALS) == list(range(1, codes.STILL_TURNS + 1))
