@@ -27,6 +27,8 @@ class Plausibility:
     def __init__(self) -> None:
         self.value = 0
         self.limit = 0
+        self._rate = 0
+        self._channels = 1
         self._begun = False
         self._pulses = 0
         self._step = 0

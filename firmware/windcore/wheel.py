@@ -24,6 +24,11 @@ class WheelCheck:
         self.seen = 0  # wheel pulses of this window, when a reason is found
         self.expected = 0
         self._window = 0
+        self._first = 0
+        self._rise = 0
+        self._permille = 0
+        self._slack = 0
+        self.begin(0, 0)
 
     def prepare(self, job: "Job") -> None:
         """Take a job; without a wheel in it nothing is ever found."""
