@@ -96,7 +96,8 @@ def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) ->
     told = ["This cut list cannot be met; nothing is written."]
     for place, missing_m in shortage.missing.items():
         wanted = cut_list.wanted[place]
-        told.append(f"  {wanted.name}: {missing_m:.3f} m missing of {wanted.job.target.length_m:g} m")
+        at_most = "" if shortage.proven else "at most "
+        told.append(f"  {wanted.name}: {at_most}{missing_m:.3f} m missing of {wanted.job.target.length_m:g} m")
     helps = []
     if shortage.best_estimate_meets:
         helps.append("--best-estimate meets it, at the risk that a spool runs out while it is wound")

@@ -98,9 +98,7 @@ def _spools(solved: SolvedCutList) -> Table:
             with_uncertainty(spool.check.held_m, spool.check.held_u_m, "").strip(),
             f"{cutting.problem.supplies[number].usable_mm / 1000:.3f}",
             f"{cutting.used_mm(number) / 1000:.3f}",
-            with_uncertainty(
-                cutting.left_mm(number) / 1000, spool.check.held_u_m, ""
-            ).strip(),  # what is wound is surer
+            with_uncertainty(cutting.left_mm(number) / 1000, spool.check.held_u_m, "").strip(),
             solved.fate(number),
         )
     return table

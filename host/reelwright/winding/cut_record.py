@@ -29,7 +29,10 @@ class SolvedCutList:
         return "kept" if self.cutting.is_kept(supply) else "wasted"
 
     def to_dict(self) -> dict[str, object]:
-        """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties."""
+        """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties.
+
+        left_u_m is that of what the spool held: what is counted off it adds its own, which the plans tell.
+        """
         cutting = self.cutting
         return {
             "joins": cutting.joins,

@@ -23,12 +23,13 @@ class Shortage:
     """What is missing. Lengths in metres.
 
     missing: the wanted lengths that stay unmet, by place in the list, and the counted strand that each lacks;
-    empty where the time did not suffice to tell. best_estimate_meets: planning with that meets the list.
-    joins_needed: the joins a length must bear for the list to be met; None where joins do not help.
-    spools: a further pay-off spool of each strand that would meet it, with what it must surely hold.
+    empty where the time did not suffice to tell. proven: no less could be missing. best_estimate_meets: planning
+    with that meets the list. joins_needed: the joins a length must bear for the list to be met; None where joins do
+    not help. spools: a further pay-off spool of each strand that would meet it, with what it must surely hold.
     """
 
     missing: dict[int, float]
+    proven: bool
     best_estimate_meets: bool
     joins_needed: int | None
     spools: tuple[tuple[Strand, float], ...]
@@ -38,9 +39,9 @@ def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Sh
     """Look into a list that cannot be met; each question may take as many seconds."""
     problem = cut_list.problem(best_estimate=best_estimate)
     try:
-        missing = missing_mm(problem, seconds)
+        missing, proven = missing_mm(problem, seconds)
     except NoAnswerError:
-        missing = {}
+        missing, proven = {}, False
     hopeful = None if best_estimate else _cut_in_time(cut_list.problem(best_estimate=True), seconds)
     # more joins than spools to join are none
     most = min(len(problem.supplies) - 1, MOST_JOINS)
@@ -50,6 +51,7 @@ def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Sh
         joined = _cut_in_time(evolve(problem, demands=demands), seconds)
     return Shortage(
         {place: length_mm / 1000 for place, length_mm in missing.items()},
+        proven,
         hopeful is not None,
         None if joined is None else max(len(pieces) - 1 for pieces in joined.pieces),
         _spools(cut_list, problem, missing),

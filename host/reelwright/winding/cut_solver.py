@@ -6,6 +6,7 @@ those that come first in the list; the solver draws no random numbers, so the sa
 
 from __future__ import annotations
 
+from contextlib import suppress
 from math import inf
 from time import monotonic
 from typing import TYPE_CHECKING, NamedTuple
@@ -47,23 +48,25 @@ def cut(problem: CutProblem, seconds: float = inf) -> Cutting | None:
     return cutting
 
 
-def missing_mm(problem: CutProblem, seconds: float = inf) -> dict[int, int]:
-    """For each demand that must stay unmet, how much of its counted strand is missing at least.
+def missing_mm(problem: CutProblem, seconds: float = inf) -> tuple[dict[int, int], bool]:
+    """For each demand that must stay unmet, how much of its counted strand is missing; and whether that is proven.
 
-    As few demands as possible stay unmet, and of them as little as possible. Raises as `cut`.
+    As few demands as possible stay unmet, and of them as little as possible is missing. Raises as `cut`.
     """
     until = monotonic() + seconds
     missing: dict[int, int] = {}
+    proven = True
     kinds = list(dict.fromkeys(demand.kind for demand in problem.demands))
     for number, kind in enumerate(kinds):
         model = _Model(problem, kind, may_miss=True)
         answer = model.program.minimise([model.unmet, model.missing], _share(until, len(kinds) - number))
+        proven = proven and answer.proven
         missing |= {
             demand: answer.values[column]
             for demand, (column, _) in zip(model.demands, model.missing, strict=True)
             if answer.values[column]
         }
-    return dict(sorted(missing.items()))
+    return dict(sorted(missing.items())), proven
 
 
 def _share(until: float, kinds: int) -> float:
@@ -74,18 +77,17 @@ def _share(until: float, kinds: int) -> float:
 def _cut_kind(problem: CutProblem, kind: Hashable, seconds: float) -> tuple[dict[int, tuple[Piece, ...]], bool]:
     """The pieces of each demand of this kind, and whether they are proven the best."""
     until = monotonic() + seconds
-    # most lists need no join, and without joins the program is far smaller
-    unjoined = evolve(problem, demands=tuple(evolve(demand, most_joins=0) for demand in problem.demands))
-    for tried in (unjoined, problem):
-        model = _Model(tried, kind)
-        try:
-            answer = model.program.minimise(model.objectives(), until - monotonic())
-        except (InfeasibleError, NoAnswerError):
-            if tried is problem:
-                raise
-        else:
-            return model.pieces(answer.values), answer.proven
-    raise AssertionError("the second try returns or raises")
+    if any(demand.most_joins for demand in problem.demands if demand.kind == kind):
+        # most lists need no join, and without joins the program is far smaller; half of the time is kept for joins
+        unjoined = evolve(problem, demands=tuple(evolve(demand, most_joins=0) for demand in problem.demands))
+        with suppress(InfeasibleError, NoAnswerError):
+            return _best(_Model(unjoined, kind), seconds / 2)
+    return _best(_Model(problem, kind), until - monotonic())
+
+
+def _best(model: _Model, seconds: float) -> tuple[dict[int, tuple[Piece, ...]], bool]:
+    answer = model.program.minimise(model.objectives(), seconds)
+    return model.pieces(answer.values), answer.proven
 
 
 class _Part(NamedTuple):
