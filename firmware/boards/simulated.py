@@ -13,6 +13,7 @@ from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
 from boards.simulated_pin import FULL, PERIOD_US, PwmPin
 from boards.truth_file import TruthFile
+from boards.usb_port import UsbPort
 from plant.chance import Chance
 from plant.truth import Overshoot
 from plant.winder import Plant
@@ -78,7 +79,8 @@ class SimulatedBoard:
         self._overshoot = Overshoot(spec["stops"])
         self._truth = TruthFile(spec["truth_path"], self.plant, self._overshoot)
         self._boots = Chance(spec["seed"] + 1)
-        self._noise = Noise(Chance(spec["seed"] + 2))
+        self._noise = (Noise(Chance(spec["seed"] + 2)), Noise(Chance(spec["seed"] + 3)))
+        self._usb = UsbPort(port, *self._noise)
         self._elapsed_ms = 0  # since the machine was switched on: never wraps, never starts again
         self._applied = Outputs()
         self._pin = PwmPin(MOTOR_PINS["rp2"][0])
@@ -121,39 +123,40 @@ class SimulatedBoard:
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived. Raises KeyboardInterrupt on the byte of Ctrl-C, as the real port does."""
         count = self._port.receive(room)
-        if not count:
+        if count:
+            self._heard_ms = self._elapsed_ms
+            if bytes(room[:count]).find(INTERRUPT) >= 0:
+                raise KeyboardInterrupt
+        if self.plant.faults.link_silent:
             return 0
-        self._heard_ms = self._elapsed_ms
-        if bytes(room[:count]).find(INTERRUPT) >= 0:
-            raise KeyboardInterrupt
-        faults = self.plant.faults
-        if faults.link_silent:
-            return 0
-        if faults.noise:
-            left = self._noise.spoil(room[:count])
-            count = len(left)
-            room[:count] = left
-        return count
+        return self._usb.receive(room, count, self._elapsed_ms)
 
     def send(self, line: bytes) -> bool:
-        """Hand a line to the port. What it does not take at once is kept, and goes before the next line."""
-        if self._remainder:
-            self._remainder = self._remainder[self._port.write(self._remainder) :]
-            if self._remainder:
-                return False
-        if self.plant.faults.noise:
-            line = self._noise.spoil(line)
-        taken = self._port.write(line)
-        if taken < len(line):
-            if not taken:
-                return False
-            self._remainder = line[taken:]
+        """Hand a line to the port, byte by byte and asking before each. What does not fit goes before the next line."""
+        self._send_remainder()
+        if self._remainder or not self._usb.writable():
+            return False
+        self._truth.sent(line, self.identity.boot, self._elapsed_ms, self._pin.output_permille(), self.motor())
+        self._remainder = line
+        self._send_remainder()
         return True
+
+    def _send_remainder(self) -> None:
+        sent = 0
+        while sent < len(self._remainder) and self._usb.writable():
+            self.write(self._remainder[sent : sent + 1])
+            sent += 1
+        self._remainder = self._remainder[sent:]
+
+    def write(self, data: bytes) -> int:
+        """The port's own write, which holds everything up when `data` does not fit; how many bytes it took."""
+        return self._usb.write(data, self._elapsed_ms, self._held_up)
 
     def wait(self) -> bool:
         """Let a period pass: the previous outputs drive the machine. False on a restart, or when nobody is there."""
         self._advance()
         self._drive(self._applied)
+        self._usb.flush(self._elapsed_ms)
         faults = self.plant.faults
         while faults.hang or faults.hitch:
             self._advance()
@@ -183,7 +186,7 @@ class SimulatedBoard:
     def close(self) -> None:
         """The machine is switched off: the drive first, then the last word of the truth."""
         self.off()
-        self._truth.write("end", self._elapsed_ms, 0, "off")
+        self._truth.write("end", self._elapsed_ms, 0, "off", cable=[noise.told() for noise in self._noise])
         self._truth.close()
 
     def motor(self) -> str:
@@ -202,6 +205,7 @@ class SimulatedBoard:
         self._clock_ms = _CLOCK_START_MS
         self._zero = self.plant.pulses
         self._remainder = b""
+        self._usb.forget()
         self._set_out()
 
     def _drive(self, outputs: Outputs) -> None:
@@ -226,10 +230,17 @@ class SimulatedBoard:
         if at_rest and not self._resting:
             self._truth.write("rest", self._elapsed_ms, 0, "off")
         self._resting = at_rest
+        self._usb.noisy = plant.faults.noise
         self._truth.sample(self._elapsed_ms, duty, self.motor())
         if self._elapsed_ms - self._renewed_ms >= LEASE_MS and self.motor() != "off":
             self.off()
             self._truth.write("lease_ended", self._elapsed_ms, 0, "off")
+
+    def _held_up(self) -> int:
+        """A period goes by in which the port holds the program up; what the clock is then."""
+        self._advance()
+        self._keep_pace()
+        return self._elapsed_ms
 
     def _restart(self, cause: int) -> bool:
         """The program is gone, without a word of goodbye. What happens until it runs again; False, to end the loop.

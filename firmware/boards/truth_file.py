@@ -18,7 +18,9 @@ class TruthFile:
     """Every object carries the totals so far, so the last one of the file carries the final ones.
 
     kind: start, sample (each half virtual second), rest (motion has ended), lease_ended (the board itself turned the
-    motor off), what restarted it (watchdog, soft_reset, power_dip, power_cut), end.
+    motor off), what restarted it (watchdog, soft_reset, power_dip, power_cut), event (each that the winder told, with
+    its `line` and the `boot` that numbered it), end (with `cable`, what became of the bytes in each direction of a bad
+    one).
     path: "" for no file. The file is written anew.
     """
 
@@ -27,6 +29,7 @@ class TruthFile:
         self._overshoot = overshoot
         self._file: "IO[str] | None" = open(path, "w") if path else None
         self._next_ms = 0
+        self._told = (-1, 0)  # boot and number of the newest event
 
     def sample(self, elapsed_ms: int, duty: int, motor: str) -> None:
         """Write a sample when one is due."""
@@ -34,30 +37,36 @@ class TruthFile:
             self.write("sample", elapsed_ms, duty, motor)
             self._next_ms = elapsed_ms + SAMPLE_MS
 
-    def write(self, kind: str, elapsed_ms: int, duty: int, motor: str) -> None:
-        """Write an object now. motor: off, drive or brake."""
+    def write(self, kind: str, elapsed_ms: int, duty: int, motor: str, **more: object) -> None:
+        """Write an object now, with what more there is to tell. motor: off, drive or brake."""
         if self._file is None:
             return
         plant = self._plant
-        self._file.write(
-            json.dumps(
-                {
-                    "kind": kind,
-                    "virtual_s": elapsed_ms / 1000,
-                    "true_turns": round(plant.turns, 6),
-                    "true_pulses": plant.passed,
-                    "counted_pulses": plant.pulses,
-                    "true_length_m": round(plant.length_mm / 1000, 6),
-                    "peak_overshoot_pulses": self._overshoot.peak_pulses,
-                    "rpm": round(plant.speed * _RPM, 3),
-                    "tension_n": round(plant.tension_n, 3),
-                    "duty": duty,
-                    "motor": motor,
-                }
-            )
-            + "\n"
-        )
+        told = {
+            "kind": kind,
+            "virtual_s": elapsed_ms / 1000,
+            "true_turns": round(plant.turns, 6),
+            "true_pulses": plant.passed,
+            "counted_pulses": plant.pulses,
+            "true_length_m": round(plant.length_mm / 1000, 6),
+            "peak_overshoot_pulses": self._overshoot.peak_pulses,
+            "rpm": round(plant.speed * _RPM, 3),
+            "tension_n": round(plant.tension_n, 3),
+            "duty": duty,
+            "motor": motor,
+        }
+        told.update(more)
+        self._file.write(json.dumps(told) + "\n")
         self._file.flush()
+
+    def sent(self, line: bytes, boot: int, elapsed_ms: int, duty: int, motor: str) -> None:
+        """Keep the line of an event, the first time that it is sent."""
+        if self._file is None or line[:1] != b"+":
+            return
+        told = (boot, int(line[1:].split(b" ")[0]))
+        if told != self._told:
+            self._told = told
+            self.write("event", elapsed_ms, duty, motor, boot=boot, line=line.decode().strip())
 
     def close(self) -> None:
         """Close the file. Nothing is written after."""

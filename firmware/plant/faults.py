@@ -18,7 +18,7 @@ soft_reset    The interpreter is restarted, with no word of goodbye from the pro
 power_dip     The supply dips for a tenth of a second: the board restarts.
 power_cut     The board and the drive are without power for two seconds.
 link_silent   Nothing that a host sends arrives any more. Lasts.
-noise         A fifth of the bytes on the link are flipped or lost, in bursts, both ways. Lasts.
+noise         A fifth of the bytes on the link are lost, flipped, doubled or delayed, in bursts, both ways. Lasts.
 """
 
 from windlink.codes import GUARD_SWITCH, STOP_BUTTON

@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from boards.noise import Noise
+from boards.noise import DELAYED, DOUBLED, FLIPPED, LONGEST_DELAY_MS, LOST, Noise
 from boards.simulated import SimulatedBoard
+from boards.usb_port import ROOM_BYTES, STALL_MS
 from plant.chance import Chance
 from simulated.machines import machine_spec
+from windcore import loop
 from windcore.signals import Inputs, Outputs
 from windcore.ticks import LOOP_MS, ticks_diff
 from windlink import codes
+from windlink.codec import decode, encode
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -128,27 +131,60 @@ def test_the_byte_of_ctrl_c_interrupts_even_a_silent_link() -> None:
         winder.receive(room)
 
 
-def test_a_line_is_handed_over_whole_or_not_at_all() -> None:
+def test_a_line_is_begun_only_where_there_is_room_and_ended_before_the_next() -> None:
     winder, port = board()
     port.room = 0
-    assert not winder.send(b"=1 progress\n")
-    port.room = 5
-    assert winder.send(b"=2 progress\n")  # begun, and kept until it is out
-    assert not winder.send(b"=3 progress\n")
+    taken = [winder.send(b"=%03d progress\n" % number) for number in range(40)]
+    assert taken.count(True) == -(-ROOM_BYTES // 14)
+    assert taken == sorted(taken, reverse=True)
     port.room = 1000
-    assert winder.send(b"=4 progress\n")
-    assert port.written == b"=2 progress\n=4 progress\n"
+    winder.wait()
+    assert winder.send(b"=999 progress\n")
+    assert port.written == b"".join(b"=%03d progress\n" % number for number in [*range(taken.count(True)), 999])
 
 
-def test_noise_spoils_a_fifth_of_the_bytes_in_bursts_and_never_interrupts() -> None:
+def through(noise: Noise, data: bytes, step: int = 64) -> bytes:
+    """What comes out of a cable that is given so many bytes in each period."""
+    out = b""
+    now_ms = 0
+    for at in range(0, len(data), step):
+        noise.take(data[at : at + step], now_ms)
+        out += noise.give(now_ms, 1000)
+        now_ms += LOOP_MS
+    return out + noise.give(now_ms + LONGEST_DELAY_MS, len(data))
+
+
+def test_noise_hits_a_fifth_of_the_bytes_in_bursts_by_four_kinds_alike_and_never_interrupts() -> None:
     noise = Noise(Chance(1))
-    sent = [bytes(range(32, 96)) for _ in range(3000)]
-    left = [noise.spoil(line) for line in sent]
-    whole = sum(one == other for one, other in zip(sent, left, strict=True))
-    lost = sum(map(len, sent)) - sum(map(len, left))
-    assert lost == pytest.approx(0.1 * 64 * 3000, rel=0.2)  # half of the spoilt fifth
-    assert 0.45 < whole / 3000 < 0.75
-    assert not any(b"\x03" in line for line in left)
+    sent = bytes(range(32, 96)) * 6000
+    left = through(noise, sent)
+    assert noise.passed == len(sent)
+    assert sum(noise.hit) == pytest.approx(0.2 * len(sent), rel=0.1)
+    assert noise.hit == pytest.approx([0.05 * len(sent)] * 4, rel=0.1)
+    assert len(left) == len(sent) - noise.hit[LOST] + noise.hit[DOUBLED]
+    assert b"\x03" not in left
+    whole = left.count(bytes(range(32, 96)))
+    assert 0.45 < whole / 6000 < 0.75, "bursts leave more than half of the lines whole"
+
+
+def test_a_byte_is_delayed_by_half_a_second_at_most_and_what_follows_waits_behind_it() -> None:
+    for seed in range(200):
+        noise = Noise(Chance(seed), share=0.999, burst_bytes=1000)
+        sent = b"abcdefgh"
+        noise.take(sent, 0)
+        at_once = noise.give(0, 100)
+        later = noise.give(LONGEST_DELAY_MS, 100)
+        assert noise.give(10 * LONGEST_DELAY_MS, 100) == b"", "nothing comes later still"
+        if not (noise.hit[LOST] or noise.hit[FLIPPED] or noise.hit[DOUBLED]):
+            assert at_once + later == sent
+        if noise.hit[DELAYED]:
+            assert later
+
+
+def test_an_even_spread_hits_its_share() -> None:
+    noise = Noise(Chance(3), share=0.05, burst_bytes=1 / 0.95)
+    through(noise, bytes(100000))
+    assert sum(noise.hit) == pytest.approx(5000, rel=0.1)
 
 
 def test_the_truth_tells_each_rest_with_its_overshoot(tmp_path: Path) -> None:
@@ -174,3 +210,49 @@ def test_the_truth_tells_each_rest_with_its_overshoot(tmp_path: Path) -> None:
     assert rests[0]["true_pulses"] - 6000 == rests[0]["peak_overshoot_pulses"] > 3
     assert {line["motor"] for line in told} == {"off", "drive", "brake"}
     assert told[-1] == {**told[-1], "kind": "end", "motor": "off", "true_pulses": rests[0]["true_pulses"]}
+
+
+class HostThatStopsReading(FakePort):
+    """Asks for the state twice a second, so that the winder tells progress, and reads nothing after a second."""
+
+    def __init__(self, periods: int) -> None:
+        super().__init__()
+        self.left = periods
+
+    def receive(self, room: bytearray) -> int:
+        self.left -= 1
+        self.gone = self.left <= 0
+        self.room = 0 if self.left < 900 else 10000
+        if self.left % 50 == 0:
+            self.incoming += encode(">", self.left // 50, "status" if self.left > 50 else "counters")
+        if self.left < 80:
+            self.room = 10000
+        return super().receive(room)
+
+
+class WritesWithoutAsking(SimulatedBoard):
+    """A board file that forgets to ask the port before it writes."""
+
+    def send(self, line: bytes) -> bool:
+        self.write(line)
+        return True
+
+
+@pytest.mark.parametrize(("kind", "held_up"), [(SimulatedBoard, False), (WritesWithoutAsking, True)])
+def test_a_host_that_stops_reading_holds_the_loop_up_only_where_the_port_is_not_asked_first(
+    kind: type[SimulatedBoard], held_up: bool
+) -> None:
+    port = HostThatStopsReading(1000)
+    winder = kind({**machine_spec(), "pace": 0, "truth_path": "", "tcp_port": 0}, port)  # type: ignore[arg-type]
+    loop.run(winder)
+    lines = [line for line in port.written.split(b"\n") if b" counters " in line]
+    message, _, values = decode(lines[-1])
+    told = message.named(values)
+    print(
+        f"asked first: {not held_up}; longest period {told['longest_loop_ms']} ms, {told['dropped_progress']} dropped"
+    )
+    if held_up:
+        assert told["longest_loop_ms"] >= STALL_MS
+    else:
+        assert told["longest_loop_ms"] == LOOP_MS
+        assert told["dropped_progress"] > 0

@@ -33,7 +33,7 @@ FAULTS = {
     "power_dip": "the supply dips for 0.1 s, and the board restarts",
     "power_cut": "board and drive lose power for 2 s",
     "link_silent": "nothing from the host arrives any more",
-    "noise": "a fifth of the bytes on the link are flipped or lost, in bursts",
+    "noise": "a fifth of the bytes on the link are lost, flipped, doubled or delayed, in bursts",
 }
 
 # The part through which a winder sees a fault; where it is not fitted the winder must notice otherwise, or cannot.
