@@ -106,7 +106,7 @@ def test_a_silent_port(tmp_path: Path) -> None:
 
 def test_a_winder_of_another_major_version(tmp_path: Path) -> None:
     def answer(data: bytes) -> bytes:
-        sequence = data.split(b" ")[0][1:].decode()
+        sequence = data.split()[0][1:].decode()
         return seal(f"<{sequence} hello 4 2 whatever the future brings")
 
     with something_else(answer) as port:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import time
 from collections import deque
+from itertools import count
 from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
@@ -18,17 +19,22 @@ from windlink.job import JOB_FIELDS, job_crc
 from windlink.sentences import CAPABILITIES, REFUSALS, STATES, TRIPS, say
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from reelwright.device.port import Port
     from reelwright.device.transcript import Transcript
 
 # An answer comes within a control period and the cable's time. The same line goes out again until then, ever more
-# slowly, and for so long that a bad cable gets through and a dead one is noticed.
+# slowly. What tells a bad cable from a dead one is whether anything whole still comes: after so long without a single
+# frame the winder is given up, while one that is still heard is asked on for longer.
 FIRST_WAIT_S = 0.15
 SHORTEST_WAIT_S = 0.05
-LONGEST_WAIT_S = 0.5
+LONGEST_WAIT_S = 0.3
 BACK_OFF = 1.5
 GIVE_UP_S = 10.0
 GIVE_UP_HELLO_S = 4.0
+GIVE_UP_HEARD_S = 60.0
+SHORTER_AFTER = 3  # retries of a part of a job: the next ones are half as long, and pass a bad cable sooner
 KEEP_ALIVE_S = 0.5
 MAX_PACE = 50  # a winder that runs as fast as it can is taken to be this fast
 _LONGEST_LINE = 256
@@ -93,12 +99,16 @@ class Client:
     """One connection. Not thread-safe: one thread owns it.
 
     `inbox` holds progress and events in the order of arrival. `strays` holds the last lines that were no
-    valid frame: untrusted text, for a person only.
+    valid frame: untrusted text, for a person only. `clock` tells seconds of real time.
     """
 
-    def __init__(self, port: Port, transcript: Transcript | None = None) -> None:
+    def __init__(
+        self, port: Port, transcript: Transcript | None = None, *, clock: Callable[[], float] = time.monotonic
+    ) -> None:
         self._port = port
         self._transcript = transcript
+        self._clock = clock
+        self._heard_s = 0.0
         self._pending = bytearray()
         self._sequence = random.randrange(HIGHEST_SEQUENCE + 1)  # noqa: S311 - spreads numbers, keeps no secret
         self._answer: tuple[int, str, dict[str, Any]] | None = None
@@ -138,14 +148,23 @@ class Client:
         )
 
     def request(self, verb: str, *values: int | str) -> dict[str, Any]:
-        """Ask and wait for the answer, retrying. Raises RefusedError, or LinkLostError after ten seconds."""
+        """Ask and wait for the answer, retrying.
+
+        Raises RefusedError; LinkLostError after ten seconds in which nothing was heard at all, or a minute.
+        """
         return self._exchange(verb, values, GIVE_UP_S)
 
     def load(self, job_id: int, values: list[int]) -> None:
         """Send a whole job and have it checked and taken. Raises RefusedError or LinkLostError."""
         self.request("offer", job_id, len(values))
-        for offset in range(0, len(values), PART_VALUES):
-            self.request("part", job_id, offset, *values[offset : offset + PART_VALUES])
+        offset = 0
+        size = PART_VALUES
+        while offset < len(values):
+            before = self.retries
+            self.request("part", job_id, offset, *values[offset : offset + size])
+            offset += size
+            if self.retries - before >= SHORTER_AFTER:
+                size = max(1, size // 2)
         self.request("accept", job_id, job_crc(values))
 
     def trip_sentence(self) -> tuple[str, str, str]:
@@ -165,7 +184,7 @@ class Client:
     @property
     def keep_alive_due(self) -> bool:
         """Whether the winder should hear from this host now, so that it keeps telling."""
-        return time.monotonic() - self._asked_at_s >= self.virtual(KEEP_ALIVE_S)
+        return self._clock() - self._asked_at_s >= self.virtual(KEEP_ALIVE_S)
 
     def virtual(self, seconds: float) -> float:
         """Real seconds for so many of the winder's own."""
@@ -179,12 +198,17 @@ class Client:
         self._sequence = (self._sequence + 1) % (HIGHEST_SEQUENCE + 1)
         line = encode(REQUEST, self._sequence, verb, values)
         wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S))
-        give_up_at_s = time.monotonic() + give_up_s
-        while time.monotonic() < give_up_at_s:
+        begun_s = self._heard_s = self._clock()
+        for tried in count():
+            now_s = self._clock()
+            if now_s - self._heard_s >= give_up_s or now_s - begun_s >= max(give_up_s, GIVE_UP_HEARD_S):
+                break
+            self.retries += bool(tried)
             self._answer = None
-            self._send(line)
-            again_at_s = time.monotonic() + wait_s
-            while time.monotonic() < again_at_s:
+            # the line end in front closes what an earlier line, or an earlier host, has left open
+            self._send(b"\n" + line if tried or session is not None else line)
+            again_at_s = self._clock() + wait_s
+            while self._clock() < again_at_s:
                 self._take(self._port.read(min(0.02, wait_s)))
                 answer = self._matching(verb, session)
                 if answer is not None:
@@ -194,7 +218,6 @@ class Client:
             answer = self._matching(verb, session)
             if answer is not None:
                 return answer
-            self.retries += 1
             wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
         raise LinkLostError(
             f"The winder on {self._port.name} does not answer `{verb}`.",
@@ -216,9 +239,9 @@ class Client:
         return fields
 
     def _send(self, line: bytes) -> None:
-        self._asked_at_s = time.monotonic()
+        self._asked_at_s = self._clock()
         if self._transcript:
-            self._transcript.keep("host", line)
+            self._transcript.keep("host", line.strip())
         self._port.write(line)
 
     def _take(self, data: bytes) -> None:
@@ -240,6 +263,8 @@ class Client:
         except FrameError:
             self._take_strange(line)
             return
+        if message.kind != REQUEST:  # an echo is no winder
+            self._heard_s = self._clock()
         fields = message.named(values)
         if message.kind == ANSWER:
             self._answer = (sequence, message.verb, fields)
