@@ -80,7 +80,22 @@ class FileFaultsError(UsageError):
 
 
 class DeviceError(ReelwrightError):
-    """The port, the link or the winder failed."""
+    """The port, the link or the winder failed. What can go wrong between host and winder is one of these:
+
+    PortError, NotAWinderError, OtherVersionError, LinkLostError, or a refusal by the winder (device.client).
+    """
+
+
+class PortError(DeviceError):
+    """The port cannot be opened: it is not there, not free, not allowed, or no serial port."""
+
+
+class NotAWinderError(DeviceError):
+    """What is on the port does not answer as a winder."""
+
+
+class OtherVersionError(DeviceError):
+    """The winder speaks another major version of the link."""
 
 
 class LinkLostError(DeviceError):

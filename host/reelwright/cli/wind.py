@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
+LINK_WAIT_S = 60.0  # time to find a cable and plug it in
+
 EPILOG = f"""\b
 Keys (words, a line each, when input is no terminal):
 {keys_help()}
@@ -53,6 +55,15 @@ Exit codes:
     type=click.Choice([saying.word for saying in TRIPS.values()]),
     help="Clear this trip, once its cause is mended, and go on.",
 )
+@click.option(
+    "--link-wait",
+    "link_wait_s",
+    metavar="SECONDS",
+    type=click.FloatRange(0, 86400),
+    default=LINK_WAIT_S,
+    show_default=True,
+    help="Wait so long for a lost link to come back.",
+)
 @click.option("--drop-held", is_flag=True, help="Abandon another job that the winder still holds.")
 def command(
     path: str | None,
@@ -62,6 +73,7 @@ def command(
     go_on_at_stops: bool,
     clear: str | None,
     drop_held: bool,
+    link_wait_s: float,
     **options: Any,
 ) -> None:
     """Wind JOB.toml: load it into the winder, start it, follow it to its target, and record it.
@@ -86,6 +98,7 @@ def command(
         go_on_at_stops=go_on_at_stops,
         clear=clear,
         drop_held=drop_held,
+        link_wait_s=link_wait_s,
     )
     if ending.held:
         mend = f" Once its cause is mended, clear it and go on: {_same_command(ending.trip)}" if ending.trip else ""
@@ -117,6 +130,7 @@ def wind(
     go_on_at_stops: bool = False,
     clear: str | None = None,
     drop_held: bool = False,
+    link_wait_s: float = LINK_WAIT_S,
 ) -> Ending:
     """One whole wind on a port."""
     from reelwright.device.client import Client
@@ -149,7 +163,9 @@ def wind(
         under_way = arrival.begin(clear=clear, drop_held=drop_held)
         # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
         attended = sys.stdin.isatty() and not as_json
-        ending = under_way.follow(keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended)
+        ending = under_way.follow(
+            keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended, link_wait_s=link_wait_s
+        )
         if transcript and transcript.fault:
             view.notice(transcript.fault)
         return ending

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
-from reelwright.errors import DeviceError, LinkLostError
+from reelwright.errors import DeviceError, LinkLostError, NotAWinderError, OtherVersionError
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
 from windlink.codec import decode, encode, read_hello, read_sequence
@@ -122,13 +122,13 @@ class Client:
     # --- requests ----------------------------------------------------------------------------------------
 
     def hello(self) -> Winder:
-        """Open a session. Raises DeviceError when nothing there answers as a winder, or speaks another major."""
+        """Open a session. What came before it is dropped. Raises NotAWinderError, OtherVersionError, LinkLostError."""
         session = random.randrange(65536)  # noqa: S311 - tells this connection from the last, keeps no secret
         try:
             fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), GIVE_UP_HELLO_S, session)
         except LinkLostError as silence:
             heard = f" It sent other text, such as {self.strays[-1]!r}." if self.strays else ""
-            raise DeviceError(
+            raise NotAWinderError(
                 f"The port {self._port.name} does not answer as a winder.{heard}",
                 "Check that it is the winder's port, and that the firmware is installed and running.",
             ) from silence
@@ -146,6 +146,17 @@ class Client:
             most_layers=limits["most_layers"],
             most_job_values=limits["most_job_values"],
         )
+
+    def reconnect(self) -> Winder:
+        """Open the port again, and a session on it. Moves nothing. Raises PortError, and what `hello` raises."""
+        self._port.reopen()
+        self._pending.clear()
+        return self.hello()
+
+    @property
+    def port_name(self) -> str:
+        """What the port is called now."""
+        return self._port.name
 
     def request(self, verb: str, *values: int | str) -> dict[str, Any]:
         """Ask and wait for the answer, retrying.
@@ -285,7 +296,7 @@ class Client:
     def _refuse_other_major(self, line: bytes) -> None:
         hello = read_hello(ANSWER, line)
         if hello is not None and hello[1] != PROTOCOL_MAJOR:
-            raise DeviceError(
+            raise OtherVersionError(
                 f"The winder at {self._port.name} speaks version {hello[1]}.{hello[2]} of the link, this program"
                 f" {PROTOCOL_MAJOR}.{PROTOCOL_MINOR}.",
                 "Install the firmware that belongs to this program, or the program that belongs to the firmware.",

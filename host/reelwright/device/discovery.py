@@ -2,7 +2,13 @@
 
 from __future__ import annotations
 
-from reelwright.errors import DeviceError
+import os
+from typing import TYPE_CHECKING
+
+from reelwright.errors import PortError
+
+if TYPE_CHECKING:
+    from serial.tools.list_ports_common import ListPortInfo
 
 # USB vendor -> what carries it. A port of another vendor must be named by the person.
 BOARD_VENDORS = {
@@ -14,8 +20,25 @@ BOARD_VENDORS = {
 }
 
 
+def entry_of(name: str) -> ListPortInfo | None:
+    """What the system says of the device behind a port; None for one that it does not list, such as a socket."""
+    if "://" in name:
+        return None
+    from serial.tools import list_ports
+
+    names = (name, os.path.realpath(name))  # a link to the device is as good
+    return next((entry for entry in list_ports.comports() if entry.device in names), None)
+
+
+def name_now(serial_number: str) -> str | None:
+    """The port of the device with this serial number, whatever it is called since it was plugged in again."""
+    from serial.tools import list_ports
+
+    return next((str(each.device) for each in list_ports.comports() if each.serial_number == serial_number), None)
+
+
 def find_port() -> str:
-    """The only port that may be a winder. Raises DeviceError, listing what is there, when none or several may."""
+    """The only port that may be a winder. Raises PortError, listing what is there, when none or several may."""
     from serial.tools import list_ports
 
     entries = sorted(list_ports.comports(), key=lambda entry: entry.device)
@@ -26,9 +49,9 @@ def find_port() -> str:
         listing = "; ".join(
             f"{entry.device} ({BOARD_VENDORS[entry.vid]}, serial number {entry.serial_number})" for entry in likely
         )
-        raise DeviceError(f"Several ports may be the winder: {listing}.", "Name one with --port.")
+        raise PortError(f"Several ports may be the winder: {listing}.", "Name one with --port.")
     names = ", ".join(entry.device for entry in entries) or "none at all"
-    raise DeviceError(
+    raise PortError(
         f"No port looks like a winder's board. Serial ports here: {names}.",
         "Plug the board in, or name its port with --port. `reelwright simulate` offers a simulated winder.",
     )

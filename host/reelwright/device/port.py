@@ -1,11 +1,20 @@
-"""The serial port, owned by one thread, with every failure turned into one of two errors."""
+"""The serial port, owned by one thread, with every failure turned into PortError or LinkLostError."""
 
 from __future__ import annotations
 
 import errno
+from contextlib import suppress
 from typing import Any
 
-from reelwright.errors import DeviceError, LinkLostError
+from reelwright.device.discovery import entry_of, name_now
+from reelwright.device.lock import PortLock
+from reelwright.errors import LinkLostError, PortError
+
+TERMINAL_ERRORS: tuple[type[Exception], ...] = ()
+with suppress(ImportError):  # there are no terminals of this kind on Windows
+    import termios
+
+    TERMINAL_ERRORS = (termios.error,)
 
 READ_TIMEOUT_S = 0.02
 WRITE_TIMEOUT_S = 2.0
@@ -15,35 +24,65 @@ BAUD_RATE = 115200
 BRIDGE_VENDORS = (0x10C4, 0x1A86, 0x0403)
 
 
+# All that pyserial lets through when a port goes away under it.
+_GONE: tuple[type[Exception], ...] = (OSError, TypeError, ValueError, AttributeError, *TERMINAL_ERRORS)
+
+
 class Port:
-    """An open port. `name` is what the person gave: a device path, COM name or socket:// address."""
+    """An open port. `name` is what the person gave: a device path, COM name or socket:// address.
+
+    Not thread-safe, and need not be: one thread owns it, the one that follows the wind. Raises PortError.
+    """
 
     def __init__(self, name: str) -> None:
         self.name = name
-        self._serial = _open(name)
+        entry = entry_of(name)
+        self._serial_number = entry.serial_number if entry else None
+        self._open()
 
     def read(self, wait_s: float = READ_TIMEOUT_S) -> bytes:
         """What has arrived; waits at most wait_s for the first byte. Raises LinkLostError."""
         try:
-            self._serial.timeout = wait_s
+            if self._serial.timeout != wait_s:
+                self._serial.timeout = wait_s
             waiting = self._serial.in_waiting
             return bytes(self._serial.read(max(1, min(waiting, 4096))))
-        except (OSError, TypeError, ValueError) as failure:
+        except _GONE as failure:
             raise self._lost() from failure
 
     def write(self, data: bytes) -> None:
         """Send bytes. Raises LinkLostError when the port is gone or does not take them within two seconds."""
         try:
             self._serial.write(data)
-        except (OSError, TypeError, ValueError) as failure:
+        except _GONE as failure:
             raise self._lost() from failure
+
+    def reopen(self) -> None:
+        """Close, and open again: the device of the same serial number where it has one, else the same name.
+
+        Raises PortError while it is not there.
+        """
+        self.close()
+        if self._serial_number:
+            name = name_now(self._serial_number)
+            if name is None:  # another board may have its old name by now
+                raise PortError(f"The board with serial number {self._serial_number} is not there.", "Plug it in.")
+            self.name = name
+        self._open()
 
     def close(self) -> None:
         """Close the port. Closing a port that is gone already is no failure."""
-        try:
+        with suppress(*_GONE):
             self._serial.close()
-        except (OSError, TypeError):
-            return
+        self._lock.release()
+
+    def _open(self) -> None:
+        self._lock = PortLock(self.name)
+        try:
+            self._serial = _open(self.name)
+        except BaseException:
+            self._lock.release()
+            raise
 
     def _lost(self) -> LinkLostError:
         return LinkLostError(
@@ -64,50 +103,40 @@ def _open(name: str) -> Any:
         if "://" not in name:
             # keeps a second program of this kind off the port
             port.exclusive = True
-        if _usb_vendor(name) in BRIDGE_VENDORS:
+        entry = entry_of(name)
+        if entry is not None and entry.vid in BRIDGE_VENDORS:
             port.dtr = False
             port.rts = False
         port.open()
-    except (OSError, ValueError, TypeError, AttributeError) as failure:
+    except _GONE as failure:
         raise _why_not(name, failure) from failure
     return port
 
 
-def _usb_vendor(name: str) -> int | None:
-    if "://" in name:
-        return None
-    from serial.tools import list_ports
-
-    for entry in list_ports.comports():
-        if entry.device == name:
-            return entry.vid if isinstance(entry.vid, int) else None
-    return None
-
-
-def _why_not(name: str, failure: Exception) -> DeviceError:
+def _why_not(name: str, failure: Exception) -> PortError:
     number = getattr(failure, "errno", None)
     text = str(failure)
     if number == errno.ENOENT or "FileNotFound" in text:
-        return DeviceError(
+        return PortError(
             f"There is no port {name}.", "Plug the winder in, or start `reelwright simulate`, and give its port."
         )
     if number == errno.EACCES and "lock" not in text:
-        return DeviceError(
+        return PortError(
             f"The port {name} may not be opened by this user.",
             "On Linux add yourself to the group that owns it (often dialout) and log in again.",
         )
     if "lock" in text or number in (errno.EBUSY, errno.EAGAIN) or "PermissionError" in text:
-        return DeviceError(
+        return PortError(
             f"The port {name} is busy: another program holds it.", "Close the other program, then try again."
         )
     if name.startswith("socket://"):
-        return DeviceError(
+        return PortError(
             f"No winder listens at {name}.", "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it."
         )
     if (
         "Could not configure" in text
         or number == errno.ENOTTY
-        or isinstance(failure, ValueError | TypeError | AttributeError)
+        or isinstance(failure, (ValueError, TypeError, AttributeError, *TERMINAL_ERRORS))
     ):
-        return DeviceError(f"{name} is no serial port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
-    return DeviceError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")
+        return PortError(f"{name} is no serial port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
+    return PortError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")

@@ -11,7 +11,15 @@ from typing import TYPE_CHECKING
 from attrs import frozen
 
 from reelwright.device.client import RefusedError
-from reelwright.errors import EXIT_ABANDONED, EXIT_DEVICE, EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED, LinkLostError
+from reelwright.errors import (
+    EXIT_ABANDONED,
+    EXIT_DEVICE,
+    EXIT_DONE,
+    EXIT_PAUSED,
+    EXIT_TRIPPED,
+    DeviceError,
+    LinkLostError,
+)
 from reelwright.operation.telling import ending_of, happening_of, result_of, snapshot_of
 from windlink import codes
 from windlink.frame import EVENT
@@ -28,6 +36,8 @@ if TYPE_CHECKING:
 COUNT_EVERY_S = 1.0
 STANDSTILL_S = 1.0  # of the winder's clock, without a pulse, that counts as rest after a trip
 SETTLE_S = 30.0  # granted for the last events to get through a bad cable once the winder is at rest
+
+AGAIN_S = 0.25  # between two looks for a port that is not there
 
 AT_REST = (codes.FINISHED, codes.TRIPPED, codes.WAITING)
 _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].word)
@@ -74,27 +84,59 @@ class Wind:
         self._go_on_tried = -1
         self._interrupts_answered = 0
 
-    def follow(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending:
+    def follow(
+        self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool, link_wait_s: float
+    ) -> Ending:
         """Follow the wind until it is over, tripped, or at rest with nobody to go on.
 
         go_on_at_stops: end each planned stop by itself. stay_on_trip: an operator is there to mend the cause and
-        clear the trip. Raises LinkLostError when the winder falls silent; the ledger then has the last count.
+        clear the trip. link_wait_s: how long to wait for a lost link to come back. Raises LinkLostError when it does
+        not; the ledger then has the last count.
         """
-        try:
-            while True:
-                self._hear()
-                if self._state == codes.EMPTY:
-                    return self._lost_count()
-                if self._state in AT_REST and self._settled():
-                    ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
-                    if ending is not None:
-                        return ending
-                self._obey(keys.poll())
-                self._obey_interrupts(interrupts)
-        except LinkLostError:
-            # the winder goes on without us; this is the last that was heard of it
-            self._leave(self._result(uncertain=True), EXIT_DEVICE)
-            raise
+        while True:
+            try:
+                return self._until_rest(keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
+            except LinkLostError as lost:
+                if not self._regain(lost, interrupts, link_wait_s):
+                    # the winder goes on without us; this is the last that was heard of it
+                    self._leave(self._result(uncertain=True), EXIT_DEVICE)
+                    raise
+
+    def _until_rest(self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool) -> Ending:
+        while True:
+            self._hear()
+            if self._state == codes.EMPTY:
+                return self._lost_count()
+            if self._state in AT_REST and self._settled():
+                ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
+                if ending is not None:
+                    return ending
+            self._obey(keys.poll())
+            self._obey_interrupts(interrupts)
+
+    def _regain(self, lost: LinkLostError, interrupts: Interrupts, link_wait_s: float) -> bool:
+        """Wait for the winder to be there again, and look where it is; nothing is asked of it that moves the spool.
+
+        False when it does not come back in time, or the operator presses Ctrl-C meanwhile.
+        """
+        self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
+        self._view.notice(f"{lost.message} Waits {link_wait_s:g} s for it to come back. Ctrl-C ends the waiting.")
+        pressed = interrupts.count
+        deadline_s = time.monotonic() + link_wait_s
+        while time.monotonic() < deadline_s and interrupts.count == pressed:
+            try:
+                winder = self._client.reconnect()
+                if winder.boot != self._boot:
+                    self._state = codes.EMPTY  # it has restarted, or is another one
+                else:
+                    self._settled_at = (-1, -1)
+                    self._ask()
+            except DeviceError:
+                time.sleep(AGAIN_S)
+                continue
+            self._view.notice(f"The winder is back, at {self._client.port_name}: {say(STATES, self._state).word}.")
+            return True
+        return False
 
     # --- hearing ------------------------------------------------------------------------------------------
 
