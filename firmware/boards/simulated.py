@@ -29,7 +29,10 @@ if MYPY:
 
 INTERRUPT = b"\x03"  # the byte that a terminal sends for Ctrl-C
 _CLOCK_MASK = (1 << 30) - 1
-_CLOCK_START_MS = (1 << 30) - 5000  # so that every run sees it wrap
+_COUNTER_MASK = (1 << 30) - 1
+# So that every run sees both wrap.
+_CLOCK_START_MS = (1 << 30) - 5000
+_COUNTER_START = (1 << 30) - 100
 
 _CAPABILITIES = (
     codes.STOP_BUTTON
@@ -100,10 +103,10 @@ class SimulatedBoard:
 
     def read(self, inputs: Inputs) -> None:
         """Fill in what the counters and switches say."""
-        inputs.pulses = self.plant.pulses - self._zero
+        inputs.pulses = self.plant.pulses - self._zero & _COUNTER_MASK
         inputs.switches = self.plant.switches
-        inputs.illegal = self.plant.illegal
-        inputs.wheel_pulses = self.plant.wheel_pulses
+        inputs.illegal = self.plant.illegal + _COUNTER_START & _COUNTER_MASK
+        inputs.wheel_pulses = self.plant.wheel_pulses + _COUNTER_START & _COUNTER_MASK
 
     def apply(self, outputs: Outputs) -> None:
         """Keep what to drive; it reaches the machine in the period after this one. Renews the motor's lease."""
@@ -203,7 +206,7 @@ class SimulatedBoard:
         self._renewed_ms = self._elapsed_ms
         self._fed_ms = self._elapsed_ms
         self._clock_ms = _CLOCK_START_MS
-        self._zero = self.plant.pulses
+        self._zero = self.plant.pulses - _COUNTER_START
         self._remainder = b""
         self._usb.forget()
         self._set_out()

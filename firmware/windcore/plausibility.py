@@ -1,5 +1,6 @@
 """What no shaft can do: the marks of interference, of a loose wire and of a counter that lies."""
 
+from windcore.signals import counted
 from windcore.ticks import LOOP_MS
 
 # Read by type checkers only: MicroPython has no typing module.
@@ -48,11 +49,11 @@ class Plausibility:
             self._begun = True
             self._pulses = inputs.pulses
             self._illegal = inputs.illegal
-        self._step = inputs.pulses - self._pulses
+        self._step = counted(inputs.pulses, self._pulses)
         self._step_ms = min(_LONGEST_STEP_MS, step_ms + LOOP_MS)
         self._pulses = inputs.pulses
         self._illegal_ms += step_ms
-        self._illegal_seen = inputs.illegal - self._illegal
+        self._illegal_seen = counted(inputs.illegal, self._illegal)
         if self._illegal_ms >= _SECOND_MS:
             self._illegal_ms = 0
             self._illegal = inputs.illegal

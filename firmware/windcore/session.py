@@ -8,7 +8,7 @@ from windcore import events as happened
 from windcore.events import Events
 from windcore.job import Job
 from windcore.motion import Motion
-from windcore.signals import LAMP_OFF, Inputs, Outputs
+from windcore.signals import LAMP_OFF, Inputs, Outputs, counted
 from windcore.speed import Speedometer
 from windcore.tally import Tally
 from windcore.targets import END, Targets
@@ -178,8 +178,13 @@ class Session:
 
     def step(self, inputs: Inputs, outputs: Outputs, now_ms: int) -> None:
         """Take what was read at now_ms (the clock that wraps at 2^30) and fill in what to do."""
-        step_ms = ticks_diff(now_ms, self._now_ms) if self._started else 0
-        self._started = True
+        if self._started:
+            step_ms = ticks_diff(now_ms, self._now_ms)
+        else:
+            # the counter begins wherever it likes
+            self._started = True
+            self._zero = inputs.pulses
+            step_ms = 0
         self._now_ms = now_ms
         if step_ms > self.longest_step_ms:
             self.longest_step_ms = step_ms
@@ -244,7 +249,7 @@ class Session:
                 self.go_on(self.wait)
 
     def _count_turns(self) -> None:
-        self.count = self._pulses - self._zero
+        self.count = counted(self._pulses, self._zero)
         self.tally.update(self.count)
         while self._layers_told < min(self.tally.done, _DEEPEST_TOLD):
             self._layers_told += 1
@@ -296,7 +301,7 @@ class Session:
         """Keep counting with the drive off: a spool that is turned by hand, or pulled back, is told."""
         if self.state == LOADED or self.job is _NO_JOB:
             return
-        self.count = self._pulses - self._zero
+        self.count = counted(self._pulses, self._zero)
         self.tally.update(self.count)
         self._measure()
         moved = abs(self.count - self._rest_count)

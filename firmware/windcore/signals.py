@@ -1,15 +1,18 @@
 """What a board hands to the control step, and what it gets back. Made once, filled in place."""
 
+from windcore.ticks import ticks_diff
+
 
 class Inputs:
     """What was read.
 
-    pulses: the hardware counter, widened and signed, within +-2^30.
+    pulses: the hardware counter, widened, modulo 2^30. Every counter here begins anywhere and wraps at 2^30, and is read
+    through `counted`.
     switches: bit mask of the switches that are active now (a stop button pressed, a guard open).
     silent_ms: time since a host was last heard, capped below 2^29.
-    illegal: transitions that two channels cannot make, as the counter has seen them since the start; stays 0 where a
-    board does not look for them.
-    wheel_pulses: the measuring wheel's counter, widened, within +-2^30; stays 0 where there is none.
+    illegal: transitions that two channels cannot make, as the counter has seen them since the start; stays
+    as it is where a board does not look for them.
+    wheel_pulses: the measuring wheel's counter; stays as it is where there is none.
     """
 
     def __init__(self) -> None:
@@ -18,6 +21,11 @@ class Inputs:
         self.silent_ms = 0
         self.illegal = 0
         self.wheel_pulses = 0
+
+
+def counted(later: int, earlier: int) -> int:
+    """What a counter has counted between two readings, signed, right across its wrap, for less than 2^29 either way."""
+    return ticks_diff(later, earlier)  # it wraps where the clock does
 
 
 # What the lamp of a hand-driven winder tells.

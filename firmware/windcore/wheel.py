@@ -1,5 +1,6 @@
 """The measuring wheel on the strand, held against the turns of the shaft."""
 
+from windcore.signals import counted
 from windlink.codes import BAD_SENSOR, SLIP
 
 # Read by type checkers only: MicroPython has no typing module.
@@ -55,7 +56,7 @@ class WheelCheck:
             return 0
         strand = self._first + self._rise * (layer - 1)
         expected = strand * turned // window
-        seen = (wheel_pulses - self._wheel_pulses) * _PARTS
+        seen = counted(wheel_pulses, self._wheel_pulses) * _PARTS
         allowed = strand // 1000 * self._permille + strand % 1000 * self._permille // 1000 + self._slack
         if abs(seen - expected) > allowed:
             self.seen = seen // _PARTS

@@ -6,12 +6,14 @@ Argument: the job's drive. The winds go through stops, layers, a pause and a tri
 import sys
 
 import micropython
-from rig import LOOP_MS, WRAP, Rig
+from rig import LOOP_MS, Rig
 
 from windcore.signals import LAMP_STOP, LAMP_WIND
 from windlink import codes
 
 STEPS = 10000
+MASK = (1 << 30) - 1  # 2^30 itself lies on the heap of a 32-bit board, and so does a sum that reaches it
+BEFORE_WRAP = 300
 
 
 def main(drive):
@@ -37,9 +39,9 @@ def main(drive):
                 turned += full * outputs.duty // 100 * LOOP_MS // 1000
             elif LAMP_WIND <= outputs.lamp < LAMP_STOP:
                 turned += 300
-            now_ms = (now_ms + LOOP_MS) % WRAP
-            inputs.pulses = turned // 1000
-            inputs.wheel_pulses = turned // 200 - slipped
+            now_ms = now_ms - MASK + LOOP_MS - 1 & MASK
+            inputs.pulses = turned // 1000 - BEFORE_WRAP & MASK
+            inputs.wheel_pulses = turned // 200 - slipped - BEFORE_WRAP & MASK
             session.step(inputs, outputs, now_ms)
             visited |= 1 << session.state
             if step == 300:
@@ -66,6 +68,8 @@ def main(drive):
     assert locked == STEPS
     for reason in (codes.SNAG, codes.SLIP, codes.BAD_SENSOR):
         assert tripped >> reason & 1, reason
+    assert inputs.pulses < MASK - BEFORE_WRAP, "the counter has wrapped"
+    assert now_ms < MASK // 2, "and so has the clock"
 
 
 main(int(sys.argv[1]))

@@ -11,6 +11,7 @@ from windlink.job import JOB_FIELDS, JOB_FORMAT, first_fault, job_crc
 
 LOOP_MS = 10
 WRAP = 1 << 30
+COUNTER_START = WRAP - 300
 
 # 34.8 turns a layer, 20 pulses a turn, two layers and a bit, 120 turns a minute
 DEFAULTS = {
@@ -56,7 +57,7 @@ def job_list(stops=((696, codes.LAYER_STOP), (1000, codes.MARK_STOP)), **changes
 
 
 class Rig:
-    """Session, signals and motor. The clock starts 300 ms before its wrap."""
+    """Session, signals and motor. The clock starts 300 ms before its wrap, the counter 300 pulses before its own."""
 
     def __init__(self, cause=codes.POWER_ON):
         self.session = Session(cause)
@@ -90,7 +91,7 @@ class Rig:
                 self.turned += rate * LOOP_MS / 1000
                 self._draw(rate * LOOP_MS / 1000)
             self.now_ms = (self.now_ms + LOOP_MS) % WRAP
-            self.inputs.pulses = int(self.turned // 1)
+            self.inputs.pulses = (int(self.turned // 1) + COUNTER_START) % WRAP
             self.session.step(self.inputs, self.outputs, self.now_ms)
 
     def _draw(self, pulses):

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from interpreters import CPYTHON, MICROPYTHON, PROTOCOL, both, needs_micropython, run_script
+from interpreters import CPYTHON, MICROPYTHON, PROTOCOL, all_three, needs_micropython, run_script
 from windlink import codes, sentences
 from windlink.catalogue import MESSAGES
 from windlink.codec import encode
@@ -18,7 +18,7 @@ HERE = Path(__file__).parent
 VECTORS = PROTOCOL / "vectors.json"
 
 
-@both
+@all_three
 def test_every_vector_reads_and_writes_as_it_says(interpreter: tuple[str, ...]) -> None:
     vectors = json.loads(VECTORS.read_text())
     lines = run_script(interpreter, HERE / "read_vectors.py", PROTOCOL, VECTORS).splitlines()

@@ -1,12 +1,22 @@
-"""The session keeps its promises on CPython and on MicroPython, and its step allocates nothing."""
+"""The session keeps its promises on CPython and on MicroPython, with the boards' integers too; its step allocates nothing."""
 
 from __future__ import annotations
 
+from functools import cache
 from pathlib import Path
 
 import pytest
 
-from interpreters import CPYTHON, MICROPYTHON, both, needs_micropython, run_script
+from interpreters import (
+    CPYTHON,
+    MICROPYTHON,
+    MICROPYTHON_32,
+    both,
+    needs_micropython,
+    needs_micropython_32,
+    on_micropythons,
+    run_script,
+)
 from windlink import codes
 
 HERE = Path(__file__).parent
@@ -15,20 +25,30 @@ HERE = Path(__file__).parent
 SCENARIOS = pytest.mark.parametrize("script", ["session_scenarios.py", "trip_scenarios.py"])
 
 
+@cache
+def said(interpreter: tuple[str, ...], script: str) -> str:
+    return run_script(interpreter, HERE / script, timeout_s=600)
+
+
 @both
 @SCENARIOS
 def test_the_session_keeps_every_promise(script: str, interpreter: tuple[str, ...]) -> None:
-    assert run_script(interpreter, HERE / script).splitlines()[-1] == "all kept"
+    assert said(interpreter, script).splitlines()[-1] == "all kept"
 
 
 @needs_micropython
 @SCENARIOS
 def test_both_interpreters_walk_the_same_way(script: str) -> None:
-    said = [run_script(each, HERE / script) for each in (CPYTHON, MICROPYTHON)]
-    assert said[0] == said[1]
+    assert said(CPYTHON, script) == said(MICROPYTHON, script)
 
 
-@needs_micropython
+@needs_micropython_32
+@SCENARIOS
+def test_the_boards_integers_walk_the_same_way_too(script: str) -> None:
+    assert said(CPYTHON, script) == said(MICROPYTHON_32, script)
+
+
+@on_micropythons
 @pytest.mark.parametrize("drive", [codes.DC, codes.HAND, codes.STEPPER])
-def test_the_control_step_allocates_nothing_in_ten_thousand_steps(drive: int) -> None:
-    assert "steps without allocation: 10000" in run_script(MICROPYTHON, HERE / "heap_locked.py", drive)
+def test_the_control_step_allocates_nothing_in_ten_thousand_steps(interpreter: tuple[str, ...], drive: int) -> None:
+    assert "steps without allocation: 10000" in run_script(interpreter, HERE / "heap_locked.py", drive)
