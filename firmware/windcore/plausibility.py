@@ -1,13 +1,12 @@
 """What no shaft can do: the marks of interference, of a loose wire and of a counter that lies."""
 
-from windcore.signals import counted
+from windcore.signals import Inputs, counted
 from windcore.ticks import LOOP_MS
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
     from windcore.job import Job  # noqa: TC001 - as above
-    from windcore.signals import Inputs  # noqa: TC001 - as above
 
 # Times the greatest rate of the drive beyond which a shaft cannot come within one control step; a hand that spins a
 # free spool, or turns a crank, is not bound by the drive. And pulses more, since edges are uneven. Our choice, with no

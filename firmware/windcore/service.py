@@ -10,7 +10,7 @@ from windcore.session import Session
 from windcore.ticks import LOOP_MS, ticks_diff
 from windcore.transitions import ACCEPT, accepted_requests
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
-from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MOST_JOB_VALUES
+from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MESSAGES, MOST_JOB_VALUES
 from windlink.codec import decode, encode, read_hello
 from windlink.fields import Field
 from windlink.frame import ANSWER, EVENT, LONGEST_TO_DEVICE, PROGRESS, REQUEST, FrameError, LineReader, unseal
@@ -64,6 +64,9 @@ class LinkService:
         self._upload_id = 0
         self._upload_count = 0
         self._upload: "list[int]" = []
+        self._acts: "dict[str, Callable[[tuple[Any, ...]], Reply]]" = {
+            each.verb: getattr(self, "_on_" + each.verb) for each in MESSAGES if each.kind == REQUEST
+        }
 
     def feed(self, data: "bytes | bytearray | memoryview", count: int, now_ms: int) -> None:
         """Take the first `count` bytes of data, received at now_ms."""
@@ -144,7 +147,7 @@ class LinkService:
         if message.kind != REQUEST:
             raise FrameError("not a request")
         self._heard_now(now_ms)
-        verb, answer = getattr(self, "_on_" + message.verb)(values)
+        verb, answer = self._acts[message.verb](values)
         self._reply(line, sequence, verb, answer, now_ms)
 
     def _heard_now(self, now_ms: int) -> None:

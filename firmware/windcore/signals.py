@@ -6,7 +6,7 @@ from windcore.ticks import ticks_diff
 class Inputs:
     """What was read.
 
-    pulses: the hardware counter, widened, modulo 2^30. Every counter here begins anywhere and wraps at 2^30, and is read
+    pulses: the hardware counter, widened, modulo 2^30. Every counter here begins anywhere, wraps at 2^30, and is read
     through `counted`.
     switches: bit mask of the switches that are active now (a stop button pressed, a guard open).
     silent_ms: time since a host was last heard, capped below 2^29.

@@ -1,4 +1,4 @@
-"""The session keeps its promises on CPython and on MicroPython, with the boards' integers too; its step allocates nothing."""
+"""The session keeps its promises on CPython and MicroPython, with the boards' integers too, and allocates nothing."""
 
 from __future__ import annotations
 

@@ -130,3 +130,26 @@ def test_a_port_that_goes_away_is_one_error() -> None:
     cable.unplugged = True
     with pytest.raises(LinkLostError):
         client.request("status")
+
+
+class Answers(Cable):
+    """A winder whose answers are told beforehand, without their sequence number."""
+
+    def __init__(self, *answers: str) -> None:
+        super().__init__()
+        self._answers = list(answers)
+
+    def read(self, wait_s: float = 0.02) -> bytes:
+        super().read(wait_s)
+        sequence = int(self.log[-1].split()[0][1:])
+        return seal(f"<{sequence} {self._answers.pop(0)}") if self._answers else b""
+
+
+def test_an_answer_of_another_verb_is_no_answer() -> None:
+    client = client_on(Answers("done 2", "events 4 1", "status 2 7 100 1 0 0"))
+    assert client.request("status")["pulses"] == 100
+
+
+def test_a_refusal_with_a_detail_that_names_nothing_is_told_all_the_same() -> None:
+    with pytest.raises(RefusedError, match=r"\(value -9999\)"):
+        client_on(Answers("refused 7 -9999 0 0")).request("accept", 1, "00000000")

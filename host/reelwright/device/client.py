@@ -12,7 +12,7 @@ from attrs import frozen
 
 from reelwright.errors import DeviceError, LinkLostError, NotAWinderError, OtherVersionError
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
-from windlink.catalogue import HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
+from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
 from windlink.codec import decode, encode, read_hello, read_sequence
 from windlink.frame import ANSWER, EVENT, REQUEST, FrameError, unseal
 from windlink.job import JOB_FIELDS, job_crc
@@ -85,7 +85,7 @@ def _detail_in_words(code: int, detail: int) -> str:
     if code in (codes.SWITCH_ACTIVE, codes.NOT_FITTED):
         return f" ({', '.join(saying.word for bit, saying in CAPABILITIES.items() if detail & bit)})"
     if code in (codes.JOB_VALUE, codes.JOB_INCOMPLETE):
-        return f" ({JOB_FIELDS[detail].name if detail < len(JOB_FIELDS) else f'value {detail}'})"
+        return f" ({JOB_FIELDS[detail].name if 0 <= detail < len(JOB_FIELDS) else f'value {detail}'})"
     return ""
 
 
@@ -244,7 +244,9 @@ class Client:
             return None
         if answered == "refused":
             raise RefusedError(verb, fields)
-        if session is not None and (answered != "hello" or fields["session"] != session):
+        if answered != (verb if ANSWER + verb in BY_NAME else "done"):
+            return None  # no winder answers so
+        if session is not None and fields["session"] != session:
             # a late answer to another connection's greeting
             return None
         return fields
