@@ -99,6 +99,22 @@ def test_a_port_with_something_else_on_it(tmp_path: Path) -> None:
     assert "\x1b" not in error
 
 
+@pytest.mark.parametrize(
+    "answer",
+    [
+        lambda data: data,
+        lambda _: bytes(range(256)) * 8,
+        lambda _: "\u202e\x1b]0;title\x07$GPGGA,1,2*47\r\n".encode(),
+    ],
+    ids=["echo", "binary", "sentences"],
+)
+def test_a_device_of_another_kind(tmp_path: Path, answer: Callable[[bytes], bytes]) -> None:
+    with something_else(answer) as port:
+        error = refused(tmp_path, port)
+    assert "does not answer as a winder" in error
+    assert error.replace("\n", "").isprintable()
+
+
 def test_a_silent_port(tmp_path: Path) -> None:
     with something_else(lambda _: b"") as port:
         assert "does not answer as a winder" in refused(tmp_path, port)

@@ -106,6 +106,48 @@ def test_a_job_with_a_missing_part_a_wrong_checksum_or_a_bad_value_is_not_taken(
     assert line.ask("status")[1]["state"] == codes.EMPTY
 
 
+def test_a_job_broken_off_in_the_middle_mixes_with_no_other() -> None:
+    line = Line()
+    first, second = job_list(), job_list(target_pulses=1400)
+    line.ask("offer", 5, len(first))
+    for offset in range(0, 16, 8):
+        line.ask("part", 5, offset, *first[offset : offset + 8])
+    # the first host is gone; another one sends a job of its own, and late parts of the first come in between
+    line.ask("hello", 1, 0, 1)
+    line.ask("offer", 6, len(second))
+    assert line.ask("part", 5, 16, *first[16:24])[1]["refusal"] == codes.WRONG_JOB
+    assert line.ask("accept", 6, job_crc(second))[1]["refusal"] == codes.JOB_INCOMPLETE
+    assert line.load(second, 6)[0] == "done"
+    status = line.ask("status")[1]
+    assert (status["state"], status["job_id"]) == (codes.LOADED, 6)
+    assert line.rig.session.job.target_pulses == 1400
+
+
+def test_a_job_broken_off_in_the_middle_is_sent_again_from_the_start() -> None:
+    line = Line()
+    values = job_list()
+    line.ask("offer", 5, len(values))
+    line.ask("part", 5, 0, *values[:8])
+    line.ask("hello", 1, 0, 2)
+    line.ask("offer", 5, len(values))
+    for offset in range(8, len(values), 8):
+        line.ask("part", 5, offset, *values[offset : offset + 8])
+    answer = line.ask("accept", 5, job_crc(values))[1]
+    assert (answer["refusal"], answer["detail"]) == (codes.JOB_INCOMPLETE, 0), "what came before is forgotten"
+    assert line.load(values, 5)[0] == "done"
+    assert line.ask("status")[1]["state"] == codes.LOADED
+
+
+def test_an_upload_broken_off_changes_nothing_of_the_job_that_is_held() -> None:
+    line = Line()
+    values = job_list()
+    line.load(values)
+    line.ask("offer", 5, len(values))
+    line.ask("part", 5, 0, *values[:8])
+    assert line.ask("start", 77)[0] == "done"
+    assert line.ask("status")[1]["job_id"] == 77
+
+
 def test_a_part_beyond_the_offer_or_of_another_job_is_refused() -> None:
     line = Line()
     line.ask("offer", 5, 22)
