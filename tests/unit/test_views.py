@@ -364,5 +364,23 @@ def test_a_notice_is_shown_above_the_live_picture():
     assert "note: [b]The winder answers again." in out.getvalue()
 
 
+CLEARED = "\x1b[2J\x1b[H"
+
+
 def test_a_watcher_is_shown_no_keys():
     assert not any("abandon" in line for line in on_screen(Screen("", WINDING, with_keys=False)))
+
+
+def test_a_terminal_that_changes_its_size_keeps_no_fragment_of_the_old_picture():
+    out, view = live()
+    with view:
+        view.progress(WINDING)
+        assert CLEARED not in out.getvalue()
+        view._console.size = (50, 40)
+        view.event(LAYER_DONE)
+        assert out.getvalue().count(CLEARED) == 1
+        before, _, after = out.getvalue().rpartition(CLEARED)
+        assert "whole job" in before
+        assert "whole job" in after
+        view.event(LAYER_DONE)
+        assert out.getvalue().count(CLEARED) == 1

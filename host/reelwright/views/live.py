@@ -52,6 +52,7 @@ class LiveView:
         self._snapshot: Snapshot | None = None
         self._happenings: deque[Happening] = deque(maxlen=EVENTS_SHOWN)
         self._result: WindResult | None = None
+        self._size = self._console.size
         self._live = Live(
             get_renderable=self._screen,
             console=self._console,
@@ -82,12 +83,12 @@ class LiveView:
         now_s = self._clock()
         if self._drawn_s is None or now_s - self._drawn_s >= REFRESH_PERIOD_S:
             self._drawn_s = now_s
-            self._live.refresh()
+            self._draw()
 
     def event(self, happening: Happening) -> None:
         """Joins the last few below the figures."""
         self._happenings.append(happening)
-        self._live.refresh()
+        self._draw()
 
     def notice(self, text: str) -> None:
         """A line above the picture, which scrolls away with the rest of the terminal's history."""
@@ -96,6 +97,14 @@ class LiveView:
     def result(self, result: WindResult) -> None:
         """Takes the place of the keys, and stays on the terminal."""
         self._result = result
+        self._draw()
+
+    def _draw(self) -> None:
+        size = self._console.size
+        if size != self._size and self._console.is_terminal:
+            # the terminal has broken the old picture's lines anew, so nobody knows how far up it begins
+            self._console.clear()
+        self._size = size
         self._live.refresh()
 
     def _screen(self) -> Screen:
