@@ -1,6 +1,7 @@
 """The file that says what truly happened, as JSON lines."""
 
 import json
+import sys
 
 from plant.truth import Overshoot
 from plant.winder import Plant
@@ -56,8 +57,17 @@ class TruthFile:
             "motor": motor,
         }
         told.update(more)
-        self._file.write(json.dumps(told) + "\n")
-        self._file.flush()
+        try:
+            self._file.write(json.dumps(told) + "\n")
+            self._file.flush()
+        except OSError as failure:
+            # the run matters more than its record
+            sys.stderr.write("The truth file ends early: %s.\n" % failure)
+            try:
+                self._file.close()
+            except OSError:
+                pass
+            self._file = None
 
     def sent(self, line: bytes, boot: int, elapsed_ms: int, duty: int, motor: str) -> None:
         """Keep the line of an event, the first time that it is sent."""

@@ -140,7 +140,10 @@ def command(
             click.echo(simulator.notice, err=True)
         code = _serve(simulator)
         simulator.stop()
-        _tell({**simulator.truth(), "kind": "truth"})
+        truth = simulator.truth()
+        if truth.get("kind") != "end":
+            click.echo("Note: the truth is not whole; look for a full disk.", err=True)
+        _tell({**truth, "kind": "truth"})
         if code:
             raise DeviceError(
                 f"The simulated winder ended by itself with code {code}: {simulator.complaint()}",

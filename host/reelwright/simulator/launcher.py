@@ -34,6 +34,8 @@ CPYTHON = "cpython"
 _RUN_MICROPYTHON = "import sys; from micropython import main; sys.exit(main())"
 _HEAP = "heapsize=1M"  # of floats that live for one step
 
+_TRUTH_ROOM = 4096  # bytes, that must be there to begin with
+
 _START_S = 15.0
 _END_S = 3.0
 
@@ -140,12 +142,16 @@ class Simulator:
     def _prepare_truth(self, folder: Path) -> None:
         if not self.options.truth_path:
             self.truth_path = folder / "truth.jsonl"
+        if self.truth_path.exists() and not self.truth_path.is_file():
+            # it is read back while it is written
+            raise UsageError(f"The truth cannot be kept in {self.truth_path}: it is no file.", "Name a file.")
         try:
+            self.truth_path.write_bytes(b" " * _TRUTH_ROOM)  # whether the disk has room shows only now
             self.truth_path.write_bytes(b"")
         except OSError as failure:
             raise UsageError(
                 f"The truth cannot be written to {self.truth_path}: {failure.strerror}.",
-                "Name a file in a folder that exists and that you may write to.",
+                "Name a file in a folder that exists, that you may write to, and that has room.",
             ) from failure
 
     def _behind_terminal(self, folder: Path) -> None:

@@ -134,7 +134,7 @@ def _on_terminal() -> bool:
 
 
 def _print(renderable: RenderableType) -> None:
-    outlet = Outlet(sys.stdout, sys.stderr)
+    outlet = Outlet(sys.stdout, sys.stderr, fails=True)
     is_terminal = _on_terminal()
     console = Console(
         file=cast("TextIO", outlet),

@@ -16,11 +16,14 @@ class Outlet:
 
     A reader that went away is normal and is not mentioned. Any other failure, such as a full disk, is told
     once on `errors`. Has what rich expects of a file.
+
+    fails: the output is all that the command is for, so such a failure is raised instead.
     """
 
-    def __init__(self, stream: TextIO, errors: TextIO) -> None:
+    def __init__(self, stream: TextIO, errors: TextIO, *, fails: bool = False) -> None:
         self._stream = stream
         self._errors = errors
+        self._fails = fails
         self.is_off = False
 
     @property
@@ -78,6 +81,8 @@ class Outlet:
             finally:
                 os.close(nowhere)
         if isinstance(failure, OSError) and failure.errno not in NOBODY_READS:
+            if self._fails:
+                raise failure
             with contextlib.suppress(OSError, ValueError):
                 self._errors.write(
                     f"The view was switched off, because its output failed: {failure.strerror}. "
