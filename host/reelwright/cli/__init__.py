@@ -7,6 +7,7 @@ pay for the port, the database or the terminal.
 from __future__ import annotations
 
 import importlib
+import io
 import os
 import sys
 from typing import NoReturn, cast
@@ -64,7 +65,11 @@ def run() -> None:
     try:
         sys.exit(main(standalone_mode=False) or EXIT_DONE)
     except click.ClickException as mistake:
-        mistake.show()
+        from reelwright.views.untrusted import plain_lines
+
+        told = io.StringIO()
+        mistake.show(told)
+        click.echo(plain_lines(told.getvalue()), nl=False, err=True)
         sys.exit(mistake.exit_code)
     except ReelwrightError as failure:
         _fail(failure.message, failure.remedy, failure.exit_code)
@@ -81,7 +86,10 @@ def run() -> None:
 
 
 def _fail(message: str, remedy: str, exit_code: int) -> NoReturn:
-    click.echo(f"Error: {message}", err=True)
+    from reelwright.views.untrusted import plain_lines
+
+    # both may quote a file, a device or the command line
+    click.echo(plain_lines(f"Error: {message}"), err=True)
     if remedy:
-        click.echo(remedy, err=True)
+        click.echo(plain_lines(remedy), err=True)
     sys.exit(exit_code)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +12,7 @@ import click
 from reelwright.errors import UsageError
 from reelwright.json_text import json_text
 from reelwright.ledger import ledger_path, open_ledger
+from reelwright.views.untrusted import plain_lines, plain_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -87,13 +89,16 @@ def export(as_csv: bool, output: Path | None) -> None:
     with _ledger() as ledger:
         records = ledger.winds() if ledger else []
     text = csv_text(records)
+    if output is None and sys.stdout.isatty():
+        click.echo(plain_lines(text.replace("\r\n", "\n")), nl=False)
+        return
     if output is None:
         click.echo(text.encode(), nl=False)  # as bytes, so that no system changes the line breaks
         return
     from reelwright.cli.output_file import write_whole
 
     write_whole(output, text)
-    click.echo(f"{output}: {len(records)} {'wind' if len(records) == 1 else 'winds'}.")
+    click.echo(plain_text(f"{output}: {len(records)} {'wind' if len(records) == 1 else 'winds'}."))
 
 
 def _wanted(ledger: Ledger | None, job_id: int | None) -> WindRecord | None:

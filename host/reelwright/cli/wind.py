@@ -14,6 +14,7 @@ from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
+from reelwright.views.untrusted import plain_text
 from windlink.sentences import TRIPS
 
 if TYPE_CHECKING:
@@ -102,7 +103,8 @@ def command(
     )
     if ending.held:
         mend = f" Once its cause is mended, clear it and go on: {_same_command(ending.trip)}" if ending.trip else ""
-        click.echo(f"The job is still in the winder.{mend or f' To go on: {_same_command()}'}", err=True)
+        held = f"The job is still in the winder.{mend or f' To go on: {_same_command()}'}"
+        click.echo(plain_text(held), err=True)
     sys.exit(ending.exit_code)
 
 

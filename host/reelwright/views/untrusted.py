@@ -21,3 +21,9 @@ def plain_text(text: str) -> str:
     text = _SEQUENCE.sub("", text)
     text = _BREAK.sub(" ", text)
     return "".join(sign for sign in text if sign in _JOINERS or unicodedata.category(sign) not in _NEVER_SHOWN).strip()
+
+
+def plain_lines(text: str) -> str:
+    """The text with each of its lines made harmless. Line feeds and the spaces that indent a line stay."""
+    lines = [(line, len(line) - len(line.lstrip(" "))) for line in text.split("\n")]
+    return "\n".join(line[:indent] + plain_text(line) for line, indent in lines)
