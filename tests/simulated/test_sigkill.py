@@ -1,0 +1,115 @@
+"""The host is killed with SIGKILL at a random moment of a wind: no acknowledged row is lost, and the wind is picked up.
+
+The suite kills a few. `REELWRIGHT_KILLS=200 pytest -s tests/simulated/test_sigkill.py` kills two hundred;
+REELWRIGHT_SEED repeats their moments, as far as the computer lets them repeat.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import random
+import sqlite3
+import sys
+import time
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reelwright.errors import EXIT_PAUSED
+from simulated.winder import listed, run, simulated, start_wind, wind, write_job
+
+if TYPE_CHECKING:
+    import subprocess
+    from pathlib import Path
+
+KILLS = int(os.environ.get("REELWRIGHT_KILLS", "4"))
+SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
+TARGET = 1050
+START_S = 2.0  # within which a command loads its job and starts it
+TRIES = 5  # at forty times real speed, a busy computer is silent for long enough to be taken for lost
+LINES = 90  # of output, from the first progress to the end
+
+
+def until_killed(program: subprocess.Popen[str], draw: random.Random) -> list[dict[str, Any]]:
+    """Kill the program at a random time after its start, or after a random line; all that it told whole."""
+    assert program.stdout is not None
+    told = []
+    if draw.random() < 0.5:
+        time.sleep(draw.uniform(0, START_S))
+    else:
+        for _ in range(draw.randrange(1, LINES)):
+            told.append(program.stdout.readline())
+    program.kill()
+    told += program.stdout.readlines()
+    program.communicate()
+    return [json.loads(line) for line in told if line.endswith("\n")]
+
+
+def check_ledger(folder: Path, told: list[dict[str, Any]], seed: int) -> list[dict[str, Any]]:
+    """The ledger's file is sound, and every event and result that was told stands in it; its winds."""
+    path = folder / "ledger.sqlite3"
+    if not path.exists():
+        assert told == [], seed
+        return []
+    connection = sqlite3.connect(path)
+    assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)], seed
+    kept = {
+        (number, verb, sentence)
+        for number, verb, sentence in connection.execute("SELECT number, verb, sentence FROM events")
+    }
+    connection.close()
+    winds = listed(folder)
+    for each in told:
+        if each["kind"] == "event":
+            assert (each["number"], each["verb"], each["sentence"]) in kept, (seed, each)
+        elif each["kind"] == "result":
+            assert winds[0]["counted_pulses"] == each["counted_pulses"], (seed, each)
+    return winds
+
+
+def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
+    """One wind with one kill in it, and all of it checked. When it was killed, and how many rows were acknowledged."""
+    folder.mkdir()
+    draw = random.Random(seed)
+    link_loss = draw.choice(("pause", "wind_on"))
+    job = write_job(folder, link_loss=link_loss, pauses="[1, 2]")
+    truth_path = folder / "truth.jsonl"
+    with simulated(job, folder, "--pace", "40", "--truth", str(truth_path)) as port:
+        told = until_killed(start_wind(job, port, folder, "--go-on"), draw)
+        winds = check_ledger(folder, told, seed)
+        if any(each["state"] == "finished" for each in winds):
+            moment = "after its end"
+        else:
+            moment = "while it wound" if told else "while it began"
+            # the winder sees the silence in its own time, and may be winding on
+            code = EXIT_PAUSED
+            for _ in range(TRIES):
+                if code == EXIT_PAUSED:
+                    code, later, err = wind(job, port, folder, "--go-on")
+                    told += later
+            assert code == 0, (seed, code, err)
+    winds = check_ledger(folder, told, seed)
+    truth = json.loads(truth_path.read_text().splitlines()[-1])
+    assert abs(truth["true_pulses"] - TARGET) <= 1, (seed, truth)
+    assert winds[0]["counted_pulses"] == truth["true_pulses"], seed
+    assert [each["open"] for each in winds] == [False] * len(winds), seed
+    # a job that was entered and never begun leaves an empty record behind
+    assert [each["counted_pulses"] for each in winds[1:]] == [0] * (len(winds) - 1), seed
+    events = json.loads(run(folder, "ledger", "show", "--json").stdout)["events"]
+    numbers = [event["number"] for event in events if event["number"]]
+    assert numbers == list(range(1, len(numbers) + 1)), (seed, "every event once")
+    return moment, sum(each["kind"] != "progress" for each in told)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL is a thing of POSIX")
+def test_no_acknowledged_row_is_lost_and_the_next_command_picks_the_wind_up(tmp_path: Path) -> None:
+    print(f"seed {SEED}")
+    draw = random.Random(SEED)
+    moments: dict[str, int] = {}
+    acknowledged = 0
+    for number in range(KILLS):
+        moment, rows = kill_in_a_wind(tmp_path / str(number), draw.randrange(1 << 30))
+        moments[moment] = moments.get(moment, 0) + 1
+        acknowledged += rows
+    print(f"{KILLS} kills {moments}; {acknowledged} rows acknowledged, none lost, integrity sound")
