@@ -35,6 +35,7 @@ class Relay:
         self._ends = (-1, -1)
         self._over = threading.Event()
         self._heard = b""
+        self.on_pull: Callable[[], None] = lambda: None
         self.plugged = 0
         self.name = ""
         self.from_host: list[bytes] = []  # what the host said, by connection
@@ -94,6 +95,7 @@ class Relay:
                     os.write(self._winder, data)
             if self.plugged == 1 and self.name and self._pull_when(self._heard):
                 self._unplug()
+                threading.Timer(0.5, self.on_pull).start()  # when the host has noticed
                 threading.Thread(target=self._plug_later, daemon=True).start()
 
     def _plug_later(self) -> None:

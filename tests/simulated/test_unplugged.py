@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+import os
+import signal
 import sys
 from typing import TYPE_CHECKING, Any
 
@@ -48,6 +50,7 @@ class Wound:
         away_s: float,
         pull_when: Callable[[bytes], bool] = half_wound,
         link_wait_s: float = 20.0,
+        interrupted: bool = False,
     ) -> None:
         monkeypatch.setenv("REELWRIGHT_HOME", str(folder))
         job = load_job(write_job(folder, link_loss=link_loss))
@@ -59,6 +62,8 @@ class Wound:
             Relay(simulator.port, folder, pull_when, away_s) as relay,
         ):
             monkeypatch.setattr("serial.tools.list_ports.comports", relay.comports)
+            if interrupted:
+                relay.on_pull = lambda: os.kill(os.getpid(), signal.SIGINT)
             try:
                 self.ending = wind(job, plan, relay.name, as_json=True, go_on_at_stops=True, link_wait_s=link_wait_s)
             except LinkLostError as lost:
@@ -118,3 +123,9 @@ def test_a_winder_that_does_not_come_back_leaves_the_last_count_in_the_ledger(
     assert wound.record["uncertain"] is True
     assert wound.row["open"], "it may still be picked up"
     assert 300 < wound.record["counted_pulses"] < TARGET
+
+
+def test_ctrl_c_ends_the_waiting(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    wound = Wound(tmp_path, monkeypatch, link_loss="wind_on", away_s=math.inf, link_wait_s=3600.0, interrupted=True)
+    assert "went away" in wound.failure
+    assert wound.row["open"]

@@ -153,3 +153,14 @@ def test_an_answer_of_another_verb_is_no_answer() -> None:
 def test_a_refusal_with_a_detail_that_names_nothing_is_told_all_the_same() -> None:
     with pytest.raises(RefusedError, match=r"\(value -9999\)"):
         client_on(Answers("refused 7 -9999 0 0")).request("accept", 1, "00000000")
+
+
+def test_a_line_that_lost_its_end_spoils_no_more_than_itself() -> None:
+    class LosesTheFirstLineEnd(Cable):
+        def write(self, data: bytes) -> None:
+            super().write(data.rstrip(b"\n") if not self.log else data)
+
+    cable = LosesTheFirstLineEnd()
+    client = client_on(cable)
+    assert client.request("status")["state"] == codes.EMPTY
+    assert client.retries == 1

@@ -115,5 +115,11 @@ def test_what_the_ledger_holds_is_told_harmless(tmp_path: Path, words: tuple[str
     assert steering(shown) == []
 
 
+@posix
+def test_markup_in_a_name_is_text(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text(JOB)
+    assert "blue [bold red]spool[/]" in on_terminal(tmp_path, "plan", "job.toml")
+
+
 def test_lines_keep_their_breaks_and_their_indent() -> None:
     assert plain_lines("job has 2 faults:\n  a\x1b[2J: b\n  c\u202e: d") == "job has 2 faults:\n  a: b\n  c: d"
