@@ -150,6 +150,7 @@ class SimulatedBoard:
             self.write(self._remainder[sent : sent + 1])
             sent += 1
         self._remainder = self._remainder[sent:]
+        self._usb.flush(self._elapsed_ms)
 
     def write(self, data: bytes) -> int:
         """The port's own write, which holds everything up when `data` does not fit; how many bytes it took."""

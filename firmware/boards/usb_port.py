@@ -45,8 +45,9 @@ class UsbPort:
         let_pass: lets a moment of the machine's time go by, and says what the clock is then.
         """
         self._waiting += data
-        self.flush(now_ms)
         from_ms = now_ms
+        if len(self._waiting) > ROOM_BYTES:
+            self.flush(now_ms)
         while len(self._waiting) > ROOM_BYTES and now_ms - from_ms < STALL_MS:
             now_ms = let_pass()
             self.flush(now_ms)
