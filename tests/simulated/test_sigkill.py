@@ -63,8 +63,9 @@ def check_ledger(folder: Path, told: list[dict[str, Any]], seed: int) -> list[di
     for each in told:
         if each["kind"] == "event":
             assert (each["number"], each["verb"], each["sentence"]) in kept, (seed, each)
-        elif each["kind"] == "result":
-            assert winds[0]["counted_pulses"] == each["counted_pulses"], (seed, each)
+    results = [each["counted_pulses"] for each in told if each["kind"] == "result"]
+    if results:  # a later one takes the place of one at rest
+        assert winds[0]["counted_pulses"] == results[-1], seed
     return winds
 
 
