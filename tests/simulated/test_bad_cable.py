@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 WINDS = int(os.environ.get("REELWRIGHT_BAD_CABLE_WINDS", "3"))
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 TARGET = 1050
+TIMEOUT_S = 600  # of one command, on a computer that does much else
 TRIES = 5  # of the command: one that gives the link up is given again, as it says
 
 
@@ -45,7 +46,7 @@ def wind_over_bad_cable(folder: Path, seed: int) -> dict[str, Any]:
     with simulated(job, folder, *options) as port:
         codes: list[int] = []
         while not codes or (codes[-1] == EXIT_DEVICE and len(codes) < TRIES):
-            code, told, err = wind(job, port, folder, "--go-on")
+            code, told, err = wind(job, port, folder, "--go-on", timeout_s=TIMEOUT_S)
             codes.append(code)
     assert codes[-1] == 0, (seed, codes, err)
     truth = [json.loads(line) for line in truth_path.read_text().splitlines()]

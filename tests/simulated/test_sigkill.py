@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 KILLS = int(os.environ.get("REELWRIGHT_KILLS", "4"))
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 TARGET = 1050
+TIMEOUT_S = 600  # of one command, on a computer that does much else
 START_S = 2.0  # within which a command loads its job and starts it
 TRIES = 5  # at forty times real speed, a busy computer is silent for long enough to be taken for lost
 LINES = 90  # of output, from the first progress to the end
@@ -77,7 +78,7 @@ def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
     job = write_job(folder, link_loss=link_loss, pauses="[1, 2]")
     truth_path = folder / "truth.jsonl"
     with simulated(job, folder, "--pace", "40", "--truth", str(truth_path)) as port:
-        told = until_killed(start_wind(job, port, folder, "--go-on"), draw)
+        told = until_killed(start_wind(job, port, folder, "--go-on", timeout_s=TIMEOUT_S), draw)
         winds = check_ledger(folder, told, seed)
         if any(each["state"] == "finished" for each in winds):
             moment = "after its end"
@@ -87,7 +88,7 @@ def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
             code = EXIT_PAUSED
             for _ in range(TRIES):
                 if code == EXIT_PAUSED:
-                    code, later, err = wind(job, port, folder, "--go-on")
+                    code, later, err = wind(job, port, folder, "--go-on", timeout_s=TIMEOUT_S)
                     told += later
             assert code == 0, (seed, code, err)
     winds = check_ledger(folder, told, seed)

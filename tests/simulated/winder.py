@@ -80,10 +80,12 @@ def start_wind(job: Path, port: str, home: Path, *options: str) -> subprocess.Po
     )
 
 
-def wind(job: Path, port: str, home: Path, *options: str) -> tuple[int, list[dict[str, Any]], str]:
+def wind(
+    job: Path, port: str, home: Path, *options: str, timeout_s: float = 90
+) -> tuple[int, list[dict[str, Any]], str]:
     """`wind --json` to its end: exit code, objects, standard error."""
     program = start_wind(job, port, home, *options)
-    out, err = program.communicate(timeout=90)
+    out, err = program.communicate(timeout=timeout_s)
     return program.returncode, [json.loads(line) for line in out.splitlines()], err
 
 
