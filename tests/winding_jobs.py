@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from reelwright.profiles import build_job
+from reelwright.winding.job import TARGET_KINDS
 from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
@@ -22,7 +23,7 @@ def job_tables(**changes: dict[str, Any]) -> dict[str, dict[str, Any]]:
     }
     for name, table in changes.items():
         merged = tables.get(name, {}) | table
-        if name == "target" and {"mass_g", "layers", "turns"} & set(table):
+        if name == "target" and (set(TARGET_KINDS) - {"length_m"}) & set(table):
             merged.pop("length_m", None)
         tables[name] = {key: value for key, value in merged.items() if value is not None}
     return tables

@@ -123,7 +123,7 @@ def test_nested_strand_packs_as_tightly_as_circles_can() -> None:
     assert pi / 4 / rise_factor("stacked", 1, 1) == pi / 4
 
 
-@pytest.mark.parametrize("pitch", [0.3, 1.0, 1.2, 1.9])
+@pytest.mark.parametrize("pitch", [1.0, 1.2, 1.5, 1.9])
 def test_the_crossing_factor_is_the_mean_over_the_sweep_by_quadrature(pitch: float) -> None:
     # PyPI `mpmath`, numerical quadrature of the same mean
     mean = mpmath.quad(lambda u: mpmath.sqrt(1 - u * u), [0, pitch / 2]) / (pitch / 2)

@@ -40,9 +40,10 @@ def test_the_guides_sensitivities_squared_and_added_give_the_same() -> None:
     assert sqrt(sum(part * part for part in parts)) == pytest.approx(31.664, abs=0.001)
 
 
-def test_an_even_spread_over_half_a_pulse_each_way() -> None:
-    # JCGM 100, 4.3.7: a rectangle of half-width a has u = a / sqrt(3)
-    assert half_pulse_u(10) == pytest.approx(0.05 / sqrt(3))
+def test_a_count_is_three_even_spreads_of_a_pulse() -> None:
+    # JCGM 100, 4.3.7: a rectangle of half-width a has u = a / sqrt(3); variances of independent inputs add (5.1.2).
+    # The target's rounding, where in a pulse the sensor starts, and where in a pulse the spool rests
+    assert half_pulse_u(10) == pytest.approx(sqrt(3 * (0.05 / sqrt(3)) ** 2))
 
 
 def test_nothing_uncertain_has_no_error_bar_and_names_nothing() -> None:

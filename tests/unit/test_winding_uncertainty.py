@@ -12,7 +12,7 @@ from uncertainties import ufloat
 from uncertainties.umath import sqrt
 
 from reelwright.winding.coil import Coil
-from reelwright.winding.lay import MODEL_RISE_U
+from reelwright.winding.lay import default_rise_u
 from reelwright.winding.uncertainty import half_pulse_u
 from winding_jobs import plan_of
 
@@ -20,12 +20,15 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 
+RISE_U = default_rise_u("crossing", 61.25 / 34.8, 1.75)
+
+
 def turn_by_turn(plan: Plan) -> tuple[Any, Any]:
     """Length in mm and mass in g of the plan with every input a variable of `uncertainties`."""
     job = plan.job
     barrel = ufloat(job.take_up.barrel_diameter_mm, 0.1)
     diameter = ufloat(job.strand.diameter_mm, 0.02)
-    rise = ufloat(plan.rise_factor, MODEL_RISE_U)
+    rise = ufloat(plan.rise_factor, RISE_U)
     counted = ufloat(0, half_pulse_u(60))
     density = ufloat(job.strand.density_g_cm3, 0.02)
     length: Any = 0.0
@@ -72,7 +75,7 @@ def test_true_winds_lie_inside_the_interval_in_about_95_of_100_cases(pulses_per_
     for _ in range(winds):
         barrel = draw.gauss(80, 0.1)
         diameter = draw.gauss(1.75, 0.02)
-        rise = draw.gauss(plan.rise_factor, MODEL_RISE_U)
+        rise = draw.gauss(plan.rise_factor, RISE_U)
         stopped = plan.turns + draw.uniform(-0.5, 0.5) / pulses_per_turn
         coil = Coil((barrel + diameter) / 2, rise * diameter, plan.coil.pitch_mm, Fraction(174, 5), Fraction(123, 10))
         inside += abs(coil.length_mm(stopped) / 1000 - plan.length_m) <= 2 * plan.length_u_m

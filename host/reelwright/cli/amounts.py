@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 LENGTH_UNITS = {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000)}  # in metres
+GAP_UNITS = {"mm": Fraction(1), "cm": Fraction(10)}  # in millimetres
 MASS_UNITS = {"g": Fraction(1), "kg": Fraction(1000)}  # in grams
 
 _AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)", re.ASCII)
@@ -81,6 +82,15 @@ class Length(_Typed):
 
     def parse(self, text: str) -> Fraction:
         return parse_amount(text, LENGTH_UNITS, "length")
+
+
+class Gap(_Typed):
+    """A short length such as 2mm, in millimetres."""
+
+    name = "gap"
+
+    def parse(self, text: str) -> Fraction:
+        return parse_amount(text, GAP_UNITS, "gap")
 
 
 class Mass(_Typed):

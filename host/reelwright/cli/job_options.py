@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from reelwright.cli.amounts import Length, Mass, Number, Rise
+from reelwright.cli.amounts import Gap, Length, Mass, Number, Rise
 from reelwright.errors import UsageError
 from reelwright.profiles import build_job, load_job, profile_names
+from reelwright.winding.job import TARGET_KINDS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,6 +24,11 @@ _OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
     "--mass": ("target", "mass_g", {"type": Mass(), "help": "Wind this mass, such as 250g."}),
     "--layers": ("target", "layers", {"type": Number(), "help": "Wind this many layers."}),
     "--turns": ("target", "turns", {"type": Number(), "help": "Wind this many turns."}),
+    "--flange-margin": (
+        "target",
+        "flange_margin_mm",
+        {"type": Gap(), "help": "Fill the spool and leave at least this much flange, such as 2mm."},
+    ),
     "--leader": ("target", "leader_m", {"type": Length(), "help": "Strand wound first and not counted."}),
     "--tail": ("target", "tail_m", {"type": Length(), "help": "Strand wound last and not counted."}),
     "--pause-every-layer": ("target", "pause_every_layer", {"is_flag": True, "help": "Pause at each layer's end."}),
@@ -48,7 +54,7 @@ _OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
     "--phase-turns": ("machine", "phase_turns", {"type": Number(), "help": "Turns left to the guide's next reversal."}),
     "--rise": ("lay", "rise", {"type": Rise(), "help": "crossing, nested, stacked, or a measured factor."}),
 }
-_AMOUNTS = ("--length", "--mass", "--layers", "--turns")
+_AMOUNTS = tuple(option for option, (_, key, _) in _OPTIONS.items() if key in TARGET_KINDS)
 _NEEDED = {
     "--spool": "spool",
     "--strand": "strand",

@@ -19,7 +19,8 @@ from reelwright.winding.plan import make_plan
 def command(path: str | None, as_json: bool, output: str | None, **options: Any) -> None:
     """Compute turns, layers, length, mass and fit of a job.
 
-    The job is JOB.toml, or --spool, --strand and --machine with one of --length, --mass, --layers, --turns.
+    The job is JOB.toml, or --spool, --strand and --machine with one of --length, --mass, --layers, --turns,
+    --flange-margin.
     Options go before what the file says.
     """
     if output is not None:

@@ -4,11 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reelwright.winding.gears import turns_per_layer
 from reelwright.winding.job import TARGET_KINDS
 
 if TYPE_CHECKING:
     from reelwright.profiles.draft import Draft
     from reelwright.winding.plan import Plan
+
+
+MOST_OVAL = 1.25  # one diameter over the other. Our own limit: strand flatter than that does not turn as it is drawn
 
 
 def check_together(draft: Draft) -> None:
@@ -50,6 +54,13 @@ def _strand(draft: Draft) -> None:
             "diameter_u_mm",
             f"{u:g} mm is too unsure for strand of {diameter:g} mm; give a standard uncertainty below a quarter of it",
         )
+    second = draft.get("strand", "second_diameter_mm")
+    if diameter and second and not 1 / MOST_OVAL <= second / diameter <= MOST_OVAL:
+        draft.fault(
+            "strand",
+            "second_diameter_mm",
+            f"{second:g} mm across {diameter:g} mm is a ribbon, not a strand; measure both again",
+        )
 
 
 def _width(draft: Draft) -> None:
@@ -85,12 +96,25 @@ def _gears(draft: Draft) -> None:
         )
     if draft.get("machine", "gears") == ():
         draft.fault("machine", "gears", "the list is empty; give a pair [driver teeth, driven teeth] for each stage")
-    phase, layer = draft.get("machine", "phase_turns"), draft.get("machine", "turns_per_layer")
-    if phase and layer and direct and phase > layer:
+
+
+def _turns_of_a_layer(draft: Draft) -> None:
+    direct, gears = draft.get("machine", "turns_per_layer"), draft.get("machine", "gears")
+    screw = draft.get("machine", "screw_turns_per_pass")
+    layer = direct or (turns_per_layer(gears, screw) if gears and screw else None)
+    phase, dwell = draft.get("machine", "phase_turns"), draft.get("machine", "dwell_turns")
+    if phase and layer and phase > layer:
         draft.fault(
             "machine",
             "phase_turns",
             f"{float(phase):g} turns to the next reversal, but a layer has only {float(layer):g}; give at most that",
+        )
+    if dwell and layer and dwell >= layer:
+        draft.fault(
+            "machine",
+            "dwell_turns",
+            f"the guide stands for {float(dwell):g} turns, but a layer has only {float(layer):g}, so it would never "
+            "travel; give less than that",
         )
 
 
@@ -243,6 +267,7 @@ _CHECKS = (
     _strand,
     _width,
     _gears,
+    _turns_of_a_layer,
     _sensor,
     _speeds,
     _line_speed,

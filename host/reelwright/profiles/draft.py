@@ -9,7 +9,7 @@ from attrs import NOTHING, fields
 
 from reelwright.errors import Fault
 from reelwright.profiles.values import BadValueError, closest, near, printable, read_value, shown
-from reelwright.winding.job import Lay, Machine, PayOff, Strand, TakeUp, Target
+from reelwright.winding.job import TARGET_KINDS, Lay, Machine, PayOff, Strand, TakeUp, Target
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -108,7 +108,7 @@ def _unknown_key(name: str, key: str, known: list[str]) -> str:
 
 def _needs(name: str, needed: list[str]) -> str:
     if name == "target":
-        return "one of length_m, mass_g, layers, turns"
+        return f"one of {', '.join(TARGET_KINDS)}"
     return ", ".join(needed)
 
 

@@ -80,7 +80,7 @@ class SimulatorOptions:
 def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, object]:
     """The spec that the simulated board reads. Fractions go as pairs of whole numbers, so nothing is rounded twice."""
     machine = job.machine
-    diameter_mm = job.strand.diameter_mm if options.true_diameter_mm is None else options.true_diameter_mm
+    diameter_mm = job.strand.mean_diameter_mm if options.true_diameter_mm is None else options.true_diameter_mm
     empty_g = job.take_up.empty_mass_g
     return {
         "seed": options.seed,

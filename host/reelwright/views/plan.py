@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from reelwright.winding.plan import Plan
+    from reelwright.winding.source import Left
 
 LEVEL = f"(k = {COVERAGE}, about 95 %)"
 
@@ -66,7 +67,9 @@ def _print_advice(plan: Plan, console: Console) -> None:
 def _heading(plan: Plan) -> str:
     strand, spool = plan.job.strand, plan.job.take_up
     what = strand.name or strand.material or "strand"
-    return f"{plan.length_m:.3f} m of {what}, {strand.diameter_mm:g} mm, onto {spool.name or 'the take-up spool'}"
+    second = strand.second_diameter_mm
+    size = f"{strand.diameter_mm:g}" if second is None else f"{strand.diameter_mm:g} x {second:g}"
+    return f"{plan.length_m:.3f} m of {what}, {size} mm, onto {spool.name or 'the take-up spool'}"
 
 
 def _layer_table(plan: Plan) -> Table:
@@ -107,9 +110,13 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Mass", "not known: give strand.density_g_cm3, or a material that has one"
     yield "Outer diameter", f"{fit.outer_diameter_mm:.1f} mm on a flange of {spool.flange_diameter_mm:g} mm"
     yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {fit.fill_share:.0%} of the space is strand"
+    more = f"{abs(plan.fits_more_m):.1f} m {'more' if plan.fits_more_m >= 0 else 'less'} than asked for"
+    yield "Fits", f"up to {plan.fits_length_m:.1f} m, {more}"
+    dwell = float(plan.job.machine.dwell_turns)
     yield (
         "Lay",
-        f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:.2f} mm",
+        f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:.2f} mm"
+        + (f", {dwell:g} turns of a layer with the guide at a flange" if dwell else ""),
     )
     yield "Largest strand", f"{fit.largest_strand_mm:.2f} mm, that this gearing and stroke lay without climbing"
     if fit.crossings:
@@ -121,6 +128,7 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         source = plan.source
         held = f"{with_uncertainty(source.held_m, source.held_u_m, 'm')} by {source.method}"
         yield "Pay-off spool", f"{source.verdict}: holds {held}, needs {source.needed_m:.1f} m"
+        yield "Left on it", _left(source.left)
     marks = [pulses for pulses, kind in plan.stops if kind == "mark"]
     if marks:
         yield "Marks", ", ".join(f"{plan.length_m_at(pulses):.3f} m at pulse {pulses}" for pulses in marks)
@@ -150,17 +158,18 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Motor", f"{needs}, geared {float(machine.motor_ratio):g} : 1"
 
 
+def _left(left: Left) -> str:
+    parts = [with_uncertainty(left.length_m.value, left.length_m.u, "m")]
+    if left.mass_g is not None:
+        parts.append(with_uncertainty(left.mass_g.value, left.mass_g.u, "g"))
+    if left.diameter_mm is not None:
+        parts.append(with_uncertainty(left.diameter_mm.value, left.diameter_mm.u, "mm") + " across")
+    return ", ".join(parts)
+
+
 def _reasons(plan: Plan) -> Iterator[str]:
-    """What dominates the uncertainty, in a sentence or two."""
-    length = plan.length
-    if length.dominant:
-        share = length.shares[length.dominant]
-        yield f"Most of the length's uncertainty comes from the {length.dominant} ({share:.0%} of its variance)."
-    if plan.mass is not None and plan.mass.dominant:
-        sentence = (
-            f"Most of the mass's comes from the {plan.mass.dominant} ({plan.mass.shares[plan.mass.dominant]:.0%})"
-        )
-        if plan.mass.dominant == "strand diameter":
-            diameter = plan.job.strand.diameter_mm
-            sentence += f": ± 0.05 mm on {diameter:g} mm strand are ± {2 * 0.05 / diameter:.1%} of mass"
-        yield sentence + "."
+    """What dominates the uncertainty, and what to do about it."""
+    yield from filter(None, (plan.length.reason("length"), "" if plan.mass is None else plan.mass.reason("mass")))
+    if plan.mass is not None and plan.mass.dominant == "strand diameter":
+        diameter = plan.job.strand.mean_diameter_mm
+        yield f"± 0.05 mm on {diameter:g} mm strand are ± {2 * 0.05 / diameter:.1%} of mass."

@@ -80,7 +80,7 @@ def _flange(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
 
 
 def _pitch(job: Job, coil: Coil) -> list[Finding]:
-    stroke, width, diameter = job.stroke_mm, job.take_up.inside_width_mm, job.strand.diameter_mm
+    stroke, width, diameter = job.stroke_mm, job.take_up.inside_width_mm, job.strand.mean_diameter_mm
     touching_stroke = rounded_up(diameter * laying_turns(job, coil))
 
     def on_a_spool_to_match() -> Mend:
@@ -107,7 +107,7 @@ def _pitch(job: Job, coil: Coil) -> list[Finding]:
 
 
 def _ends(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
-    width, diameter = job.take_up.inside_width_mm, job.strand.diameter_mm
+    width, diameter = job.take_up.inside_width_mm, job.strand.mean_diameter_mm
 
     def from_end_to_end() -> Iterator[Mend]:
         if width <= diameter:
@@ -134,7 +134,7 @@ def _ends(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
 
 def _bend(job: Job, fit: Fit) -> list[Finding]:
     def mends(limit_percent: float) -> Iterator[Mend]:
-        barrel = rounded_up(job.strand.diameter_mm * (100 / limit_percent - 1))
+        barrel = rounded_up(job.strand.mean_diameter_mm * (100 / limit_percent - 1))
         wider = (Change("take_up.barrel_diameter_mm", "at least", barrel),)
         flange = barrel + fit.outer_diameter_mm - job.take_up.barrel_diameter_mm
         yield (

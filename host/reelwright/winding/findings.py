@@ -46,7 +46,9 @@ class Limit(NamedTuple):
         """The limit for this job; None where the job does not give the value that it hangs on."""
         if not self.key:
             return self.factor
-        value = reduce(getattr, self.key.split("."), job)
+        # oval strand lies by the mean of its diameters
+        key = "strand.mean_diameter_mm" if self.key == "strand.diameter_mm" else self.key
+        value = reduce(getattr, key.split("."), job)
         return None if value is None else self.factor * float(value)  # type: ignore[arg-type]
 
     def text(self) -> str:

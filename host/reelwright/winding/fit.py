@@ -5,6 +5,8 @@ from __future__ import annotations
 from math import atan, degrees, pi, radians, tan
 from typing import TYPE_CHECKING, NamedTuple
 
+from reelwright.winding.mass import section_mm2
+
 if TYPE_CHECKING:
     from reelwright.winding.coil import Coil
     from reelwright.winding.job import Job
@@ -48,7 +50,7 @@ def laying_turns(job: Job, coil: Coil) -> float:
 
 def touching_turns(job: Job, coil: Coil, stroke_mm: float) -> float:
     """Spool turns per layer at which turns just touch on this stroke, p = d."""
-    return float(coil.turns_per_layer) - laying_turns(job, coil) + stroke_mm / job.strand.diameter_mm
+    return float(coil.turns_per_layer) - laying_turns(job, coil) + stroke_mm / job.strand.mean_diameter_mm
 
 
 def strand_for_pitch_mm(job: Job, coil: Coil, pitch_in_diameters: float) -> float:
@@ -79,9 +81,9 @@ def spool_volume_mm3(outer_mm: float, barrel_mm: float, width_mm: float) -> floa
 
 def measure_fit(job: Job, coil: Coil, turns: float) -> Fit:
     """The fit of these turns on the job's take-up spool."""
-    spool, diameter = job.take_up, job.strand.diameter_mm
+    spool, diameter = job.take_up, job.strand.mean_diameter_mm
     outer = outer_diameter_mm(coil, diameter, coil.top_level(turns))
-    strand_mm3 = pi / 4 * diameter * diameter * coil.length_mm(turns)
+    strand_mm3 = section_mm2(job.strand.diameter_mm, job.strand.second_diameter_mm) * coil.length_mm(turns)
     space_mm3 = spool_volume_mm3(spool.flange_diameter_mm, spool.barrel_diameter_mm, spool.inside_width_mm)
     distance = job.machine.guide_distance_mm
     return Fit(
@@ -98,6 +100,6 @@ def measure_fit(job: Job, coil: Coil, turns: float) -> Fit:
 
 def layers_that_fit(job: Job, coil: Coil, margin_mm: float = 0.0) -> int:
     """How many whole layers the flange holds, with so much of it left above them."""
-    room = job.take_up.flange_diameter_mm / 2 - margin_mm - coil.inner_radius_mm - job.strand.diameter_mm / 2
+    room = job.take_up.flange_diameter_mm / 2 - margin_mm - coil.inner_radius_mm - job.strand.mean_diameter_mm / 2
     layers = room / coil.rise_mm + _SLACK
     return 0 if layers < 0 else 1 + int(layers)

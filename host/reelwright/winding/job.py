@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Annotated, Literal, cast
 from attrs import fields_dict, frozen, has
 
 from reelwright.winding.gears import turns_per_layer
-from reelwright.winding.lay import default_rise_u
 from reelwright.winding.quantities import Quantity
 
 if TYPE_CHECKING:
     from attrs import AttrsInstance
 
 Millimetres = Annotated[float, Quantity("mm", above=0, at_most=5000)]
+StrandMillimetres = Annotated[float, Quantity("mm", at_least=0.05, at_most=50)]
 Grams = Annotated[float, Quantity("g", above=0, at_most=100_000)]
 EmptyGrams = Annotated[float, Quantity("g", at_least=0, at_most=50_000)]
 Metres = Annotated[float, Quantity("m", above=0, at_most=1_000_000)]
@@ -70,14 +70,25 @@ class PayOff:
 
 @frozen
 class Strand:
-    """The strand. diameter_u_mm and density_u_g_cm3 are standard uncertainties."""
+    """The strand. diameter_u_mm and density_u_g_cm3 are standard uncertainties.
 
-    diameter_mm: Annotated[float, Quantity("mm", at_least=0.05, at_most=50)]
+    second_diameter_mm: across the first, where the strand is oval. Strand turns freely round its axis as it is drawn,
+    so it lies with either diameter upright as often: its lay goes by the mean of the two, its mass by their
+    product. diameter_u_mm is then of the mean, and shifts both alike, as a micrometer's error does.
+    """
+
+    diameter_mm: StrandMillimetres
+    second_diameter_mm: StrandMillimetres | None = None
     diameter_u_mm: Annotated[float, Quantity("mm", at_least=0, at_most=5)] = 0.02
     density_g_cm3: Density | None = None
     density_u_g_cm3: Annotated[float, Quantity("g/cm3", at_least=0, at_most=5)] | None = None
     material: str = ""
     name: str = ""
+
+    @property
+    def mean_diameter_mm(self) -> float:
+        """The diameter that the lay goes by."""
+        return self.diameter_mm if self.second_diameter_mm is None else (self.diameter_mm + self.second_diameter_mm) / 2
 
     @property
     def known_density_u_g_cm3(self) -> float:
@@ -92,6 +103,9 @@ class Machine:
     back_tension_n is of the strand before any fixed guide; guide_wrap_deg and guide_friction are of the guides that
     it then bends round. motor_torque_n_m is what the motor gives at its own shaft at winding speed for as long as a
     wind takes, gear_torque_n_m what the gearing bears at the spool's shaft.
+
+    dwell_turns: turns of a pass in which the guide stands at the flange while the spool turns. They are part of the
+    turns per layer, half of them at each end of a pass.
     """
 
     pulses_per_turn: Annotated[int, Quantity("pulses", at_least=1, at_most=100_000)]
@@ -103,6 +117,7 @@ class Machine:
     shaft_turns_per_spool_turn: Annotated[Fraction, Quantity("turns", above=0, at_most=10_000)] = Fraction(1)
     sensor: Literal["single", "quadrature"] = "single"
     phase_turns: Annotated[Fraction, Quantity("turns", at_least=0, at_most=10_000)] | None = None
+    dwell_turns: Annotated[Fraction, Quantity("turns", at_least=0, at_most=10_000)] = Fraction(0)
     drive: Literal["hand", "dc", "stepper"] = "dc"
     steps_per_spool_turn: Annotated[Fraction, Quantity("steps", above=0, at_most=10_000_000)] | None = None
     max_spool_rpm: Rpm = 120.0
@@ -181,29 +196,30 @@ class Machine:
 
 @frozen
 class Lay:
-    """How layers rise: a model's name, or a measured factor. rise_u is its standard uncertainty."""
+    """How layers rise: a model's name, or a measured factor. rise_u is its standard uncertainty.
+
+    Where it is not given, `lay.default_rise_u` tells it by model and lay pitch.
+    """
 
     rise: RiseModel | Annotated[float, Quantity("", above=0, at_most=1.5)] = "crossing"
     rise_u: Annotated[float, Quantity("", at_least=0, at_most=0.5)] | None = None
 
-    @property
-    def known_rise_u(self) -> float:
-        """The factor's standard uncertainty, with its default."""
-        return default_rise_u(self.rise) if self.rise_u is None else self.rise_u
-
 
 @frozen
 class Target:
-    """How much to wind: exactly one of length_m, mass_g, layers, turns.
+    """How much to wind: exactly one of TARGET_KINDS.
 
     Length and mass are of the counted strand; leader_m and tail_m are wound besides. Layers and turns are of
-    everything wound. Marks are lengths of counted strand at which to pause.
+    everything wound. flange_margin_mm fills the spool: every level of strand that leaves at least so much flange on
+    each side is wound in full, and none is begun that would not. Marks are lengths of counted strand at which to
+    pause.
     """
 
     length_m: Metres | None = None
     mass_g: Grams | None = None
     layers: Annotated[Fraction, Quantity("layers", above=0, at_most=1000)] | None = None
     turns: Turns | None = None
+    flange_margin_mm: Annotated[float, Quantity("mm", at_least=0, at_most=2500)] | None = None
     leader_m: EndMetres = 0.0
     tail_m: EndMetres = 0.0
     pause_every_layer: bool = False
@@ -211,7 +227,7 @@ class Target:
     marks_m: tuple[Metres, ...] = ()
 
 
-TARGET_KINDS = ("length_m", "mass_g", "layers", "turns")
+TARGET_KINDS = ("length_m", "mass_g", "layers", "turns", "flange_margin_mm")
 
 
 @frozen
@@ -230,7 +246,7 @@ class Job:
         """Distance between the outermost strand centres: given, or what the inside width leaves."""
         if self.machine.stroke_mm is not None:
             return self.machine.stroke_mm
-        return self.take_up.inside_width_mm - self.strand.diameter_mm
+        return self.take_up.inside_width_mm - self.strand.mean_diameter_mm
 
     def to_dict(self) -> dict[str, object]:
         """The job as plain JSON or TOML data, every default but None written out; `build_job` reads it back."""

@@ -14,7 +14,12 @@ def section_mm2(diameter_mm: float, second_diameter_mm: float | None = None) -> 
 
 def mass_per_mm_g(density_g_cm3: float, diameter_mm: float, second_diameter_mm: float | None = None) -> float:
     """Mass of one millimetre of strand."""
-    return density_g_cm3 * _G_PER_MM3 * section_mm2(diameter_mm, second_diameter_mm)
+    return section_mass_g_mm(density_g_cm3, section_mm2(diameter_mm, second_diameter_mm))
+
+
+def section_mass_g_mm(density_g_cm3: float, section_mm2: float) -> float:
+    """Mass of one millimetre of anything with this section."""
+    return density_g_cm3 * _G_PER_MM3 * section_mm2
 
 
 def strand_mass_g(
@@ -24,6 +29,8 @@ def strand_mass_g(
     return length_mm * mass_per_mm_g(density_g_cm3, diameter_mm, second_diameter_mm)
 
 
-def strand_length_mm(mass_g: float, density_g_cm3: float, diameter_mm: float) -> float:
+def strand_length_mm(
+    mass_g: float, density_g_cm3: float, diameter_mm: float, second_diameter_mm: float | None = None
+) -> float:
     """Length of a mass of strand."""
-    return mass_g / mass_per_mm_g(density_g_cm3, diameter_mm)
+    return mass_g / mass_per_mm_g(density_g_cm3, diameter_mm, second_diameter_mm)

@@ -12,14 +12,14 @@ from reelwright.winding.advice import drive_findings, fit_findings, sensor_findi
 from reelwright.winding.coil import MOST_LAYERS, Coil, TooManyLayersError
 from reelwright.winding.drive import Ramp, line_speed_m_s, torque_n_m
 from reelwright.winding.drive_load import layer_rpm, measure_load, spool_tension_n
-from reelwright.winding.fit import measure_fit, outer_diameter_mm
-from reelwright.winding.job import ImpossibleJobError
-from reelwright.winding.lay import lay_pitch_mm, rise_factor
+from reelwright.winding.fit import layers_that_fit, measure_fit, outer_diameter_mm
+from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError
+from reelwright.winding.lay import default_rise_u, lay_pitch_mm, rise_factor
 from reelwright.winding.mass import strand_length_mm, strand_mass_g
 from reelwright.winding.planned import LayerRow, Plan, StopKind, turns_to_reversal
 from reelwright.winding.pulses import PulseScale, layer_boundaries
-from reelwright.winding.source import check_source, source_findings
-from reelwright.winding.uncertainty import Spread, length_and_mass
+from reelwright.winding.source import Drawn, check_source, source_findings
+from reelwright.winding.uncertainty import Inputs
 
 if TYPE_CHECKING:
     from reelwright.winding.job import Job
@@ -44,7 +44,7 @@ def make_plan(job: Job) -> Plan:
     Raises ImpossibleJobError where the values of the job contradict one another. A wind that does not fit
     its spool is still planned: `Plan.blocking` then says why it must not be started.
     """
-    rise, coil = _lay_out(job)
+    coil, rise, rise_u = _lay_out(job)
     amount = _amount(job, coil)
     scale = PulseScale(job.machine.pulses_per_spool_turn)
     turns = float(amount.turns)
@@ -57,14 +57,16 @@ def make_plan(job: Job) -> Plan:
     top = coil.top_level(turns)
     cruise_rpm = layer_rpm(job.machine, coil.turn_length_mm(max(top, 0)))
     ramp = _ramp(job, scale, cruise_rpm)
-    spread = _spread(job, rise)
-    ends_mm = 1000 * (job.target.leader_m + job.target.tail_m)
-    length, mass = length_and_mass(coil, turns, ends_mm, float(scale.per_spool_turn), spread)
+    inputs = Inputs.of(job, rise, rise_u)
+    ends_mm = _ends_mm(job)
+    drawn_mm = inputs.wound_mm(coil, turns)
+    length, mass = inputs.counted(drawn_mm, ends_mm)
     wound_m = (amount.counted_mm + ends_mm) / 1000
-    density, diameter = job.strand.density_g_cm3, job.strand.diameter_mm
     fit = measure_fit(job, coil, turns)
-    source = None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m)
-    wound_g = None if density is None else strand_mass_g(1000 * wound_m, density, diameter)
+    source = (
+        None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m, Drawn(inputs.strand, drawn_mm))
+    )
+    wound_g = _mass_g(job, 1000 * wound_m)
     load = measure_load(job, coil, fit, top, wound_g, cruise_rpm)
     findings = [
         *fit_findings(job, coil, fit),
@@ -76,7 +78,7 @@ def make_plan(job: Job) -> Plan:
         job=job,
         coil=coil,
         scale=scale,
-        spread=spread,
+        inputs=inputs,
         rise_factor=rise,
         exact_turns=amount.turns,
         full_layers=full,
@@ -86,6 +88,7 @@ def make_plan(job: Job) -> Plan:
         wound_length_m=wound_m,
         wound_mass_g=wound_g,
         fit=fit,
+        fits_length_m=max(coil.length_mm(float(_filling_turns(job, coil))) - ends_mm, 0.0) / 1000,
         source=source,
         target_pulses=target,
         layer_pulses=layer_pulses,
@@ -100,9 +103,10 @@ def make_plan(job: Job) -> Plan:
     )
 
 
-def _lay_out(job: Job) -> tuple[float, Coil]:
-    layer_turns = job.machine.layer_turns
-    diameter = job.strand.diameter_mm
+def _lay_out(job: Job) -> tuple[Coil, float, float]:
+    """The coil that the job winds; the rise factor and its standard uncertainty."""
+    layer_turns, dwell = job.machine.layer_turns, job.machine.dwell_turns
+    diameter = job.strand.mean_diameter_mm
     if job.stroke_mm <= 0:
         raise ImpossibleJobError(
             "take_up.inside_width_mm",
@@ -114,23 +118,30 @@ def _lay_out(job: Job) -> tuple[float, Coil]:
             f"{float(job.machine.first_pass_turns):g} turns to the next reversal, but a whole layer has only "
             f"{float(layer_turns):g}; give at most that",
         )
-    pitch = lay_pitch_mm(job.stroke_mm, float(layer_turns))
+    if dwell >= layer_turns:
+        raise ImpossibleJobError(
+            "machine.dwell_turns",
+            f"the guide stands for {float(dwell):g} turns of a layer's {float(layer_turns):g}; give less",
+        )
+    pitch = lay_pitch_mm(job.stroke_mm, float(layer_turns - dwell))
+    given_u = job.lay.rise_u
     try:
         rise = rise_factor(job.lay.rise, pitch, diameter)
+        rise_u = default_rise_u(job.lay.rise, pitch, diameter) if given_u is None else given_u
     except ValueError as no_answer:
         raise ImpossibleJobError(
             "lay.rise", f"{no_answer}; raise the turns per layer, shorten the stroke, or give a measured rise factor"
         ) from None
     inner = (job.take_up.barrel_diameter_mm + diameter) / 2
-    return rise, Coil(inner, rise * diameter, pitch, layer_turns, job.machine.first_pass_turns)
+    coil = Coil(inner, rise * diameter, pitch, layer_turns, job.machine.first_pass_turns, dwell)
+    return coil, rise, rise_u
 
 
 def _amount(job: Job, coil: Coil) -> _Amount:
     target = job.target
-    ends_mm = 1000 * (target.leader_m + target.tail_m)
-    if target.turns is not None or target.layers is not None:
-        turns = _turns_of_layers(coil, target.layers) if target.turns is None else target.turns
-        key = "target.layers" if target.turns is None else "target.turns"
+    ends_mm = _ends_mm(job)
+    if target.length_m is None and target.mass_g is None:
+        key, turns = _turns_asked(job, coil)
         if coil.full_passes(turns) >= MOST_LAYERS:
             raise ImpossibleJobError(key, f"this makes more than {MOST_LAYERS} layers, which no spool holds; wind less")
         counted = coil.length_mm(float(turns)) - ends_mm
@@ -157,12 +168,51 @@ def _length_of_mass(job: Job) -> float:
         raise ImpossibleJobError(
             "strand.density_g_cm3", "a target in grams needs the strand's density; give it, or a material that is known"
         )
-    return strand_length_mm(job.target.mass_g, job.strand.density_g_cm3, job.strand.diameter_mm)
+    return strand_length_mm(
+        job.target.mass_g, job.strand.density_g_cm3, job.strand.diameter_mm, job.strand.second_diameter_mm
+    )
 
 
-def _turns_of_layers(coil: Coil, layers: Fraction | None) -> Fraction:
-    if layers is None:
-        raise ImpossibleJobError("target", "give one of length_m, mass_g, layers, turns")
+def _mass_g(job: Job, length_mm: float) -> float | None:
+    strand = job.strand
+    if strand.density_g_cm3 is None:
+        return None
+    return strand_mass_g(length_mm, strand.density_g_cm3, strand.diameter_mm, strand.second_diameter_mm)
+
+
+def _ends_mm(job: Job) -> float:
+    return 1000 * (job.target.leader_m + job.target.tail_m)
+
+
+def _turns_asked(job: Job, coil: Coil) -> tuple[str, Fraction]:
+    """The key of a target that says turns, layers or a full spool, and the turns that it means."""
+    target = job.target
+    if target.turns is not None:
+        return "target.turns", target.turns
+    if target.layers is not None:
+        return "target.layers", _turns_of_layers(coil, target.layers)
+    if target.flange_margin_mm is None:
+        raise ImpossibleJobError("target", f"give one of {', '.join(TARGET_KINDS)}")
+    turns = _filling_turns(job, coil, target.flange_margin_mm)
+    if not turns:
+        spool = job.take_up
+        raise ImpossibleJobError(
+            "target.flange_margin_mm",
+            f"a flange of {spool.flange_diameter_mm:g} mm on a barrel of {spool.barrel_diameter_mm:g} mm has no room "
+            f"for a layer and a margin of {target.flange_margin_mm:g} mm; leave less",
+        )
+    return "target.flange_margin_mm", turns
+
+
+def _filling_turns(job: Job, coil: Coil, margin_mm: float = 0.0) -> Fraction:
+    """The turns that fill every level which leaves this margin at the flange, and begin no higher one.
+
+    At most MOST_LAYERS - 1 levels, more than any spool holds.
+    """
+    return coil.turns_below(min(layers_that_fit(job, coil, margin_mm), MOST_LAYERS - 1))
+
+
+def _turns_of_layers(coil: Coil, layers: Fraction) -> Fraction:
     whole = int(layers)
     begun = coil.pass_end(whole)
     return begun + (layers - whole) * (coil.pass_end(whole + 1) - begun)
@@ -197,7 +247,7 @@ def _layer_rows(job: Job, coil: Coil, turns: Fraction) -> tuple[LayerRow, ...]:
                 turns=layer_turns,
                 length_m=cumulative_m - before_m,
                 cumulative_length_m=cumulative_m,
-                diameter_mm=outer_diameter_mm(coil, job.strand.diameter_mm, level),
+                diameter_mm=outer_diameter_mm(coil, job.strand.mean_diameter_mm, level),
                 spool_rpm=rpm,
                 line_speed_m_s=line_speed_m_s(rpm, turn_length),
                 torque_n_m=torque_n_m(tension_n, coil.radius_mm(level)),
@@ -242,16 +292,3 @@ def _seconds(
         return scale.turns(target) * 60 / cruise_rpm
     ends = [0, *(pulses for pulses, _ in stops), target]
     return sum(ramp.seconds(scale.turns(end - begin)) for begin, end in pairwise(ends))
-
-
-def _spread(job: Job, rise: float) -> Spread:
-    return Spread(
-        diameter_mm=job.strand.diameter_mm,
-        diameter_u_mm=job.strand.diameter_u_mm,
-        barrel_u_mm=job.take_up.barrel_diameter_u_mm,
-        rise=rise,
-        rise_u=job.lay.known_rise_u,
-        ends=(job.target.leader_m > 0) + (job.target.tail_m > 0),
-        density_g_cm3=job.strand.density_g_cm3,
-        density_u_g_cm3=job.strand.known_density_u_g_cm3,
-    )

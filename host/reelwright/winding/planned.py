@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from attrs import frozen
 
 from reelwright.winding.drive import line_speed_m_s
-from reelwright.winding.uncertainty import Estimate, Spread, length_and_mass
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -22,6 +21,7 @@ if TYPE_CHECKING:
     from reelwright.winding.job import Job
     from reelwright.winding.pulses import PulseScale
     from reelwright.winding.source import SourceCheck
+    from reelwright.winding.uncertainty import Estimate, Inputs
 
 StopKind = Literal["layer", "mark"]
 
@@ -63,7 +63,7 @@ class Plan:
     job: Job
     coil: Coil
     scale: PulseScale
-    spread: Spread
+    inputs: Inputs
     rise_factor: float
     exact_turns: Fraction
     full_layers: int
@@ -73,6 +73,7 @@ class Plan:
     wound_length_m: float
     wound_mass_g: float | None
     fit: Fit
+    fits_length_m: float  # of counted strand, the most that the spool takes below its flange's rim
     source: SourceCheck | None
     target_pulses: int
     layer_pulses: tuple[int, ...]  # end of each layer; the last is the target
@@ -94,6 +95,11 @@ class Plan:
     def length_m(self) -> float:
         """Counted strand."""
         return self.length.value / 1000
+
+    @property
+    def fits_more_m(self) -> float:
+        """How much more counted strand the spool takes than is asked for; negative where that is too much."""
+        return self.fits_length_m - self.length_m
 
     @property
     def length_u_m(self) -> float:
@@ -206,8 +212,7 @@ class Plan:
         exact = self.scale.exact_turns(max(pulses, 0))
         turns = float(exact)
         _, ends_mm = self._counted_mm(turns)
-        per_turn = float(self.scale.per_spool_turn)
-        length, mass = length_and_mass(self.coil, turns, ends_mm, per_turn, self.spread)
+        length, mass = self.inputs.length_and_mass(self.coil, turns, ends_mm)
         return Wound(
             pulses=pulses,
             turns=self.scale.turns(pulses),

@@ -8,6 +8,7 @@ from attrs import asdict
 
 if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
+    from reelwright.winding.source import Left
 
 
 def plan_record(plan: Plan) -> dict[str, object]:
@@ -21,16 +22,21 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "first_pass_turns": str(plan.first_pass_turns),
         "lay_pitch_mm": plan.coil.pitch_mm,
         "rise_factor": plan.rise_factor,
+        "dwell_turns": str(plan.job.machine.dwell_turns),
         "length_m": plan.length_m,
         "length_u_m": plan.length_u_m,
         "length_u_shares": dict(plan.length.shares),
+        "length_u_reason": plan.length.reason("length"),
         "mass_g": plan.mass_g,
         "mass_u_g": plan.mass_u_g,
         "mass_u_shares": None if plan.mass is None else dict(plan.mass.shares),
+        "mass_u_reason": None if plan.mass is None else plan.mass.reason("mass"),
         "wound_length_m": plan.wound_length_m,
         "wound_mass_g": plan.wound_mass_g,
         "outer_diameter_mm": plan.fit.outer_diameter_mm,
         "flange_margin_mm": plan.fit.flange_margin_mm,
+        "fits_length_m": plan.fits_length_m,
+        "fits_more_m": plan.fits_more_m,
         "end_gap_mm": plan.fit.end_gap_mm,
         "fill_share": plan.fit.fill_share,
         "bending_strain": plan.fit.bending_strain,
@@ -55,7 +61,21 @@ def plan_record(plan: Plan) -> dict[str, object]:
             "held_u_m": source.held_u_m,
             "needed_m": source.needed_m,
             "verdict": source.verdict,
+            **_left_record(source.left),
         },
         "warnings": [finding.to_dict() for finding in plan.findings],
         "blocking": list(plan.blocking),
     }
+
+
+def _left_record(left: Left) -> dict[str, float | None]:
+    """What stays on the pay-off spool: left_m and left_u_m, left_g, left_diameter_mm and theirs."""
+    found: dict[str, float | None] = {}
+    for name, unit, estimate in (
+        ("left", "m", left.length_m),
+        ("left", "g", left.mass_g),
+        ("left_diameter", "mm", left.diameter_mm),
+    ):
+        found[f"{name}_{unit}"] = None if estimate is None else estimate.value
+        found[f"{name}_u_{unit}"] = None if estimate is None else estimate.u
+    return found

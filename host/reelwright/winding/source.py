@@ -1,19 +1,19 @@
-"""Does the pay-off spool hold enough strand?"""
+"""Does the pay-off spool hold enough strand, and what is left on it afterwards?"""
 
 from __future__ import annotations
 
-from math import hypot, pi, sqrt
-from typing import TYPE_CHECKING
+from math import pi, sqrt
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from attrs import frozen
 
 from reelwright.winding.findings import Finding
 from reelwright.winding.fit import spool_volume_mm3
-from reelwright.winding.mass import mass_per_mm_g
-from reelwright.winding.uncertainty import COVERAGE
+from reelwright.winding.uncertainty import COVERAGE, StrandInputs, estimate_of, uncertain
 
 if TYPE_CHECKING:
     from reelwright.winding.job import PayOff, Strand
+    from reelwright.winding.uncertainty import Estimate
 
 SCALE_U_G = 1.0  # a kitchen scale that shows whole grams, and its zero
 WEIGHED_TARE_U_G = 1.0  # an empty spool weighed on the same
@@ -29,6 +29,21 @@ PACKING = (_LOOSEST + _TIGHTEST) / 2
 PACKING_U = (_TIGHTEST - _LOOSEST) / 2 / sqrt(3)
 
 
+class Drawn(NamedTuple):
+    """The length in mm that a wind takes, and its strand: an error of the strand acts on what was held and on this."""
+
+    strand: StrandInputs
+    length_mm: Any
+
+
+class Left(NamedTuple):
+    """What stays on the pay-off spool: strand in m and g, and the diameter that it then shows. None: not known."""
+
+    length_m: Estimate
+    mass_g: Estimate | None
+    diameter_mm: Estimate | None
+
+
 @frozen
 class SourceCheck:
     """What the pay-off spool holds, and whether that is enough. Lengths in metres, held_u_m standard."""
@@ -37,6 +52,7 @@ class SourceCheck:
     held_m: float
     held_u_m: float
     needed_m: float
+    left: Left
     unknown_tare_m: float = 0.0  # half the range that an unknown empty mass alone opens; 0 where it is known
 
     @property
@@ -57,19 +73,36 @@ class SourceCheck:
         return "short" if self.surely_short else "doubtful"
 
 
-def check_source(pay_off: PayOff, strand: Strand, needed_m: float) -> SourceCheck | None:
+def check_source(pay_off: PayOff, strand: Strand, needed_m: float, drawn: Drawn | None = None) -> SourceCheck | None:
     """Compare the pay-off spool with the need; by its length where it is known, else by mass, else by wound diameter.
 
-    None where the job gives none of them in full.
+    drawn: what the wind takes, by default needed_m exactly. None where the job says too little of the spool.
     """
-    if pay_off.held_m is not None and pay_off.held_u_m is not None:
-        return SourceCheck("known length", pay_off.held_m, pay_off.held_u_m, needed_m)
-    if pay_off.gross_mass_g is not None and strand.density_g_cm3 is not None:
-        return _by_mass(pay_off.gross_mass_g, pay_off.empty_mass_g, strand, strand.density_g_cm3, needed_m)
+    inputs, drawn_mm = drawn or Drawn(StrandInputs.of(strand), 1000 * needed_m)
+    packing = uncertain(PACKING, PACKING_U, "packing")
     wound, barrel, width = pay_off.wound_diameter_mm, pay_off.barrel_diameter_mm, pay_off.inside_width_mm
-    if wound is not None and barrel is not None and width is not None:
-        return _by_diameter(wound, barrel, width, strand, needed_m)
-    return None
+    held_mm: Any
+    if pay_off.held_m is not None and pay_off.held_u_m is not None:
+        method = "known length"
+        held_mm = 1000 * uncertain(pay_off.held_m, pay_off.held_u_m, "known length")
+    elif pay_off.gross_mass_g is not None and strand.density_g_cm3 is not None:
+        method = "mass"
+        held_mm = _net_mass_g(pay_off.gross_mass_g, pay_off.empty_mass_g) / inputs.mass_g(1.0)
+    elif wound is not None and barrel is not None and width is not None:
+        method = "wound diameter"
+        held_mm = packing * _wound_mm3(wound, barrel, width) / inputs.section_mm2
+    else:
+        return None
+    held = estimate_of(held_mm / 1000)
+    unknown_g = UNKNOWN_TARE_HALF_G if method == "mass" and pay_off.empty_mass_g is None else 0.0
+    return SourceCheck(
+        method=method,
+        held_m=held.value,
+        held_u_m=held.u,
+        needed_m=needed_m,
+        left=_left(pay_off, inputs, packing, held_mm - drawn_mm),
+        unknown_tare_m=unknown_g / estimate_of(inputs.mass_g(1000.0)).value if unknown_g else 0.0,
+    )
 
 
 def source_findings(check: SourceCheck) -> list[Finding]:
@@ -110,22 +143,33 @@ def _micrometre(length_m: float) -> float:
     return round(length_m, 6)
 
 
-def _by_mass(gross_g: float, empty_g: float | None, strand: Strand, density: float, needed_m: float) -> SourceCheck:
-    tare_g, tare_u_g = (
-        (UNKNOWN_TARE_G, UNKNOWN_TARE_HALF_G / sqrt(3)) if empty_g is None else (empty_g, WEIGHED_TARE_U_G)
-    )
-    metre_g = 1000 * mass_per_mm_g(density, strand.diameter_mm)
-    held_m = max(gross_g - tare_g, 0.0) / metre_g
-    weighing_u_m = hypot(SCALE_U_G, tare_u_g) / metre_g
-    # product of powers, JCGM 100, 5.1.6: length is net / (density d^2)
-    relative = hypot(strand.known_density_u_g_cm3 / density, 2 * strand.diameter_u_mm / strand.diameter_mm)
-    held_u_m = hypot(weighing_u_m, held_m * relative)
-    return SourceCheck("mass", held_m, held_u_m, needed_m, UNKNOWN_TARE_HALF_G / metre_g if empty_g is None else 0.0)
+def _net_mass_g(gross_g: float, empty_g: float | None) -> Any:
+    """Mass of the strand on the spool; never below nothing."""
+    if empty_g is None:
+        tare = uncertain(UNKNOWN_TARE_G, UNKNOWN_TARE_HALF_G / sqrt(3), "empty spool")
+    else:
+        tare = uncertain(empty_g, WEIGHED_TARE_U_G, "empty spool")
+    return _not_negative(gross_g + uncertain(0, SCALE_U_G, "scale") - tare)
 
 
-def _by_diameter(wound_mm: float, barrel_mm: float, width_mm: float, strand: Strand, needed_m: float) -> SourceCheck:
-    section = pi / 4 * strand.diameter_mm**2
-    held_m = PACKING * spool_volume_mm3(wound_mm, barrel_mm, width_mm) / section / 1000
-    rim_u_m = PACKING * pi / 2 * wound_mm * width_mm * WOUND_DIAMETER_U_MM / section / 1000
-    relative = hypot(PACKING_U / PACKING, 2 * strand.diameter_u_mm / strand.diameter_mm)
-    return SourceCheck("wound diameter", held_m, hypot(rim_u_m, held_m * relative), needed_m)
+def _wound_mm3(wound_mm: float, barrel_mm: float, width_mm: float) -> Any:
+    """Volume between the barrel and the wound diameter."""
+    rim_mm = uncertain(wound_mm, WOUND_DIAMETER_U_MM, "wound diameter")
+    return spool_volume_mm3(rim_mm, barrel_mm, width_mm)
+
+
+def _left(pay_off: PayOff, strand: StrandInputs, packing: Any, left_mm: Any) -> Left:
+    left_mm = _not_negative(left_mm)
+    mass_g = strand.mass_g(left_mm)
+    barrel_mm, width_mm = pay_off.barrel_diameter_mm, pay_off.inside_width_mm
+    diameter = None
+    if barrel_mm is not None and width_mm is not None:
+        # the wound volume solved for its outer diameter: D^2 = B^2 + 4 V / (pi W)
+        wound_mm3 = left_mm * strand.section_mm2 / packing
+        diameter = estimate_of((barrel_mm * barrel_mm + 4 / pi * wound_mm3 / width_mm) ** 0.5)
+    return Left(estimate_of(left_mm / 1000), None if mass_g is None else estimate_of(mass_g), diameter)
+
+
+def _not_negative(quantity: Any) -> Any:
+    """The quantity, or nothing as unsure as it."""
+    return quantity - min(estimate_of(quantity).value, 0.0)

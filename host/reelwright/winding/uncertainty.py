@@ -2,27 +2,41 @@
 
 Every u is a standard uncertainty. The length is a function of barrel diameter B, strand diameter d, rise
 factor f, counted turns and the uncounted ends; the mass of density, d and that length, so that an error of d
-acts on both at once, as it does on the bench.
+acts on both at once, as it does on the bench. The `uncertainties` package propagates, and knows each input by its
+name wherever it enters.
 """
 
 from __future__ import annotations
 
 from math import sqrt
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from attrs import field, frozen
 
-from reelwright.winding.mass import mass_per_mm_g
+from reelwright.winding.mass import section_mass_g_mm, section_mm2
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from reelwright.winding.coil import Coil
+    from reelwright.winding.job import Job, Strand
 
 COVERAGE = 2  # of the expanded uncertainty: about 95 % (JCGM 100, 6.2.1)
 
 # Standard uncertainty of a leader or tail measured off by hand: a mark within 17 mm, evenly.
 END_U_MM = 10.0
+
+# Each input, and what makes it surer.
+MENDS = {
+    "strand diameter": "measure the strand with a micrometer at several places, and set strand.diameter_mm and "
+    "strand.diameter_u_mm",
+    "barrel diameter": "measure the barrel with a caliper, and set take_up.barrel_diameter_mm and "
+    "take_up.barrel_diameter_u_mm",
+    "rise factor": "measure the outer diameter of a finished wind, and set lay.rise and lay.rise_u to what it gives",
+    "count": "fit a sensor with more pulses in a turn of the spool",
+    "leader and tail": "measure their marks off with a tape, or wind without them",
+    "density": "weigh a measured length of the strand, and set strand.density_g_cm3 and strand.density_u_g_cm3",
+}
 
 
 @frozen
@@ -43,52 +57,109 @@ class Estimate:
         """The input with the largest share; "" where nothing is uncertain."""
         return max(self.shares, key=lambda name: self.shares[name], default="")
 
+    def reason(self, noun: str) -> str:
+        """A sentence on the input that dominates, and what to do about it; "" where nothing is uncertain.
 
-class Spread(NamedTuple):
-    """What is known of the inputs. Lengths in mm, density in g/cm3 or None; count_u_turns is of the counted turns."""
+        noun: what the estimate is of, such as "length".
+        """
+        name = self.dominant
+        if not name:
+            return ""
+        mend = f"; to know the {noun} better, {MENDS[name]}" if name in MENDS else ""
+        return f"The {name} gives {self.shares[name]:.0%} of the {noun}'s uncertainty (of its variance){mend}."
 
-    diameter_mm: float
-    diameter_u_mm: float
-    barrel_u_mm: float
+
+@frozen
+class StrandInputs:
+    """The strand's uncertain quantities: mean diameter and section; density in g/cm3, or None."""
+
+    diameter_mm: Any
+    section_mm2: Any
+    density_g_cm3: Any
+
+    @classmethod
+    def of(cls, strand: Strand) -> StrandInputs:
+        """The quantities of this strand.
+
+        One error shifts both diameters of oval strand alike. An error of their difference is left out: the section,
+        pi/4 (m^2 - (d1 - d2)^2 / 4) with the mean m, owes it a thousandth of what it owes to one of m.
+        """
+        diameter = uncertain(strand.mean_diameter_mm, strand.diameter_u_mm, "strand diameter")
+        half_apart_mm = strand.diameter_mm - strand.mean_diameter_mm
+        density = strand.density_g_cm3
+        return cls(
+            diameter_mm=diameter,
+            section_mm2=section_mm2(diameter + half_apart_mm, diameter - half_apart_mm),
+            density_g_cm3=None if density is None else uncertain(density, strand.known_density_u_g_cm3, "density"),
+        )
+
+    def mass_g(self, length_mm: Any) -> Any:
+        """Mass of this length; None where the density is not known."""
+        density = self.density_g_cm3
+        return None if density is None else section_mass_g_mm(density, self.section_mm2) * length_mm
+
+
+@frozen
+class Inputs:
+    """The uncertain quantities of a wind. Errors are quantities about 0: in mm, and in turns of the count."""
+
+    strand: StrandInputs
     rise: float
-    rise_u: float
-    ends: int  # how many of leader and tail there are
-    density_g_cm3: float | None
-    density_u_g_cm3: float
+    barrel_error_mm: Any
+    rise_error: Any
+    count_error_turns: Any
+    ends_error_mm: Any
+
+    @classmethod
+    def of(cls, job: Job, rise: float, rise_u: float) -> Inputs:
+        """The quantities of this job, with the rise factor that it comes to."""
+        ends = (job.target.leader_m > 0) + (job.target.tail_m > 0)
+        return cls(
+            strand=StrandInputs.of(job.strand),
+            rise=rise,
+            barrel_error_mm=uncertain(0.0, job.take_up.barrel_diameter_u_mm, "barrel diameter"),
+            rise_error=uncertain(0.0, rise_u, "rise factor"),
+            count_error_turns=uncertain(0.0, half_pulse_u(float(job.machine.pulses_per_spool_turn)), "count"),
+            ends_error_mm=uncertain(0.0, END_U_MM * sqrt(ends), "leader and tail"),
+        )
+
+    def wound_mm(self, coil: Coil, turns: float) -> Any:
+        """Length of all strand in these turns.
+
+        The inner radius is (B + d)/2 and the rise f d; the coil knows what the length owes to each.
+        """
+        by_radius, by_rise = coil.sensitivities(turns)
+        diameter = self.strand.diameter_mm
+        nominal_mm = coil.rise_mm / self.rise
+        diameter_error = diameter - nominal_mm
+        return (
+            coil.length_mm(turns)
+            + by_radius * (self.barrel_error_mm + diameter_error) / 2
+            + by_rise * (self.rise * diameter_error + nominal_mm * self.rise_error)
+            + coil.turn_length_at_mm(turns) * self.count_error_turns
+        )
+
+    def length_and_mass(self, coil: Coil, turns: float, ends_mm: float) -> tuple[Estimate, Estimate | None]:
+        """Counted length in mm, and its mass in g where the density is known, after these turns.
+
+        ends_mm: leader and tail, wound and not counted.
+        """
+        return self.counted(self.wound_mm(coil, turns), ends_mm)
+
+    def counted(self, wound_mm: Any, ends_mm: float) -> tuple[Estimate, Estimate | None]:
+        """As length_and_mass, of strand wound."""
+        length_mm = wound_mm - ends_mm - self.ends_error_mm
+        mass_g = self.strand.mass_g(length_mm)
+        return estimate_of(length_mm), None if mass_g is None else estimate_of(mass_g)
 
 
 def half_pulse_u(pulses_per_turn: float) -> float:
-    """Standard uncertainty in turns of a count: half a pulse either way, evenly (JCGM 100, 4.3.7)."""
-    return 1 / (2 * sqrt(3) * pulses_per_turn)
+    """Standard uncertainty in turns of a count: half a pulse.
 
-
-def length_and_mass(
-    coil: Coil, turns: float, ends_mm: float, pulses_per_turn: float, spread: Spread
-) -> tuple[Estimate, Estimate | None]:
-    """Counted length in mm, and its mass in g where the density is known, after these turns.
-
-    ends_mm: leader and tail, wound and not counted.
+    A target is rounded to a pulse, the sensor starts anywhere in a pulse, and the spool comes to rest anywhere in one:
+    three even spreads of a pulse's width, 1/sqrt(12) each (JCGM 100, 4.3.7), together 1/2.
     """
-    by_radius, by_rise = coil.sensitivities(turns)
-    diameter = _input(spread.diameter_mm, spread.diameter_u_mm, "strand diameter")
-    barrel_error = _input(0.0, spread.barrel_u_mm, "barrel diameter")
-    rise_error = _input(0.0, spread.rise_u, "rise factor")
-    count_error = _input(0.0, half_pulse_u(pulses_per_turn), "count")
-    ends_error = _input(0.0, END_U_MM * sqrt(spread.ends), "leader and tail")
-    diameter_error = diameter - spread.diameter_mm
-    # the inner radius is (B + d)/2 and the rise f d; the coil knows what the length owes to each
-    length_mm = (
-        coil.length_mm(turns)
-        - ends_mm
-        + by_radius * (barrel_error + diameter_error) / 2
-        + by_rise * (spread.rise * diameter_error + spread.diameter_mm * rise_error)
-        + coil.turn_length_at_mm(turns) * count_error
-        - ends_error
-    )
-    if spread.density_g_cm3 is None:
-        return estimate_of(length_mm), None
-    density = _input(spread.density_g_cm3, spread.density_u_g_cm3, "density")
-    return estimate_of(length_mm), estimate_of(mass_per_mm_g(density, diameter) * length_mm)
+    return 1 / (2 * pulses_per_turn)
 
 
 def estimate_of(quantity: Any) -> Estimate:
@@ -100,7 +171,7 @@ def estimate_of(quantity: Any) -> Estimate:
     return Estimate(float(nominal_value(quantity)), u, {name: (part / u) ** 2 for name, part in parts.items() if part})
 
 
-def _input(value: float, u: float, name: str) -> Any:
+def uncertain(value: float, u: float, name: str) -> Any:
     """An input under its name; a plain number where nothing is uncertain of it."""
     from uncertainties import ufloat
 
