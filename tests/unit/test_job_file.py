@@ -77,6 +77,7 @@ def test_a_decimal_is_read_as_its_text_and_not_as_the_nearest_float(tmp_path: Pa
         {"lay": {"rise": 0.93, "rise_u": 0.004}, "pay_off": {"gross_mass_g": 800.5, "empty_mass_g": 150}},
         {"machine": {"turns_per_layer": None, "gears": [[10, 58], [10, 30]], "screw_turns_per_pass": 2}},
         {"machine": {"drive": "stepper", "steps_per_spool_turn": 3200, "fitted": []}},
+        {"machine": {"dwell_turns": "7/6"}, "strand": {"second_diameter_mm": 1.78}, "target": {"flange_margin_mm": 0}},
     ],
 )
 def test_a_job_survives_its_own_plain_form_through_json(changes: dict[str, Any]) -> None:
@@ -156,6 +157,9 @@ def test_all_faults_of_a_file_are_told_at_once_each_with_its_path(tmp_path: Path
         ("strand", "diameter_mm", "1.75", ["without quotes"]),
         ("strand", "diameter_mm", [1.75], ["a list is not a number"]),
         ("strand", "diameter_u_mm", 1, ["too unsure"]),
+        ("strand", "second_diameter_mm", 3.5, ["3.5 mm across 1.75 mm", "measure both again"]),
+        ("strand", "second_diameter_mm", 0, ["0 mm", "at least 0.05"]),
+        ("strand", "second_diameter_mm", "1.8", ["without quotes"]),
         ("strand", "material", 7, ["not text", "quotes"]),
         ("strand", "material", "a\x1b[31mb", ["printable"]),
         ("machine", "pulses_per_turn", 0, ["0 pulses", "at least 1"]),
@@ -166,6 +170,10 @@ def test_all_faults_of_a_file_are_told_at_once_each_with_its_path(tmp_path: Path
         ("machine", "stroke_mm", 64, ["wider than the spool's inside width", "63 mm"]),
         ("machine", "phase_turns", 35, ["34.8", "at most that"]),
         ("machine", "phase_turns", -1, ["at least 0"]),
+        ("machine", "dwell_turns", 34.8, ["34.8 turns", "never", "less than that"]),
+        ("machine", "dwell_turns", "174/5", ["never"]),
+        ("machine", "dwell_turns", -0.5, ["at least 0"]),
+        ("machine", "dwell_turns", "often", ["not a fraction"]),
         ("machine", "spool_rpm", 121, ["more than max_spool_rpm"]),
         ("machine", "creep_rpm", 200, ["faster than"]),
         ("machine", "no_load_rpm", 60, ["cannot wind at 120 rpm"]),
@@ -199,6 +207,19 @@ def test_leader_and_tail_that_take_everything_are_refused() -> None:
     assert "shorten" in faults_of(job_tables(target={"turns": 5, "tail_m": 3}))["target.turns"]
 
 
+def test_a_margin_that_leaves_no_layer_is_refused_and_one_of_nothing_fills_to_the_rim() -> None:
+    told = faults_of(job_tables(target={"flange_margin_mm": 59}))
+    assert "no room for a layer and a margin of 59 mm" in told["target.flange_margin_mm"]
+    assert "at least 0" in faults_of(job_tables(target={"flange_margin_mm": -1}))["target.flange_margin_mm"]
+    assert make_plan(job_of(target={"flange_margin_mm": 0})).blocking == ()
+
+
+def test_a_dwell_and_a_phase_are_held_against_the_turns_that_gears_give_too() -> None:
+    gears = {"turns_per_layer": None, "gears": [[10, 58], [10, 30]], "screw_turns_per_pass": 2}
+    told = faults_of(job_tables(machine=gears | {"dwell_turns": 35, "phase_turns": 36}, strand={"diameter_u_mm": 1}))
+    assert set(told) == {"machine.dwell_turns", "machine.phase_turns", "strand.diameter_u_mm"}
+
+
 def test_a_pitch_at_which_strand_falls_through_needs_a_measured_rise() -> None:
     told = faults_of(job_tables(machine={"turns_per_layer": 15}))
     assert "measured rise" in told["lay.rise"]
@@ -229,8 +250,9 @@ def test_a_pitch_at_which_strand_falls_through_needs_a_measured_rise() -> None:
 def test_values_that_forbid_one_another_are_refused(changes: dict[str, Any], path: str | None) -> None:
     if path is None:
         tables = job_tables()
-        tables["target"] = {"length_m": 3, "turns": 4}
-        assert set(faults_of(tables)) == {"target.turns"}
+        for beside in ("turns", "flange_margin_mm"):
+            tables["target"] = {"length_m": 3, beside: 4}
+            assert set(faults_of(tables)) == {f"target.{beside}"}
     else:
         assert path in faults_of(job_tables(**changes))
 
@@ -238,7 +260,7 @@ def test_values_that_forbid_one_another_are_refused(changes: dict[str, Any], pat
 def test_a_missing_table_says_what_belongs_into_it() -> None:
     told = faults_of({"take_up": {"spool": "kilo"}})
     assert set(told) == {"strand", "machine", "target"}
-    assert "length_m, mass_g, layers, turns" in told["target"]
+    assert "length_m, mass_g, layers, turns, flange_margin_mm" in told["target"]
 
 
 def test_a_table_that_is_no_table_and_a_key_in_the_wrong_table_are_told() -> None:

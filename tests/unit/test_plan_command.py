@@ -15,6 +15,7 @@ from click.testing import CliRunner, Result
 from reelwright.cli.amounts import LENGTH_UNITS, MASS_UNITS, parse_amount, parse_number
 from reelwright.cli.plan import command
 from reelwright.errors import UsageError
+from reelwright.views.quantities import with_uncertainty
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -136,6 +137,31 @@ def test_without_a_file_the_missing_options_and_their_names_are_told() -> None:
     assert "bench-dc" in refusal.value.remedy
 
 
+def test_a_spool_is_filled_to_its_margin_and_the_plan_says_what_more_would_fit() -> None:
+    answer = json.loads(plan(*BENCH, "--flange-margin", "2mm", "--json").stdout)
+    assert 2 <= answer["flange_margin_mm"] < 2 + answer["rise_factor"] * 1.75
+    assert answer["last_layer_turns"] == 0
+    assert answer["fits_length_m"] == pytest.approx(answer["length_m"] + answer["fits_more_m"])
+    shown = plan(*BENCH, "--length", "40m").stdout
+    assert f"up to {answer['fits_length_m']:.1f} m, {answer['fits_length_m'] - 40:.1f} m more than asked for" in shown
+
+
+def test_the_plan_says_what_stays_on_the_pay_off_spool(tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text(
+        '[take_up]\nspool = "kilo"\n[strand]\nprofile = "pla-1.75"\n[machine]\nprofile = "bench-dc"\n'
+        '[pay_off]\nspool = "kilo"\ngross_mass_g = 800\n[target]\nlength_m = 40\n',
+        encoding="utf-8",
+    )
+    source = json.loads(plan(str(job), "--json").stdout)["source"]
+    assert source["left_m"] == pytest.approx(source["held_m"] - 40)
+    shown = plan(str(job)).stdout
+    assert "Left on it" in shown
+    assert with_uncertainty(source["left_m"], source["left_u_m"], "m") in shown
+    assert with_uncertainty(source["left_g"], source["left_u_g"], "g") in shown
+    assert "mm across" in shown
+
+
 def test_two_targets_on_the_command_line_are_refused() -> None:
     with pytest.raises(UsageError, match="--length and --turns"):
         plan(*BENCH, "--length", "40m", "--turns", "5")
@@ -165,7 +191,10 @@ def test_phase_marks_leader_and_rise_reach_the_plan() -> None:
         ([*BENCH, "--length", "40"], "write 40m"),
         (["--spool", "kila", *BENCH[2:], "--length", "4m"], 'did you mean "kilo"?'),
         ([*BENCH, "--rise", "crosing", "--length", "4m"], 'did you mean "crossing"?'),
-        ([*BENCH], "missing: one of --length, --mass, --layers, --turns"),
+        ([*BENCH], "missing: one of --length, --mass, --layers, --turns, --flange-margin"),
+        ([*BENCH, "--flange-margin", "2"], "write 2mm"),
+        ([*BENCH, "--flange-margin", "2m"], "one of mm, cm"),
+        ([*BENCH, "--flange-margin", "80mm"], "no room for a layer"),
     ],
 )
 def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(arguments: list[str], words: str) -> None:

@@ -74,6 +74,10 @@ def driven(motor_torque_n_m: float | None = None, gear_torque_n_m: float | None 
     return {"machine": machine, "take_up": {"empty_mass_g": 150}}
 
 
+def standing(turns: float) -> Changes:
+    return {"machine": {"dwell_turns": str(Fraction(turns).limit_denominator(10**8))}}
+
+
 def counted(pulses_in_a_layer: float) -> Changes:
     turns = Fraction(pulses_in_a_layer).limit_denominator(10**7)
     return {"machine": {"turns_per_layer": str(turns), "stroke_mm": D, "pulses_per_turn": 1}, "target": WHOLE}
@@ -87,6 +91,7 @@ CASES: dict[str, Callable[[float], Changes]] = {
     "pitch_wide": lambda times: lying(times * 1.25 * TOUCHING_MM, 0),
     "against_flange": lambda times: lying(TOUCHING_MM, times - 1),
     "end_gap": lambda times: lying(TOUCHING_MM, times * D),
+    "flange_heap": lambda times: standing(times * 2),
     "tight_bend": lambda times: bent(times * 0.03),
     "fleet_angle": lambda times: swinging(times * 1.5),
     "fleet_angle_grooved": lambda times: swinging(times * 2, "grooved"),

@@ -70,3 +70,33 @@ def test_the_top_level_is_that_of_the_highest_strand_even_after_the_guide_went_d
     # pass 2 climbs over the three turns first and then lays seven on the bare barrel
     assert coil_of(Fraction(3)).top_level(12) == 1
     assert coil_of().top_level(0) == -1
+
+
+def test_a_standing_guide_lays_circles_half_of_them_at_each_end_of_a_pass() -> None:
+    coil = Coil(40.0, 1.7, 1.76, N, None, Fraction(2))
+    assert coil.stretches(20) == [(1, 0), (8, 0), (1, 0), (1, 1), (8, 1), (1, 1)]
+    assert coil.length_mm(1) == coil.circle_mm(0)
+    assert coil.length_mm(9) - coil.length_mm(1) == pytest.approx(8 * coil.turn_length_mm(0))
+    assert coil.length_mm(11) - coil.length_mm(9) == pytest.approx(coil.circle_mm(0) + coil.circle_mm(1))
+    assert coil.turn_length_mm(0) > coil.circle_mm(0)
+
+
+def test_a_guide_that_starts_in_a_stand_finishes_it_first() -> None:
+    coil = Coil(40.0, 1.7, 1.76, N, Fraction(1, 2), Fraction(2))
+    assert coil.stretches(11) == [(0.5, 0), (0.5, 1), (0.5, 0), (8, 0), (1, 0), (0.5, 1)]
+
+
+@pytest.mark.parametrize("dwell", [N, Fraction(-1)])
+def test_a_guide_that_never_travels_is_refused(dwell: Fraction) -> None:
+    with pytest.raises(ValueError, match="dwell"):
+        Coil(40.0, 1.7, 1.76, N, None, dwell)
+
+
+@pytest.mark.parametrize("first", [N, Fraction(3)])
+def test_no_strand_lies_on_a_level_before_its_turns(first: Fraction) -> None:
+    coil = coil_of(first)
+    assert coil.turns_below(0) == 0
+    for level in range(1, 9):
+        below = float(coil.turns_below(level))
+        assert coil.top_level(below) == level - 1
+        assert coil.top_level(below + 0.01) == level

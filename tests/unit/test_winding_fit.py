@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import Any
 
 import pytest
@@ -38,10 +39,15 @@ def test_more_than_the_flange_holds_is_planned_and_forbidden_and_says_what_would
         ({"machine": {"stroke_mm": 57, "turns_per_layer": 32}}, "end_gap"),
         ({"take_up": {"barrel_diameter_mm": 50}}, "tight_bend"),
         ({"machine": {"guide_distance_mm": 300}}, "fleet_angle"),
+        ({"machine": {"dwell_turns": "21/10", "stroke_mm": 57.5}}, "flange_heap"),
     ],
 )
 def test_each_way_to_lie_badly_has_its_warning(changes: dict[str, Any], code: str) -> None:
     assert code in codes(**changes)
+
+
+def test_a_stand_of_one_turn_in_each_layer_is_nothing_to_warn_of() -> None:
+    assert "flange_heap" not in codes(machine={"dwell_turns": 2, "stroke_mm": 57.5})
 
 
 def test_a_guide_far_enough_away_swings_within_limits() -> None:
@@ -98,3 +104,88 @@ def test_a_spool_that_the_model_winds_lies_inside_what_its_diameter_tells() -> N
 
 def test_a_source_that_says_nothing_gives_no_verdict() -> None:
     assert check_source(PayOff(), Strand(1.75), 40) is None
+
+
+# a full spool
+
+
+@pytest.mark.parametrize("phase", [None, "1/3", "20"])
+def test_a_filled_spool_leaves_the_margin_and_one_turn_more_would_not(phase: str | None) -> None:
+    machine = {"phase_turns": phase}
+    plan = plan_of(target={"flange_margin_mm": 3}, machine=machine)
+    assert plan.fit.flange_margin_mm >= 3
+    more = plan_of(target={"turns": plan.exact_turns + 1}, machine=machine)
+    assert more.fit.flange_margin_mm < 3
+
+
+def test_a_flange_that_ends_with_a_layer_holds_that_layer() -> None:
+    flange = 80 + 2 * 1.75 * 12
+    plan = plan_of(take_up={"flange_diameter_mm": flange}, lay={"rise": "stacked"}, target={"flange_margin_mm": 0})
+    assert plan.full_layers == 12
+    assert plan.blocking == ()
+
+
+def test_the_largest_length_fits_and_a_little_more_does_not() -> None:
+    ends = {"leader_m": 2, "tail_m": 1}
+    plan = plan_of(target=ends)
+    assert plan.fits_more_m == pytest.approx(plan.fits_length_m - 40)
+    full = plan_of(target=ends | {"length_m": plan.fits_length_m})
+    assert full.blocking == ()
+    assert full.fits_more_m == pytest.approx(0, abs=1e-9)
+    assert plan_of(target=ends | {"length_m": plan.fits_length_m + 0.1}).blocking == ("over_flange",)
+
+
+def test_too_much_says_by_how_much() -> None:
+    plan = plan_of(take_up={"flange_diameter_mm": 90})
+    assert plan.fits_length_m == pytest.approx(18.2, abs=0.05)
+    assert plan.fits_more_m == pytest.approx(plan.fits_length_m - 40)
+    assert plan_of(take_up={"flange_diameter_mm": 81}).fits_length_m == 0
+
+
+# what stays on the pay-off spool
+
+
+def test_what_is_left_is_what_was_held_less_what_is_drawn() -> None:
+    source = plan_of(pay_off={"gross_mass_g": 400, "empty_mass_g": 150}, target={"leader_m": 1}).source
+    assert source is not None
+    assert source.left.length_m.value == pytest.approx(source.held_m - 41)
+    assert source.left.mass_g is not None
+    assert source.left.mass_g.value == pytest.approx(250 * source.left.length_m.value / source.held_m)
+    assert source.left.diameter_mm is None
+
+
+def test_an_error_of_the_strand_acts_on_what_was_held_and_on_what_is_drawn() -> None:
+    # thick strand: fewer metres on the pay-off spool, and more of them drawn by the same turns
+    pay_off = {"gross_mass_g": 400, "empty_mass_g": 150}
+    sure: dict[str, Any] = {"density_u_g_cm3": 0, "diameter_u_mm": 0.02}
+    source = plan_of(pay_off=pay_off, strand=sure, take_up={"barrel_diameter_u_mm": 0}, lay={"rise_u": 0}).source
+    thick = plan_of(pay_off=pay_off, strand={"diameter_mm": 1.7501}, machine={"stroke_mm": 61.25}).source
+    thin = plan_of(pay_off=pay_off, strand={"diameter_mm": 1.7499}, machine={"stroke_mm": 61.25}).source
+    assert source is not None
+    assert thick is not None
+    assert thin is not None
+    drawn_slope = plan_of(strand=sure, take_up={"barrel_diameter_u_mm": 0}, lay={"rise_u": 0}).length_u_m / 0.02
+    held_slope = (thin.held_m - thick.held_m) / 0.0002
+    weighing = hypot(1, 1) / 250 * source.held_m
+    assert source.left.length_m.u == pytest.approx(hypot((held_slope + drawn_slope) * 0.02, weighing), rel=2e-4)
+
+
+def test_a_spool_drawn_empty_shows_its_barrel_and_one_drawn_from_not_at_all_its_rim() -> None:
+    size = {"wound_diameter_mm": 120.0, "barrel_diameter_mm": 80.0, "inside_width_mm": 50.0}
+    full = check_source(PayOff(**size), Strand(1.75), 1e-9)
+    assert full is not None
+    empty = check_source(PayOff(**size), Strand(1.75), full.held_m)
+    assert empty is not None
+    assert full.left.diameter_mm is not None
+    assert empty.left.diameter_mm is not None
+    assert full.left.diameter_mm.value == pytest.approx(120)
+    assert full.left.diameter_mm.u == pytest.approx(1.0)  # of the rule laid across it, and of nothing else
+    assert empty.left.diameter_mm.value == pytest.approx(80)
+    assert full.left.mass_g is None
+
+
+def test_nothing_less_than_nothing_is_left() -> None:
+    check = check_source(PayOff(gross_mass_g=200, empty_mass_g=150), Strand(1.75, density_g_cm3=1.24), 40)
+    assert check is not None
+    assert check.left.length_m.value == 0.0
+    assert check.left.length_m.u == check.held_u_m

@@ -40,6 +40,7 @@ def fit_findings(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
         *_flange(job, coil, fit),
         *_pitch(job, coil),
         *_ends(job, coil, fit),
+        *_dwell(job),
         *_bend(job, fit),
         *_fleet_angle(job, fit),
         *_hand_of_layers(job, fit),
@@ -130,6 +131,15 @@ def _ends(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
         yield (Change(_WIDTH, "at most", rounded_down(job.stroke_mm + diameter + 2 * limit)),)
 
     return judge("against_flange", fit.end_gap_mm, job, pressed) or judge("end_gap", fit.end_gap_mm, job, free)
+
+
+def _dwell(job: Job) -> list[Finding]:
+    return judge(
+        "flange_heap",
+        float(job.machine.dwell_turns),
+        job,
+        lambda limit: ((Change("machine.dwell_turns", "at most", limit),),),
+    )
 
 
 def _bend(job: Job, fit: Fit) -> list[Finding]:

@@ -9,8 +9,8 @@ A guide may stand at the flange for some turns of each pass, its dwell, while th
 Half of the dwell is at each end of a pass, so that a reversal is the middle of a stand. A reversing screw is
 alike both ways, so a pass read backwards is a pass; only so does the guide, on its way back, come over each
 turn of a pass in mirrored order, which is what makes two levels of a pass and not more. A stand of up to two turns
-puts one circle on each of two layers; of a longer one the circles are reckoned to lie in their layers too,
-although they heap up.
+puts a circle on each of two layers; those of a longer one are reckoned to lie in their layers too, although they
+heap up.
 """
 
 from __future__ import annotations

@@ -89,6 +89,11 @@ LIMITS: dict[str, Limit] = {
             "turns of upper layers fall into it", key="strand.diameter_mm",
         ),
         Limit(
+            # one turn fills the place at the flange in the layer that ends there, one in the layer that begins there
+            "flange_heap", "turns of a layer with the guide at a flange", "at most", 2, "turns", GEOMETRY,
+            "more do not lie side by side there but heap up, and the wind is longer than planned",
+        ),
+        Limit(
             "tight_bend", "bending strain on the barrel", "at most", 3, "%", OWN,
             "stiff or damp strand may crack when it is left so",
         ),
@@ -155,6 +160,7 @@ _DOING = {
     "lay.rise": ("set the rise to", "{}, or to a measured factor"),
     "machine.acceleration_rpm_s": ("gain speed by", "{} rpm/s"),
     "machine.back_tension_n": ("loosen the brake to", "{} N of back tension"),
+    "machine.dwell_turns": ("let the guide stand for", "{} turns"),
     "machine.guide_distance_mm": ("set the fixed guide", "{} mm from the spool"),
     "machine.line_speed_m_s": ("ask for a line speed of", "{} m/s"),
     "machine.max_spool_rpm": ("let the spool turn at", "{} rpm, if the winder may"),
