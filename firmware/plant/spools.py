@@ -8,10 +8,10 @@ _TWO_PI = 2.0 * math.pi
 class TakeUp:
     """The spool wound on: its true radius at every turn, and the true length of strand on it.
 
-    Layers lie on one another with the given rise; the guide moves by one pitch a turn, so a turn is
-    sqrt((2 pi r)^2 + p^2) long. A first pass of fewer turns than a layer leaves, in each later pass, that share of the
-    width one layer higher than the rest; the passes run to and fro, so the higher share comes first in one and
-    last in the next.
+    The guide runs to and fro over the same row of places and lays strand on what is there, with the given rise for each
+    layer. It moves by one pitch a turn, so a turn is sqrt((2 pi r)^2 + p^2) long; but at each end of the row it
+    stands for half of the dwell, in circles. In a first pass of fewer turns than a layer it comes over the last
+    places of the row only, which from then on are one layer higher than the rest.
     """
 
     def __init__(
@@ -22,16 +22,22 @@ class TakeUp:
         first_pass_turns: float,
         diameter_mm: float,
         rise: float,
+        dwell_turns: float = 0.0,
     ) -> None:
         self.turns = 0.0
         self.length_mm = 0.0
         self.radius_mm = 0.0
         self._barrel_mm = barrel_diameter_mm
-        self._pitch_mm = stroke_mm / turns_per_layer
+        self._pitch_mm = stroke_mm / (turns_per_layer - dwell_turns)
         self._layer = turns_per_layer
         self._first = first_pass_turns
+        self._stand = 0.5 * dwell_turns
         self._diameter_mm = diameter_mm
         self._rise_mm = rise * diameter_mm
+        self._start = turns_per_layer - first_pass_turns
+        cuts = {0.0, self._stand, self._start, turns_per_layer - self._stand, turns_per_layer}
+        self._cuts = sorted(cuts)  # place k of the row is from cut k to cut k + 1
+        self._unmet = self._cuts.index(self._start)  # places that the first pass does not come over
         self._stretch = 0
         self._bases_mm = [0.0]  # length at the start of each stretch reached so far
         self._enter()
@@ -50,26 +56,22 @@ class TakeUp:
         self.length_mm = self._base_mm + (turns - self._from) * self._turn_mm
 
     def _enter(self) -> None:
-        self._from, self._to, level = self._bounds(self._stretch)
+        """Find the stretch of even radius from the start, so that nothing is added up."""
+        places = len(self._cuts) - 1
+        number = 1 + (self._stretch + self._unmet) // places
+        place = (self._stretch + self._unmet) % places
+        if number % 2 == 0:  # on the way back
+            place = places - 1 - place
+        low, high = self._cuts[place], self._cuts[place + 1]
+        begin = self._first + (number - 2) * self._layer
+        self._from = begin + (low if number % 2 else self._layer - high)
+        self._to = begin + (high if number % 2 else self._layer - low)
+        level = number if place >= self._unmet else number - 1
         self.radius_mm = 0.5 * (self._barrel_mm + self._diameter_mm) + (level - 1) * self._rise_mm
         around_mm = _TWO_PI * self.radius_mm
-        self._turn_mm = math.sqrt(around_mm * around_mm + self._pitch_mm * self._pitch_mm)
+        standing = high <= self._stand or low >= self._layer - self._stand
+        self._turn_mm = around_mm if standing else math.sqrt(around_mm * around_mm + self._pitch_mm * self._pitch_mm)
         self._base_mm = self._bases_mm[-1]
-
-    def _bounds(self, stretch: int) -> "tuple[float, float, int]":
-        """First and last turn of a stretch of even radius, and its level; found from the start, not added up."""
-        first = self._first
-        if stretch == 0:
-            return 0.0, first, 1
-        number = 2 + (stretch - 1) // 2
-        start = first + (number - 2) * self._layer
-        second = (stretch - 1) % 2
-        higher_first = number % 2 == 0
-        middle = start + (first if higher_first else self._layer - first)
-        level = number if higher_first != bool(second) else number - 1
-        if second:
-            return middle, first + (number - 1) * self._layer, level
-        return start, middle, level
 
 
 def wound_inertia_kg_m2(length_mm: float, gram_per_mm: float, inner_mm: float, outer_mm: float) -> float:

@@ -203,6 +203,7 @@ def _take_up(spec: "dict[str, Any]") -> TakeUp:
         _fraction(machine["first_pass_turns"]),
         strand["diameter_mm"],
         strand["rise"],
+        _fraction(machine.get("dwell_turns", (0, 1))),
     )
 
 

@@ -51,6 +51,23 @@ def test_turning_back_gives_back_the_same_length() -> None:
         assert spool.radius_mm == radius_mm
 
 
+@pytest.mark.parametrize("first_turns", [34.8, 34.3, 12.0, 0.4])
+def test_a_guide_that_stands_lays_circles_at_each_end_and_takes_them_off_again(first_turns: float) -> None:
+    dwell = 2.0
+    spool = TakeUp(80.0, 60.9, 34.8, first_turns, 1.75, 0.95, dwell)
+    coil = Coil(
+        (80.0 + 1.75) / 2,
+        0.95 * 1.75,
+        60.9 / (34.8 - dwell),
+        Fraction(174, 5),
+        Fraction(str(first_turns)),
+        Fraction(dwell),
+    )
+    for tenth in [*range(1, 2000), *range(2000, 0, -7)]:
+        spool.turn_to(tenth / 10)
+        assert spool.length_mm == pytest.approx(coil.length_mm(tenth / 10), rel=1e-12)
+
+
 def test_the_back_tension_rises_as_the_pay_off_spool_shrinks() -> None:
     spool = PayOff(300000.0, 80.0, 60.0, 1.75, 2.0)
     assert spool.slip_n == pytest.approx(2.0)

@@ -105,6 +105,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
             "ratchet": machine.ratchet,
             "turns_per_layer": _pair(plan.layer_turns),
             "first_pass_turns": _pair(machine.first_pass_turns),
+            "dwell_turns": _pair(machine.dwell_turns),
             "pulses_per_spool_turn": _pair(plan.pulses_per_spool_turn),
             "steps_per_spool_turn": _pair(machine.steps_per_spool_turn or _STEPS_PER_TURN),
             "stroke_mm": job.stroke_mm,
