@@ -13,9 +13,12 @@ from collections import defaultdict
 from fractions import Fraction
 from itertools import chain, cycle, pairwise
 from math import floor
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from mpmath import mp, mpf
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Job
 
 mp.dps = 50
 
@@ -78,6 +81,23 @@ def rise_mm(winder: Winder) -> mpf:
     return height * apart / number(winder.pitch_mm) if apart > number(winder.pitch_mm) else height
 
 
+def winder_of(job: Job) -> Winder:
+    """The same wind in exact numbers."""
+    strand, machine, rise = job.strand, job.machine, job.lay.rise
+    second = strand.diameter_mm if strand.second_diameter_mm is None else strand.second_diameter_mm
+    assert machine.turns_per_layer is not None
+    return Winder(
+        barrel_mm=Fraction(job.take_up.barrel_diameter_mm),
+        flange_mm=Fraction(job.take_up.flange_diameter_mm),
+        diameters_mm=(Fraction(strand.diameter_mm), Fraction(second)),
+        stroke_mm=Fraction(job.stroke_mm),
+        row=machine.turns_per_layer,
+        stand=machine.dwell_turns / 2,
+        ahead=machine.phase_turns or machine.turns_per_layer,
+        rise=rise if isinstance(rise, str) else Fraction(rise),
+    )
+
+
 def places(winder: Winder, *more: Fraction) -> list[Place]:
     """The row of a pass cut where the guide starts, where it stands and travels, and at `more`."""
     row = winder.row
@@ -100,15 +120,19 @@ def resting_place(winder: Winder, turns: Fraction) -> Fraction:
     return min(on, 2 * winder.row - on)
 
 
+def turns_by_height(winder: Winder, turns: Fraction) -> dict[tuple[int, bool], Fraction]:
+    """How many of these turns lie on so many others, in travel and where the guide stands."""
+    by_height: dict[tuple[int, bool], Fraction] = defaultdict(Fraction)
+    for place in places(winder, resting_place(winder, turns)):
+        for height in range(visits(winder, place, turns)):
+            by_height[height, place.standing] += place.end - place.begin
+    return by_height
+
+
 def laid(winder: Winder, turns: Fraction) -> tuple[mpf, mpf]:
     """Length of strand and outer diameter after these turns, in mm."""
-    by_height: dict[tuple[int, bool], Fraction] = defaultdict(Fraction)
-    highest = 0
-    for place in places(winder, resting_place(winder, turns)):
-        times = visits(winder, place, turns)
-        highest = max(highest, times)
-        for height in range(times):
-            by_height[height, place.standing] += place.end - place.begin
+    by_height = turns_by_height(winder, turns)
+    highest = 1 + max((height for height, _ in by_height), default=-1)
     rise, strand, barrel = rise_mm(winder), number(winder.strand_mm), number(winder.barrel_mm)
     length = mpf(0)
     for (height, standing), count in by_height.items():

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 from attrs import evolve
 
-from properties.place_by_place import Winder, laid, mass_g, number, turns_of_layers, turns_to_fill
+from properties.place_by_place import Winder, laid, mass_g, number, turns_of_layers, turns_to_fill, winder_of
 from reelwright.winding.job import ImpossibleJobError, Job, Lay, Machine, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 
@@ -79,23 +79,6 @@ def random_wind(draw: random.Random) -> Job:
         machine=evolve(machine, stroke_mm=stroke),
         target=random_target(draw, spool, turns, machine),
         lay=Lay(rise),
-    )
-
-
-def winder_of(job: Job) -> Winder:
-    """The same wind in exact numbers."""
-    strand, machine, rise = job.strand, job.machine, job.lay.rise
-    second = strand.diameter_mm if strand.second_diameter_mm is None else strand.second_diameter_mm
-    assert machine.turns_per_layer is not None
-    return Winder(
-        barrel_mm=Fraction(job.take_up.barrel_diameter_mm),
-        flange_mm=Fraction(job.take_up.flange_diameter_mm),
-        diameters_mm=(Fraction(strand.diameter_mm), Fraction(second)),
-        stroke_mm=Fraction(job.stroke_mm),
-        row=machine.turns_per_layer,
-        stand=machine.dwell_turns / 2,
-        ahead=machine.phase_turns or machine.turns_per_layer,
-        rise=rise if isinstance(rise, str) else Fraction(rise),
     )
 
 
