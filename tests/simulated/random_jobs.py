@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import json
 import math
+from concurrent.futures import ThreadPoolExecutor
 from fractions import Fraction
+from pathlib import Path
 from typing import TYPE_CHECKING
 
+from interpreters import CPYTHON, MICROPYTHON, has_micropython, run_script
 from reelwright.device.job_values import job_values
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.winding.job import Job, Machine, Strand, TakeUp, Target
@@ -15,6 +19,8 @@ if TYPE_CHECKING:
     import random
     from typing import Any
 
+WINDS_SCRIPT = Path(__file__).with_name("winds.py")
+PROCESSES = 2
 PULSES_PER_TURN = (1, 2, 3, 4, 6, 10, 20, 36, 60, 100, 180, 360, 500, 600)
 
 
@@ -53,3 +59,17 @@ def task(job: Job, options: SimulatorOptions) -> dict[str, Any]:
     """What `winds.py` takes."""
     plan = make_plan(job)
     return {"spec": machine_spec(job, plan, options), "values": job_values(job, plan)}
+
+
+def wound(folder: Path, tasks: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    """What truly happened in each task, wound by the firmware in the folder."""
+    interpreter = MICROPYTHON if has_micropython else CPYTHON
+
+    def wind_share(share: int) -> list[dict[str, Any]]:
+        path = folder / f"{share}.json"
+        path.write_text(json.dumps(tasks[share::PROCESSES]), encoding="utf-8")
+        return [json.loads(line) for line in run_script(interpreter, WINDS_SCRIPT, path).splitlines()]
+
+    with ThreadPoolExecutor(PROCESSES) as pool:
+        shares = list(pool.map(wind_share, range(PROCESSES)))
+    return [shares[number % PROCESSES][number // PROCESSES] for number in range(len(tasks))]

@@ -5,26 +5,22 @@ The seed is printed; REELWRIGHT_SEED repeats a run.
 
 from __future__ import annotations
 
-import json
 import os
 import random
-from concurrent.futures import ThreadPoolExecutor
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from interpreters import CPYTHON, MICROPYTHON, has_micropython, run_script
 from reelwright.simulator.spec import SimulatorOptions
-from simulated.random_jobs import random_job, task
+from simulated.random_jobs import random_job, task, wound
 from windlink.codes import FINISHED
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from reelwright.winding.job import Job
 
 WINDS = {"dc": 120, "hand": 60, "stepper": 20}
-PROCESSES = 2
-WINDS_SCRIPT = Path(__file__).with_name("winds.py")
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 
 
@@ -34,17 +30,7 @@ def wind_all(folder: Path, drive: str) -> list[tuple[Job, dict[str, Any], dict[s
     draw = random.Random(f"{SEED} {drive}")
     jobs = [random_job(draw, drive, draw.choice(("single", "quadrature"))) for _ in range(WINDS[drive])]
     tasks = [task(job, SimulatorOptions(seed=draw.randrange(1 << 30))) for job in jobs]
-    interpreter = MICROPYTHON if has_micropython else CPYTHON
-
-    def wind_share(share: int) -> list[dict[str, Any]]:
-        path = folder / f"{drive}-{share}.json"
-        path.write_text(json.dumps(tasks[share::PROCESSES]), encoding="utf-8")
-        return [json.loads(line) for line in run_script(interpreter, WINDS_SCRIPT, path).splitlines()]
-
-    with ThreadPoolExecutor(PROCESSES) as pool:
-        shares = list(pool.map(wind_share, range(PROCESSES)))
-    truths = [shares[number % PROCESSES][number // PROCESSES] for number in range(len(tasks))]
-    return list(zip(jobs, tasks, truths, strict=True))
+    return list(zip(jobs, tasks, wound(folder, tasks), strict=True))
 
 
 @pytest.mark.parametrize("drive", ["dc", "stepper"])
