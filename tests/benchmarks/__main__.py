@@ -12,7 +12,15 @@ from rich.table import Table
 HERE = Path(__file__).resolve().parent
 sys.path[:0] = [str(HERE), str(HERE.parent), str(HERE.parent / "contract"), str(HERE.parent.parent / "firmware")]
 
-MODULES = ("plan_cold_start", "plan_rate", "control_step", "frames", "bad_cable", "simulator_rate")
+MODULES = (
+    "plan_cold_start",
+    "plan_rate",
+    "plan_against_turns",
+    "control_step",
+    "frames",
+    "bad_cable",
+    "simulator_rate",
+)
 
 
 def main() -> None:

@@ -68,7 +68,8 @@ def wound(folder: Path, tasks: list[dict[str, Any]]) -> list[dict[str, Any]]:
     def wind_share(share: int) -> list[dict[str, Any]]:
         path = folder / f"{share}.json"
         path.write_text(json.dumps(tasks[share::PROCESSES]), encoding="utf-8")
-        return [json.loads(line) for line in run_script(interpreter, WINDS_SCRIPT, path).splitlines()]
+        printed = run_script(interpreter, WINDS_SCRIPT, path, timeout_s=120 + 2 * len(tasks))
+        return [json.loads(line) for line in printed.splitlines()]
 
     with ThreadPoolExecutor(PROCESSES) as pool:
         shares = list(pool.map(wind_share, range(PROCESSES)))
