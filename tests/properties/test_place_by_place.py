@@ -75,7 +75,7 @@ def random_wind(draw: random.Random) -> Job:
     stroke = mean * draw.uniform(0.5, 1.73 if rise == "nested" else 2) * travel
     return Job(
         take_up=spool,
-        strand=Strand(first, second, density_g_cm3=draw.uniform(0.9, 1.5)),
+        strand=Strand(first, density_g_cm3=draw.uniform(0.9, 1.5), second_diameter_mm=second),
         machine=evolve(machine, stroke_mm=stroke),
         target=random_target(draw, spool, turns, machine),
         lay=Lay(rise),

@@ -16,8 +16,8 @@ from winding_jobs import plan_of
 N = Fraction(174, 5)
 
 coils = st.builds(
-    lambda radius, diameter, rise, pitch, layer, share: Coil(
-        radius, rise * diameter, pitch * diameter, layer, layer * share
+    lambda radius, diameter, rise, pitch, layer, share, dwell: Coil(
+        radius, rise * diameter, pitch * diameter, layer, layer * share, layer * dwell
     ),
     st.floats(10, 300),
     st.floats(0.2, 6),
@@ -25,6 +25,7 @@ coils = st.builds(
     st.floats(0, 1.5),
     st.fractions(2, 200, max_denominator=50),
     st.fractions(Fraction(1, 100), 1, max_denominator=100),
+    st.fractions(0, Fraction(99, 100), max_denominator=100),
 )
 
 

@@ -61,6 +61,15 @@ def test_a_roll_of_thin_sheet_has_the_length_of_its_annulus_and_nearly_of_its_sp
     coil = Coil(38.05, 0.1, 0.0, Fraction(1))
     total_m = sum(coil.turn_length_mm(level) for level in range(1120)) / 1000
     assert total_m == pytest.approx(661.494, abs=0.0006)
+    inner, outer = (2 * pi * radius / 0.1 for radius in (38, 150))
+    spiral_m = 0.1 / (4 * pi) * (spiral(outer) - spiral(inner)) / 1000
+    assert spiral_m == pytest.approx(661.4938, abs=0.00006)
+    assert total_m == pytest.approx(spiral_m, rel=1e-6)
+
+
+def spiral(angle: float) -> float:
+    """Twice the arc length of r = theta from 0 to this angle, as calculus textbooks have it."""
+    return angle * sqrt(1 + angle * angle) + asinh(angle)
 
 
 def test_the_layer_sum_of_a_spiral_comes_near_its_arc_length() -> None:
@@ -121,6 +130,29 @@ def test_nested_strand_packs_as_tightly_as_circles_can() -> None:
     assert rise_factor("nested", 1.75, 1.75) == pytest.approx(0.8660254, abs=5e-8)
     assert pi / 4 / rise_factor("nested", 1, 1) == pytest.approx(0.9068997, abs=5e-8)
     assert pi / 4 / rise_factor("stacked", 1, 1) == pi / 4
+
+
+@pytest.mark.parametrize("model", ["nested", "crossing", "stacked"])
+@pytest.mark.parametrize("pitch", [0.05, 0.4, 0.8, 0.99, 1.0, 1.01, 1.3, 1.7])
+def test_no_lay_packs_tighter_than_circles_can(model: str, pitch: float) -> None:
+    # Geometry: no packing of equal circles is denser than pi/sqrt(12). A turn has a cell of a pitch by a rise
+    assert pi / 4 / (pitch * rise_factor(model, pitch, 1.0)) <= pi / sqrt(12) * (1 + 1e-12)
+
+
+@pytest.mark.parametrize("model", ["nested", "crossing", "stacked"])
+def test_turns_too_close_for_one_layer_take_the_height_of_their_volume(model: str) -> None:
+    # annulus identity: twice the turns on the same width are twice the volume, and rise twice as high as packed alike
+    assert rise_factor(model, 0.5, 1.0) == pytest.approx(2 * rise_factor(model, 1.0, 1.0), rel=1e-12)
+    assert rise_factor(model, 1 - 1e-9, 1.0) == pytest.approx(rise_factor(model, 1 + 1e-9, 1.0), rel=1e-8)
+
+
+@pytest.mark.parametrize(("model", "widest"), [("nested", sqrt(3)), ("crossing", 2.0)])
+def test_strand_that_sinks_through_the_layer_below_has_no_rise(model: str, widest: float) -> None:
+    # geometry: nested at a pitch of sqrt(3) d each layer is half a diameter above the one below, two are a whole one
+    assert rise_factor(model, widest, 1.0) == pytest.approx(0.5 if model == "nested" else pi / 4, rel=1e-9)
+    with pytest.raises(ValueError, match="sinks through"):
+        rise_factor(model, widest * 1.001, 1.0)
+    assert rise_factor("stacked", 3.0, 1.0) == 1.0
 
 
 @pytest.mark.parametrize("pitch", [1.0, 1.2, 1.5, 1.9])

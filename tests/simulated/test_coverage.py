@@ -60,7 +60,13 @@ def random_job(draw: random.Random) -> Job:
     )
     return Job(
         take_up=EmptySpool(barrel, barrel + 160, 1000.0, barrel_diameter_u_mm=draw.choice((0.05, 0.1, 0.3))),
-        strand=Strand(diameter, second, draw.choice((0.005, 0.02, 0.03)), 1.24, draw.choice((None, 0.005))),
+        strand=Strand(
+            diameter,
+            draw.choice((0.005, 0.02, 0.03)),
+            1.24,
+            draw.choice((None, 0.005)),
+            second_diameter_mm=second,
+        ),
         machine=Machine(
             pulses_per_turn=draw.choice((1, 2, 10, 60)),
             turns_per_layer=layer,

@@ -78,12 +78,12 @@ class Strand:
     """
 
     diameter_mm: StrandMillimetres
-    second_diameter_mm: StrandMillimetres | None = None
     diameter_u_mm: Annotated[float, Quantity("mm", at_least=0, at_most=5)] = 0.02
     density_g_cm3: Density | None = None
     density_u_g_cm3: Annotated[float, Quantity("g/cm3", at_least=0, at_most=5)] | None = None
     material: str = ""
     name: str = ""
+    second_diameter_mm: StrandMillimetres | None = None
 
     @property
     def mean_diameter_mm(self) -> float:

@@ -81,8 +81,8 @@ class StrandInputs:
     def of(cls, strand: Strand) -> StrandInputs:
         """The quantities of this strand.
 
-        One error shifts both diameters of oval strand alike. An error of their difference is left out: the section,
-        pi/4 (m^2 - (d1 - d2)^2 / 4) with the mean m, owes it a thousandth of what it owes to one of m.
+        One error shifts both diameters of oval strand alike. An error of their difference is left out: the section is
+        pi/4 (m^2 - (d1 - d2)^2 / 4) with the mean m, and owes it (d1 - d2) / 4m of what it owes to one of m.
         """
         diameter = uncertain(strand.mean_diameter_mm, strand.diameter_u_mm, "strand diameter")
         half_apart_mm = strand.diameter_mm - strand.mean_diameter_mm
