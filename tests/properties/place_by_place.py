@@ -134,11 +134,12 @@ def laid(winder: Winder, turns: Fraction) -> tuple[mpf, mpf]:
     by_height = turns_by_height(winder, turns)
     highest = 1 + max((height for height, _ in by_height), default=-1)
     rise, strand, barrel = rise_mm(winder), number(winder.strand_mm), number(winder.barrel_mm)
+    innermost, higher = mp.pi * (barrel + strand), 2 * mp.pi * rise
+    along_squared = number(winder.pitch_mm) ** 2
     length = mpf(0)
     for (height, standing), count in by_height.items():
-        round_mm = 2 * mp.pi * ((barrel + strand) / 2 + height * rise)
-        along_mm = mpf(0) if standing else number(winder.pitch_mm)
-        length += number(count) * mp.sqrt(round_mm**2 + along_mm**2)
+        round_mm = innermost + height * higher
+        length += number(count) * (round_mm if standing else mp.sqrt(round_mm * round_mm + along_squared))
     return length, barrel + 2 * strand + 2 * (highest - 1) * rise if highest else barrel
 
 

@@ -99,6 +99,15 @@ def check_turns(plan: Plan, winder: Winder) -> None:
         assert plan.exact_turns == turns_to_fill(winder, Fraction(target.flange_margin_mm))
 
 
+def check_layers(plan: Plan, winder: Winder) -> None:
+    """Some layer's end, told in the plan's table."""
+    row = plan.layers[plan.target_pulses % len(plan.layers)]
+    end = min(turns_of_layers(winder, Fraction(row.layer)), plan.exact_turns)
+    length_mm, outer_mm = laid(winder, end)
+    assert off(row.cumulative_length_m, length_mm / 1000) < RELATIVE
+    assert off(row.diameter_mm, outer_mm) < RELATIVE
+
+
 def check_wind(job: Job) -> None:
     winder, target = winder_of(job), job.target
     if target.flange_margin_mm is not None and not turns_to_fill(winder, Fraction(target.flange_margin_mm)):
@@ -109,6 +118,7 @@ def check_wind(job: Job) -> None:
     check_turns(plan, winder)
     wound_mm, outer_mm = laid(winder, plan.exact_turns)
     counted_mm = wound_mm - 1000 * (number(Fraction(target.leader_m)) + number(Fraction(target.tail_m)))
+    check_layers(plan, winder)
     density = Fraction(job.strand.density_g_cm3 or 0)
     assert off(plan.wound_length_m, wound_mm / 1000) < RELATIVE
     assert off(plan.length_m, counted_mm / 1000) < RELATIVE

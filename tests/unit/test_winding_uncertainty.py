@@ -60,6 +60,16 @@ def test_the_error_bar_is_that_of_the_uncertainties_library(changes: dict[str, A
     assert plan.mass_u_g == pytest.approx(mass.std_dev, rel=1e-9)
 
 
+@pytest.mark.parametrize("layers", ["1/2", "17/2"])
+def test_an_outer_diameter_is_as_unsure_as_barrel_strand_and_rise_make_it(layers: str) -> None:
+    plan = plan_of(target={"layers": layers})
+    barrel, diameter = ufloat(80, 0.1), ufloat(1.75, 0.02)
+    rise = ufloat(plan.rise_factor, default_rise_u("crossing", plan.coil.pitch_mm, 1.75))
+    outer = barrel + 2 * diameter + 2 * (len(plan.layers) - 1) * rise * diameter
+    assert plan.outer_diameter.value == pytest.approx(plan.fit.outer_diameter_mm, rel=1e-12)
+    assert plan.outer_diameter.u == pytest.approx(outer.std_dev, rel=1e-12)
+
+
 def test_the_shares_of_the_inputs_add_up_and_name_what_dominates() -> None:
     plan = plan_of()
     assert plan.mass is not None

@@ -108,7 +108,8 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "With leader and tail", f"{plan.wound_length_m:.3f} m{mass}"
     if plan.mass is None:
         yield "Mass", "not known: give strand.density_g_cm3, or a material that has one"
-    yield "Outer diameter", f"{fit.outer_diameter_mm:.1f} mm on a flange of {spool.flange_diameter_mm:g} mm"
+    outer = with_uncertainty(fit.outer_diameter_mm, plan.outer_diameter.u, "mm")
+    yield "Outer diameter", f"{outer} on a flange of {spool.flange_diameter_mm:g} mm"
     yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {fit.fill_share:.0%} of the space is strand"
     more = f"{abs(plan.fits_more_m):.1f} m {'more' if plan.fits_more_m >= 0 else 'less'} than asked for"
     yield "Fits", f"up to {plan.fits_length_m:.1f} m, {more}"

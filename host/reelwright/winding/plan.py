@@ -18,8 +18,8 @@ from reelwright.winding.lay import default_rise_u, lay_pitch_mm, rise_factor
 from reelwright.winding.mass import strand_length_mm, strand_mass_g
 from reelwright.winding.planned import LayerRow, Plan, StopKind, turns_to_reversal
 from reelwright.winding.pulses import PulseScale, layer_boundaries
-from reelwright.winding.source import Drawn, check_source, source_findings
-from reelwright.winding.uncertainty import Inputs
+from reelwright.winding.source import Drawn, SourceCheck, check_source, source_findings
+from reelwright.winding.uncertainty import Inputs, estimate_of
 
 if TYPE_CHECKING:
     from reelwright.winding.job import Job
@@ -63,9 +63,7 @@ def make_plan(job: Job) -> Plan:
     length, mass = inputs.counted(drawn_mm, ends_mm)
     wound_m = (amount.counted_mm + ends_mm) / 1000
     fit = measure_fit(job, coil, turns)
-    source = (
-        None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m, Drawn(inputs.strand, drawn_mm))
-    )
+    source = _source(job, wound_m, Drawn(inputs.strand, drawn_mm))
     wound_g = _mass_g(job, 1000 * wound_m)
     load = measure_load(job, coil, fit, top, wound_g, cruise_rpm)
     findings = [
@@ -88,6 +86,7 @@ def make_plan(job: Job) -> Plan:
         wound_length_m=wound_m,
         wound_mass_g=wound_g,
         fit=fit,
+        outer_diameter=estimate_of(inputs.outer_mm(coil, top)),
         fits_length_m=max(coil.length_mm(float(_filling_turns(job, coil))) - ends_mm, 0.0) / 1000,
         source=source,
         target_pulses=target,
@@ -178,6 +177,10 @@ def _mass_g(job: Job, length_mm: float) -> float | None:
     if strand.density_g_cm3 is None:
         return None
     return strand_mass_g(length_mm, strand.density_g_cm3, strand.diameter_mm, strand.second_diameter_mm)
+
+
+def _source(job: Job, wound_m: float, drawn: Drawn) -> SourceCheck | None:
+    return None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m, drawn)
 
 
 def _ends_mm(job: Job) -> float:

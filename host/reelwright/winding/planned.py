@@ -73,6 +73,7 @@ class Plan:
     wound_length_m: float
     wound_mass_g: float | None
     fit: Fit
+    outer_diameter: Estimate  # mm
     fits_length_m: float  # of counted strand, the most that the spool takes below its flange's rim
     source: SourceCheck | None
     target_pulses: int

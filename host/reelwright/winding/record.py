@@ -34,6 +34,7 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "wound_length_m": plan.wound_length_m,
         "wound_mass_g": plan.wound_mass_g,
         "outer_diameter_mm": plan.fit.outer_diameter_mm,
+        "outer_diameter_u_mm": plan.outer_diameter.u,
         "flange_margin_mm": plan.fit.flange_margin_mm,
         "fits_length_m": plan.fits_length_m,
         "fits_more_m": plan.fits_more_m,

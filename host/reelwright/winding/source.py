@@ -172,4 +172,6 @@ def _left(pay_off: PayOff, strand: StrandInputs, packing: Any, left_mm: Any) -> 
 
 def _not_negative(quantity: Any) -> Any:
     """The quantity, or nothing as unsure as it."""
-    return quantity - min(estimate_of(quantity).value, 0.0)
+    from uncertainties import nominal_value
+
+    return quantity - min(nominal_value(quantity), 0.0)
