@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot
+from math import hypot, sqrt
 from typing import Any
 
 import pytest
@@ -84,6 +84,16 @@ def test_an_unknown_tare_says_how_many_metres_it_costs() -> None:
     assert "± 18 m" in message
 
 
+def test_an_unknown_tare_is_spread_evenly_over_its_range() -> None:
+    # JCGM 100, 4.3.7: 140 to 250 g are 55 g / sqrt(3)
+    strand = Strand(1.75, diameter_u_mm=0, density_g_cm3=1.24, density_u_g_cm3=0)
+    check = check_source(PayOff(gross_mass_g=1000), strand, 40)
+    assert check is not None
+    gram_m = check.held_m / (1000 - 195)
+    assert check.held_u_m == pytest.approx(hypot(1, 55 / sqrt(3)) * gram_m, rel=1e-12)
+    assert check.unknown_tare_m == pytest.approx(55 * gram_m, rel=1e-12)
+
+
 def test_a_wound_diameter_is_less_sure_than_a_scale() -> None:
     strand = Strand(1.75, density_g_cm3=1.24)
     weighed = check_source(PayOff(gross_mass_g=900, empty_mass_g=200), strand, 40)
@@ -118,10 +128,13 @@ def test_a_filled_spool_leaves_the_margin_and_one_turn_more_would_not(phase: str
     assert more.fit.flange_margin_mm < 3
 
 
-def test_a_flange_that_ends_with_a_layer_holds_that_layer() -> None:
-    flange = 80 + 2 * 1.75 * 12
-    plan = plan_of(take_up={"flange_diameter_mm": flange}, lay={"rise": "stacked"}, target={"flange_margin_mm": 0})
-    assert plan.full_layers == 12
+@pytest.mark.parametrize("layers", range(1, 13))
+@pytest.mark.parametrize("barrel_mm", [80.0, 80.1, 63.7])
+def test_a_flange_that_ends_with_a_layer_holds_that_layer(barrel_mm: float, layers: int) -> None:
+    # 1.7 and 80.1 have no exact binary form, so the room for a layer comes out a hair too small or too large
+    spool = {"barrel_diameter_mm": barrel_mm, "flange_diameter_mm": barrel_mm + 2 * 1.7 * layers}
+    plan = plan_of(take_up=spool, strand={"diameter_mm": 1.7}, lay={"rise": "stacked"}, target={"flange_margin_mm": 0})
+    assert plan.full_layers == layers
     assert plan.blocking == ()
 
 
