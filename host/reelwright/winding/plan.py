@@ -49,10 +49,8 @@ def make_plan(job: Job) -> Plan:
     scale = PulseScale(job.machine.pulses_per_spool_turn)
     turns = float(amount.turns)
     full = coil.full_passes(amount.turns)
-    last = amount.turns - coil.pass_end(full)
-    target = scale.pulses(amount.turns)
-    boundaries = layer_boundaries(coil.first_pass_turns, coil.turns_per_layer, scale, full)
-    layer_pulses = tuple(boundaries) if not last else (*boundaries, target)
+    layer_pulses = _layer_pulses(coil, scale, amount.turns)
+    target = layer_pulses[-1]
     stops = _stops(job, coil, scale, layer_pulses, target)
     top = coil.top_level(turns)
     cruise_rpm = layer_rpm(job.machine, coil.turn_length_mm(max(top, 0)))
@@ -66,12 +64,6 @@ def make_plan(job: Job) -> Plan:
     source = _source(job, wound_m, Drawn(inputs.strand, drawn_mm))
     wound_g = _mass_g(job, 1000 * wound_m)
     load = measure_load(job, coil, fit, top, wound_g, cruise_rpm)
-    findings = [
-        *fit_findings(job, coil, fit),
-        *([] if source is None else source_findings(source)),
-        *drive_findings(job, coil, load),
-        *sensor_findings(job, coil, scale, amount.turns),
-    ]
     return Plan(
         job=job,
         coil=coil,
@@ -80,7 +72,7 @@ def make_plan(job: Job) -> Plan:
         rise_factor=rise,
         exact_turns=amount.turns,
         full_layers=full,
-        last_layer_turns=float(last),
+        last_layer_turns=float(amount.turns - coil.pass_end(full)),
         length=length,
         mass=mass,
         wound_length_m=wound_m,
@@ -97,9 +89,21 @@ def make_plan(job: Job) -> Plan:
         ramp=ramp,
         seconds=_seconds(cruise_rpm, scale, ramp, stops, target),
         load=load,
-        findings=tuple(findings),
+        findings=(
+            *fit_findings(job, coil, fit),
+            *(() if source is None else source_findings(source)),
+            *drive_findings(job, coil, load),
+            *sensor_findings(job, coil, scale, amount.turns),
+        ),
         phase_turns=turns_to_reversal(coil, scale.exact_turns(target)),
     )
+
+
+def _layer_pulses(coil: Coil, scale: PulseScale, turns: Fraction) -> tuple[int, ...]:
+    """Pulses at the end of each layer; the last is the target."""
+    full = coil.full_passes(turns)
+    boundaries = layer_boundaries(coil.first_pass_turns, coil.turns_per_layer, scale, full)
+    return (*boundaries,) if turns == coil.pass_end(full) else (*boundaries, scale.pulses(turns))
 
 
 def _lay_out(job: Job) -> tuple[Coil, float, float]:
