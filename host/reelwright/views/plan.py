@@ -116,7 +116,7 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     dwell = float(plan.job.machine.dwell_turns)
     yield (
         "Lay",
-        f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:.2f} mm"
+        f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:z.2f} mm"
         + (f", {dwell:g} turns of a layer with the guide at a flange" if dwell else ""),
     )
     yield "Largest strand", f"{fit.largest_strand_mm:.2f} mm, that this gearing and stroke lay without climbing"
