@@ -33,7 +33,9 @@ def odd_winds(draw: st.DrawFn) -> Changes:
     width = round(draw(st.floats(4 * diameter, 50 * diameter)), 2)
     pitch = draw(st.floats(0.7, 1.6)) * diameter
     stroke = draw(st.none() | st.floats(0.7, 1.0).map(lambda share: round(share * width, 2)))
-    turns = (stroke or width - diameter) / pitch
+    oval = draw(st.sampled_from((0, 0, 0.1))) * diameter
+    dwell = draw(st.sampled_from((0, 0, 1, 3)))
+    turns = (stroke or width - diameter) / pitch + dwell
     return {
         "take_up": {
             "barrel_diameter_mm": barrel,
@@ -42,9 +44,14 @@ def odd_winds(draw: st.DrawFn) -> Changes:
             "barrel": draw(st.sampled_from(("smooth", "grooved"))),
             "empty_mass_g": draw(st.none() | st.floats(10, 500)),
         },
-        "strand": {"diameter_mm": diameter},
+        "strand": {
+            "diameter_mm": diameter - oval / 2,
+            "second_diameter_mm": diameter + oval / 2 if oval else None,
+            "density_g_cm3": draw(st.sampled_from((None, 1.24))),
+        },
         "machine": {
             "stroke_mm": stroke,
+            "dwell_turns": dwell,
             "turns_per_layer": str(Fraction(turns).limit_denominator(1000)),
             "guide_distance_mm": draw(st.none() | st.floats(20, 20_000)),
             "line_speed_m_s": draw(st.none() | st.floats(0.05, 2)),
@@ -68,6 +75,7 @@ def test_whatever_is_found_each_of_its_mends_takes_it_away(changes: Changes) -> 
         return
     for finding in plan.findings:
         assert finding.remedy, finding
+        assert finding.mends, finding
         for mend in finding.mends:
             tables = {name: dict(table) for name, table in changes.items()}
             for change in mend:

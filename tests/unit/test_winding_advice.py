@@ -104,6 +104,12 @@ CASES: dict[str, Callable[[float], Changes]] = {
 NESTED: Changes = {"lay": {"rise": "nested"}, "target": WHOLE}
 FAR_BEYOND = {code: case(1.3 if LIMITS[code].bound == "at most" else 0.7) for code, case in CASES.items()}
 FAR_BEYOND["crossed_layers"] = NESTED
+FROM: dict[str, Changes] = {
+    "source_short": {"pay_off": {"gross_mass_g": 240, "empty_mass_g": 150}},
+    "source_doubtful": {"pay_off": {"gross_mass_g": 270, "empty_mass_g": 150}},
+    "tare_unknown": {"pay_off": {"gross_mass_g": 1000}},
+}
+FAR_BEYOND |= FROM
 
 
 def finding_of(code: str, changes: Changes) -> Finding | None:
@@ -145,7 +151,23 @@ def test_a_finding_says_the_number_the_limit_and_who_set_it(code: str) -> None:
     assert (told["value"], told["limit"], told["unit"], told["source"]) == finding[3:7]
 
 
-@pytest.mark.parametrize("code", FAR_BEYOND)
+def test_the_source_is_judged_by_the_ends_of_its_interval() -> None:
+    plan = plan_of(**FROM["source_doubtful"])
+    assert plan.source is not None
+    for value, needed, code in (
+        (plan.source.least_m, plan.source.needed_m, "source_doubtful"),
+        (plan_of(**FROM["source_short"]).source.most_m, 40, "source_short"),  # type: ignore[union-attr]
+    ):
+        finding = finding_of(code, FROM[code])
+        assert finding is not None
+        assert (finding.value, finding.limit) == (value, pytest.approx(needed))
+    enough = plan.source.least_m
+    held_m = {"pay_off": FROM["source_doubtful"]["pay_off"], "target": {"length_m": enough * (1 - HAIR)}}
+    assert finding_of("source_doubtful", held_m) is None
+    assert finding_of("source_doubtful", held_m | {"target": {"length_m": enough * (1 + HAIR)}}) is not None
+
+
+@pytest.mark.parametrize("code", [code for code in FAR_BEYOND if code not in FROM])
 def test_each_mend_alone_takes_its_finding_away(code: str) -> None:
     finding = finding_of(code, FAR_BEYOND[code])
     assert finding is not None
@@ -176,6 +198,16 @@ def test_the_largest_strand_that_the_machine_lays_is_the_one_whose_turns_touch()
     assert given == pytest.approx(61 / N)
     laid = plan_of(strand={"diameter_mm": free})
     assert laid.coil.pitch_mm == pytest.approx(free, rel=1e-12)
+
+
+@pytest.mark.parametrize("turns", [36, 26])
+def test_oval_strand_goes_by_the_mean_of_its_diameters_and_is_mended_in_both(turns: int) -> None:
+    oval = {"strand": {"diameter_mm": 1.7, "second_diameter_mm": 1.8}, "machine": {"turns_per_layer": turns}}
+    plan = plan_of(**oval)
+    assert plan.findings[0].limit == pytest.approx(1.75 if turns == 36 else 1.25 * 1.75)
+    last = plan.findings[0].mends[-1]
+    assert [change.key for change in last] == ["strand.diameter_mm", "strand.second_diameter_mm"]
+    assert finding_of(plan.findings[0].code, mended(oval, last)) is None
 
 
 def test_a_stroke_that_its_gears_lay_badly_is_mended_with_its_gears() -> None:
@@ -218,7 +250,8 @@ def test_the_table_of_limits_names_each_with_its_source() -> None:
     table = limits_table()
     for row in LIMITS.values():
         assert f"| `{row.code}` | {row.quantity} | {row.text()} | {row.source} |" in table
-    assert "at most 1.25 x strand.diameter_mm" in table
+    assert "at most 1.25 strand diameters" in table
+    assert "at most machine.max_spool_rpm" in table
     assert "at least 0.5 deg" in table
 
 

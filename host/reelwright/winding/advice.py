@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from fractions import Fraction
 from math import ceil
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from reelwright.winding.drive import line_speed_m_s, spool_rpm
 from reelwright.winding.findings import LIMITS, Change, Finding, Mend, judge, rounded_down, rounded_up
@@ -31,7 +31,6 @@ _TURNS = "machine.turns_per_layer"
 _STROKE = "machine.stroke_mm"
 _WIDTH = "take_up.inside_width_mm"
 _FLANGE = "take_up.flange_diameter_mm"
-_STRAND = "strand.diameter_mm"
 
 
 def fit_findings(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
@@ -94,7 +93,7 @@ def _pitch(job: Job, coil: Coil) -> list[Finding]:
             yield (Change(_STROKE, "at least", touching_stroke),)
         else:
             yield on_a_spool_to_match()
-        yield (Change(_STRAND, "at most", rounded_down(strand_for_pitch_mm(job, coil, 1.0))),)
+        yield _strand(job, "at most", rounded_down(strand_for_pitch_mm(job, coil, 1.0)))
 
     def wide(limit: float) -> Iterator[Mend]:
         yield (Change(_TURNS, "", rounded_down(touching_turns(job, coil, stroke))),)
@@ -102,9 +101,15 @@ def _pitch(job: Job, coil: Coil) -> list[Finding]:
             yield (Change(_STROKE, "", touching_stroke),)
         else:
             yield on_a_spool_to_match()
-        yield (Change(_STRAND, "at least", rounded_up(strand_for_pitch_mm(job, coil, limit / diameter))),)
+        yield _strand(job, "at least", rounded_up(strand_for_pitch_mm(job, coil, limit / diameter)))
 
     return judge("pitch_tight", coil.pitch_mm, job, tight) or judge("pitch_wide", coil.pitch_mm, job, wide)
+
+
+def _strand(job: Job, bound: Literal["at least", "at most"], diameter_mm: float) -> Mend:
+    """Other strand, of this mean diameter."""
+    keys = ("strand.diameter_mm", "strand.second_diameter_mm")
+    return tuple(Change(key, bound, diameter_mm) for key in keys[: 1 if job.strand.second_diameter_mm is None else 2])
 
 
 def _ends(job: Job, coil: Coil, fit: Fit) -> list[Finding]:

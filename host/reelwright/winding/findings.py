@@ -27,8 +27,9 @@ _DIGITS = 4  # of a value to change to
 class Limit(NamedTuple):
     """How far a quantity may go, who says so, and what happens beyond.
 
-    The limit is `factor`, in `unit`, or so many times the value at `key` of the job; where it is another figure of
-    the plan, `beside` says which. blocks: beyond it the wind must not be started.
+    The limit is `factor`, in `unit`, or so many times the value at `key` of the job, or another figure of the plan;
+    `beside` says it in words where number or key would not. remedy: what to do where no value of the job mends it.
+    blocks: beyond it the wind must not be started.
     """
 
     code: str
@@ -40,15 +41,14 @@ class Limit(NamedTuple):
     consequence: str
     key: str = ""
     beside: str = ""
+    remedy: str = ""
     blocks: bool = False
 
     def of(self, job: Job) -> float | None:
         """The limit for this job; None where the job does not give the value that it hangs on."""
         if not self.key:
             return self.factor
-        # oval strand lies by the mean of its diameters
-        key = "strand.mean_diameter_mm" if self.key == "strand.diameter_mm" else self.key
-        value = reduce(getattr, key.split("."), job)
+        value = reduce(getattr, self.key.split("."), job)
         return None if value is None else self.factor * float(value)  # type: ignore[arg-type]
 
     def text(self) -> str:
@@ -69,16 +69,17 @@ LIMITS: dict[str, Limit] = {
         ),
         Limit(
             "near_flange", "flange left above the strand", "at least", 1, "mm", OWN,
-            "the last turns may slip over the flange", key="strand.diameter_mm",
+            "the last turns may slip over the flange", key="strand.mean_diameter_mm", beside="one strand diameter",
         ),
         Limit(
             "pitch_tight", "lay pitch", "at least", 1, "mm", GEOMETRY,
             "turns climb onto one another, and length and layers do not come out as planned",
-            key="strand.diameter_mm",
+            key="strand.mean_diameter_mm", beside="one strand diameter",
         ),
         Limit(
             "pitch_wide", "lay pitch", "at most", 1.25, "mm", OWN,
-            "turns leave gaps, and upper layers sag into them", key="strand.diameter_mm",
+            "turns leave gaps, and upper layers sag into them", key="strand.mean_diameter_mm",
+            beside="1.25 strand diameters",
         ),
         Limit(
             "against_flange", "gap between the outermost turn and the flange", "at least", 0, "mm", GEOMETRY,
@@ -86,7 +87,7 @@ LIMITS: dict[str, Limit] = {
         ),
         Limit(
             "end_gap", "gap between the outermost turn and the flange", "at most", 1, "mm", GEOMETRY,
-            "turns of upper layers fall into it", key="strand.diameter_mm",
+            "turns of upper layers fall into it", key="strand.mean_diameter_mm", beside="one strand diameter",
         ),
         Limit(
             # one turn fills the place at the flange in the layer that ends there, one in the layer that begins there
@@ -129,6 +130,21 @@ LIMITS: dict[str, Limit] = {
             "too_few_pulses", "pulses of the sensor in a layer, and up to the target", "at least", 1, "pulses",
             COUNTING, "the winder cannot stop there", blocks=True,
         ),
+        Limit(
+            "source_short", "strand that the pay-off spool may hold at most", "at least", 0, "m", THE_JOB,
+            "it runs out before the target", beside="what the wind takes",
+            remedy="Wind less, or take a fuller spool.", blocks=True,
+        ),
+        Limit(
+            "source_doubtful", "strand that the pay-off spool surely holds", "at least", 0, "m", THE_JOB,
+            "it may run out before the target", beside="what the wind takes",
+            remedy="Weigh it and an empty one like it, or be ready for a run-out.",
+        ),
+        Limit(
+            "tare_unknown", "doubt that the pay-off spool's unknown empty mass leaves", "at most", 0, "m", OWN,
+            "so much more or less than reckoned may be on it",
+            remedy="Weigh an empty spool of the same kind and set pay_off.empty_mass_g.",
+        ),
     )
 }  # fmt: skip
 
@@ -170,6 +186,7 @@ _DOING = {
     "machine.stroke_mm": ("set the stroke to", "{} mm"),
     "machine.turns_per_layer": ("gear for", "{} spool turns a layer"),
     "strand.diameter_mm": ("wind strand of", "{} mm"),
+    "strand.second_diameter_mm": ("wind strand of", "{} mm across"),
     "take_up.barrel_diameter_mm": ("take a spool with", "a barrel of {} mm"),
     "take_up.flange_diameter_mm": ("take a spool with", "a flange of {} mm"),
     "take_up.inside_width_mm": ("take a spool with", "an inside width of {} mm"),
@@ -216,16 +233,17 @@ class Finding(NamedTuple):
 def judge(
     code: str,
     value: float,
-    job: Job,
-    mends: Callable[[float], Mends],
+    against: Job | float,
+    mends: Callable[[float], Mends] = lambda _limit: (),
     more: Callable[[float], str] = lambda _limit: "",
 ) -> list[Finding]:
     """The finding of this code if the value lies beyond its limit, else none.
 
-    value: in the limit's unit. mends, more (a further fact): asked with the limit, and only beyond it.
+    value: in the limit's unit. against: the job, which gives the limit, or another figure of the plan. mends, more (a
+    further fact): asked with the limit, and only beyond it.
     """
     row = LIMITS[code]
-    limit = row.of(job)
+    limit = against if isinstance(against, float | int) else row.of(against)
     if limit is None or within(row, value, limit):
         return []
     unit = f" {row.unit}".rstrip()
@@ -243,7 +261,7 @@ def judge(
             limit,
             row.unit,
             row.source,
-            remedy_text(mended),
+            remedy_text(mended) or row.remedy,
             mended,
         )
     ]

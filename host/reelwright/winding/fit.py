@@ -94,7 +94,7 @@ def measure_fit(job: Job, coil: Coil, turns: float) -> Fit:
         bending_strain=bending_strain(diameter, spool.barrel_diameter_mm),
         fleet_angle_deg=None if distance is None else fleet_angle_deg(job.stroke_mm, distance),
         largest_strand_mm=strand_for_pitch_mm(job, coil, 1.0),
-        crossings=crossings(coil, turns),
+        crossings=crossings(coil, turns) * laying_turns(job, coil) / float(coil.turns_per_layer),
     )
 
 

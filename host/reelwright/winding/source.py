@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from attrs import frozen
 
-from reelwright.winding.findings import Finding
+from reelwright.winding.findings import judge
 from reelwright.winding.fit import spool_volume_mm3
 from reelwright.winding.uncertainty import COVERAGE, StrandInputs, estimate_of, uncertain
 
 if TYPE_CHECKING:
+    from reelwright.winding.findings import Finding
     from reelwright.winding.job import PayOff, Strand
     from reelwright.winding.uncertainty import Estimate
 
@@ -56,14 +57,24 @@ class SourceCheck:
     unknown_tare_m: float = 0.0  # half the range that an unknown empty mass alone opens; 0 where it is known
 
     @property
+    def least_m(self) -> float:
+        """The lower end of the 95 % interval."""
+        return _micrometre(self.held_m - COVERAGE * self.held_u_m)
+
+    @property
+    def most_m(self) -> float:
+        """The upper end of the 95 % interval."""
+        return _micrometre(self.held_m + COVERAGE * self.held_u_m)
+
+    @property
     def surely_short(self) -> bool:
         """Even the upper end of the 95 % interval is less than needed."""
-        return _micrometre(self.held_m + COVERAGE * self.held_u_m) < _micrometre(self.needed_m)
+        return self.most_m < _micrometre(self.needed_m)
 
     @property
     def surely_enough(self) -> bool:
         """Even the lower end of the 95 % interval is enough."""
-        return _micrometre(self.held_m - COVERAGE * self.held_u_m) >= _micrometre(self.needed_m)
+        return self.least_m >= _micrometre(self.needed_m)
 
     @property
     def verdict(self) -> str:
@@ -107,35 +118,22 @@ def check_source(pay_off: PayOff, strand: Strand, needed_m: float, drawn: Drawn 
 
 def source_findings(check: SourceCheck) -> list[Finding]:
     """What the person should know of the pay-off spool."""
-    held = f"{check.held_m:.1f} m ± {COVERAGE * check.held_u_m:.1f} m by {check.method}"
-    found = []
-    if check.verdict == "short":
-        found.append(
-            Finding(
-                "source_short",
-                f"The pay-off spool holds {held}; {check.needed_m:.1f} m are needed. "
-                "Wind less, or take a fuller spool.",
-                blocks=True,
-            )
-        )
-    elif check.verdict == "doubtful":
-        found.append(
-            Finding(
-                "source_doubtful",
-                f"The pay-off spool holds {held}; {check.needed_m:.1f} m are needed, so it may run out. "
-                "Weigh it and an empty one like it, or be ready for a run-out.",
-            )
-        )
-    if check.unknown_tare_m:
-        found.append(
-            Finding(
-                "tare_unknown",
-                f"The empty mass of the pay-off spool is not known; {UNKNOWN_TARE_G:g} ± {UNKNOWN_TARE_HALF_G:g} g "
-                f"are taken, which alone makes ± {check.unknown_tare_m:.0f} m. Weigh an empty spool of the same kind "
-                "and set pay_off.empty_mass_g.",
-            )
-        )
-    return found
+    needed_m = _micrometre(check.needed_m)
+
+    def held(_limit: float) -> str:
+        return f"It holds {check.held_m:.1f} m ± {COVERAGE * check.held_u_m:.1f} m by {check.method}."
+
+    def taken(_limit: float) -> str:
+        mass = f"{UNKNOWN_TARE_G:g} ± {UNKNOWN_TARE_HALF_G:g} g"
+        return f"It is taken as {mass}, which alone makes ± {check.unknown_tare_m:.0f} m."
+
+    return [
+        *(
+            judge("source_short", check.most_m, needed_m, more=held)
+            or judge("source_doubtful", check.least_m, needed_m, more=held)
+        ),
+        *judge("tare_unknown", check.unknown_tare_m, 0.0, more=taken),
+    ]
 
 
 def _micrometre(length_m: float) -> float:
