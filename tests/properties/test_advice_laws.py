@@ -152,7 +152,7 @@ def integrated_seconds(ramp: Ramp, turns: float, start_rpm: float) -> float:
     return float(mpmath.quad(pace, nodes)) + ramp.creep_turns / creep
 
 
-@settings(deadline=None, max_examples=80)
+@settings(deadline=None, max_examples=40)
 @given(st.floats(20, 300), st.floats(1, 10), st.floats(5, 300), st.floats(5, 300), st.floats(0.5, 80), st.floats(0, 1))
 def test_the_time_of_a_leg_is_the_integral_over_its_trapezoid(
     cruise: float, creep: float, gain: float, loss: float, turns: float, share: float
