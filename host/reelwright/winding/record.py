@@ -8,12 +8,11 @@ from attrs import asdict
 
 if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
-    from reelwright.winding.source import Left
+    from reelwright.winding.source import Left, SourceCheck
 
 
 def plan_record(plan: Plan) -> dict[str, object]:
     """Every figure of the plan under its name and unit; fractions as text such as "174/5"."""
-    source = plan.source
     return {
         "turns": plan.turns,
         "full_layers": plan.full_layers,
@@ -54,18 +53,20 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "seconds": plan.seconds,
         "torque_n_m": plan.torque_n_m,
         "drive": {"cruise_rpm": plan.cruise_rpm, **asdict(plan.load)},
-        "source": None
-        if source is None
-        else {
-            "method": source.method,
-            "held_m": source.held_m,
-            "held_u_m": source.held_u_m,
-            "needed_m": source.needed_m,
-            "verdict": source.verdict,
-            **_left_record(source.left),
-        },
+        "source": None if plan.source is None else _source_record(plan.source),
         "warnings": [finding.to_dict() for finding in plan.findings],
         "blocking": list(plan.blocking),
+    }
+
+
+def _source_record(source: SourceCheck) -> dict[str, object]:
+    return {
+        "method": source.method,
+        "held_m": source.held_m,
+        "held_u_m": source.held_u_m,
+        "needed_m": source.needed_m,
+        "verdict": source.verdict,
+        **_left_record(source.left),
     }
 
 
