@@ -25,10 +25,12 @@ if TYPE_CHECKING:
 class DriveLoad:
     """The load of a whole wind. Torques are at the outer layer; stopping is from the cruise, by the ramp.
 
+    cruise_rpm: the one speed of the spool that the winder is sent.
     inertia_kg_m2: of the full spool; inertia_of: what is in it, since a mass may not be known. For a crank, which
     has no ramp, the stopping figures are None and gaining speed is not counted.
     """
 
+    cruise_rpm: float
     tension_n: float  # of the strand at the spool
     spool_torque_n_m: float  # holds the tension
     inertia_kg_m2: float
@@ -55,26 +57,28 @@ def spool_tension_n(machine: Machine) -> float:
     return guided_tension_n(machine.back_tension_n, machine.guide_friction, machine.guide_wrap_deg)
 
 
-def measure_load(
-    job: Job, coil: Coil, fit: Fit, level: int, wound_mass_g: float | None, cruise_rpm: float
-) -> DriveLoad:
-    """The load of winding up to this level."""
+def measure_load(job: Job, coil: Coil, fit: Fit, turns: float, wound_mass_g: float | None) -> DriveLoad:
+    """The load of winding so many turns, with this mass of strand on the spool in the end."""
     machine = job.machine
+    level = max(coil.top_level(turns), 0)
+    turn_length = coil.turn_length_mm(level)
+    cruise_rpm = layer_rpm(machine, turn_length)
     powered = machine.drive != "hand"
     tension = spool_tension_n(machine)
-    torque = torque_n_m(tension, coil.radius_mm(max(level, 0)))
+    torque = torque_n_m(tension, coil.radius_mm(level))
     inertia, inertia_of = _full_spool(job, fit, wound_mass_g)
     gaining = inertia * machine.acceleration_rpm_s * 2 * pi / 60 if powered else 0.0
-    turns = stopping_turns(cruise_rpm, machine.slowing_rpm_s)
+    way_turns = stopping_turns(cruise_rpm, machine.slowing_rpm_s)
     return DriveLoad(
+        cruise_rpm=cruise_rpm,
         tension_n=tension,
         spool_torque_n_m=torque,
         inertia_kg_m2=inertia,
         inertia_of=inertia_of,
         starting_torque_n_m=torque + gaining,
         motor_torque_n_m=(torque + gaining) / float(machine.motor_ratio) / machine.drive_efficiency,
-        stopping_turns=turns if powered else None,
-        stopping_length_m=turns * coil.turn_length_mm(max(level, 0)) / 1000 if powered else None,
+        stopping_turns=way_turns if powered else None,
+        stopping_length_m=way_turns * turn_length / 1000 if powered else None,
         stopping_s=cruise_rpm / machine.slowing_rpm_s if powered else None,
     )
 

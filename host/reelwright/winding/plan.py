@@ -22,6 +22,9 @@ from reelwright.winding.source import Drawn, SourceCheck, check_source, source_f
 from reelwright.winding.uncertainty import Inputs, estimate_of
 
 if TYPE_CHECKING:
+    from reelwright.winding.drive_load import DriveLoad
+    from reelwright.winding.findings import Finding
+    from reelwright.winding.fit import Fit
     from reelwright.winding.job import Job
 
 __all__ = ["Plan", "make_plan"]
@@ -32,10 +35,16 @@ _SNAP_TURNS = 1e-9
 
 @frozen
 class _Amount:
-    """How much is wound: turns exactly, and the counted length as asked for or as it follows."""
+    """How much is wound: turns exactly, the counted length as asked for or as it follows, and the ends beside it."""
 
     turns: Fraction
     counted_mm: float
+    ends_mm: float
+
+    @property
+    def wound_m(self) -> float:
+        """All that is wound."""
+        return (self.counted_mm + self.ends_mm) / 1000
 
 
 def make_plan(job: Job) -> Plan:
@@ -52,18 +61,14 @@ def make_plan(job: Job) -> Plan:
     layer_pulses = _layer_pulses(coil, scale, amount.turns)
     target = layer_pulses[-1]
     stops = _stops(job, coil, scale, layer_pulses, target)
-    top = coil.top_level(turns)
-    cruise_rpm = layer_rpm(job.machine, coil.turn_length_mm(max(top, 0)))
-    ramp = _ramp(job, scale, cruise_rpm)
     inputs = Inputs.of(job, rise, rise_u)
-    ends_mm = _ends_mm(job)
     drawn_mm = inputs.wound_mm(coil, turns)
-    length, mass = inputs.counted(drawn_mm, ends_mm)
-    wound_m = (amount.counted_mm + ends_mm) / 1000
+    length, mass = inputs.counted(drawn_mm, amount.ends_mm)
     fit = measure_fit(job, coil, turns)
-    source = _source(job, wound_m, Drawn(inputs.strand, drawn_mm))
-    wound_g = _mass_g(job, 1000 * wound_m)
-    load = measure_load(job, coil, fit, top, wound_g, cruise_rpm)
+    wound_g = _mass_g(job, 1000 * amount.wound_m)
+    load = measure_load(job, coil, fit, turns, wound_g)
+    ramp = _ramp(job, scale, load.cruise_rpm)
+    source = _source(job, amount.wound_m, Drawn(inputs.strand, drawn_mm))
     return Plan(
         job=job,
         coil=coil,
@@ -75,26 +80,20 @@ def make_plan(job: Job) -> Plan:
         last_layer_turns=float(amount.turns - coil.pass_end(full)),
         length=length,
         mass=mass,
-        wound_length_m=wound_m,
+        wound_length_m=amount.wound_m,
         wound_mass_g=wound_g,
         fit=fit,
-        outer_diameter=estimate_of(inputs.outer_mm(coil, top)),
-        fits_length_m=max(coil.length_mm(float(_filling_turns(job, coil))) - ends_mm, 0.0) / 1000,
+        outer_diameter=estimate_of(inputs.outer_mm(coil, coil.top_level(turns))),
+        fits_length_m=max(coil.length_mm(float(_filling_turns(job, coil))) - amount.ends_mm, 0.0) / 1000,
         source=source,
         target_pulses=target,
         layer_pulses=layer_pulses,
         layers=_layer_rows(job, coil, amount.turns),
         stops=stops,
-        cruise_rpm=cruise_rpm,
         ramp=ramp,
-        seconds=_seconds(cruise_rpm, scale, ramp, stops, target),
+        seconds=_seconds(load.cruise_rpm, scale, ramp, stops, target),
         load=load,
-        findings=(
-            *fit_findings(job, coil, fit),
-            *(() if source is None else source_findings(source)),
-            *drive_findings(job, coil, load),
-            *sensor_findings(job, coil, scale, amount.turns),
-        ),
+        findings=_findings(job, coil, scale, amount.turns, fit, load, source),
         phase_turns=turns_to_reversal(coil, scale.exact_turns(target)),
     )
 
@@ -152,7 +151,7 @@ def _amount(job: Job, coil: Coil) -> _Amount:
             raise ImpossibleJobError(
                 key, f"leader and tail of {ends_mm / 1000:g} m take all that is wound; wind more, or shorten them"
             )
-        return _Amount(turns, counted)
+        return _Amount(turns, counted, ends_mm)
     if target.length_m is not None:
         key, counted = "target.length_m", 1000 * target.length_m
     else:
@@ -163,7 +162,7 @@ def _amount(job: Job, coil: Coil) -> _Amount:
         raise ImpossibleJobError(
             key, f"{counted / 1000:g} m make more than {MOST_LAYERS} layers, which no spool holds; wind less"
         ) from None
-    return _Amount(turns, counted)
+    return _Amount(turns, counted, ends_mm)
 
 
 def _length_of_mass(job: Job) -> float:
@@ -262,6 +261,17 @@ def _layer_rows(job: Job, coil: Coil, turns: Fraction) -> tuple[LayerRow, ...]:
         )
         before_m = cumulative_m
     return tuple(rows)
+
+
+def _findings(
+    job: Job, coil: Coil, scale: PulseScale, turns: Fraction, fit: Fit, load: DriveLoad, source: SourceCheck | None
+) -> tuple[Finding, ...]:
+    return (
+        *fit_findings(job, coil, fit),
+        *([] if source is None else source_findings(source)),
+        *drive_findings(job, coil, load),
+        *sensor_findings(job, coil, scale, turns),
+    )
 
 
 def _stops(

@@ -80,7 +80,6 @@ class Plan:
     layer_pulses: tuple[int, ...]  # end of each layer; the last is the target
     layers: tuple[LayerRow, ...]
     stops: tuple[tuple[int, StopKind], ...]  # pauses before the target, ascending
-    cruise_rpm: float  # the one speed that the winder is sent: that of the last layer, where it is slowest
     ramp: Ramp | None  # None for a hand drive
     seconds: float  # turning time, without the pauses
     load: DriveLoad
@@ -136,6 +135,11 @@ class Plan:
     def pulses_per_layer(self) -> Fraction:
         """Pulses in one whole layer, exactly."""
         return self.coil.turns_per_layer * self.scale.per_spool_turn
+
+    @property
+    def cruise_rpm(self) -> float:
+        """The one speed that the winder is sent: that of the last layer, where it is slowest."""
+        return self.load.cruise_rpm
 
     @property
     def torque_n_m(self) -> float:

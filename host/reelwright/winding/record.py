@@ -52,7 +52,7 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "phase_turns_after": str(plan.phase_turns),
         "seconds": plan.seconds,
         "torque_n_m": plan.torque_n_m,
-        "drive": {"cruise_rpm": plan.cruise_rpm, **asdict(plan.load)},
+        "drive": asdict(plan.load),
         "source": None if plan.source is None else _source_record(plan.source),
         "warnings": [finding.to_dict() for finding in plan.findings],
         "blocking": list(plan.blocking),
