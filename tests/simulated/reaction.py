@@ -158,6 +158,11 @@ def _too_fast(run: Run) -> bool:
     return run.plant.speed / TURN * run.pulses_per_turn > run.values["highest_rate"] / 100
 
 
+def _past_the_stop(run: Run) -> bool:
+    motion = run.session.motion
+    return motion.arrived and run.plant.pulses - motion.halt > run.values["overrun_pulses"]
+
+
 def _proof_ms(run: Run) -> float:
     # the rate is taken over whole windows, and the one in which the spool became too fast proves nothing
     rate = run.values["highest_rate"] / 100
@@ -206,11 +211,19 @@ CASES = (
         "runs_on",
         codes.RUNS_ON,
         "",
-        lambda run: (
-            run.session.motion.arrived and run.plant.pulses - run.session.motion.halt > run.values["overrun_pulses"]
-        ),
+        _past_the_stop,
         _nothing,
         NO_SWITCHES,
+        ("dc",),
+        {"highest_rate": 2000000},
+    ),
+    Case(
+        "runs_on, a pulse a turn",
+        codes.RUNS_ON,
+        "",
+        _past_the_stop,
+        _nothing,
+        {**NO_SWITCHES, "pulses_per_turn": 1},
         ("dc",),
         {"highest_rate": 2000000},
     ),

@@ -13,7 +13,9 @@ import pytest
 
 from reelwright.simulator.spec import SimulatorOptions
 from simulated.random_jobs import random_job, task, wound
-from windlink.codes import FINISHED
+from simulated.winds import MOST_STEPS, Bench
+from windcore.transitions import DRIVEN
+from windlink.codes import FINISHED, TRIPPED, WAITING
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -65,3 +67,26 @@ def test_a_hand_wind_passes_its_stops_and_counts_every_pulse_of_it(tmp_path: Pat
         # a person who sees the lamp stops within half a turn
         assert truth["rests"][-1]["peak"] <= 1 + job.machine.pulses_per_turn / 2, told
     assert max(overshoots) > 1, "no person stops on the pulse: the hand is too good to be true"
+
+
+@pytest.mark.parametrize("drive", ["dc", "stepper", "hand"])
+def test_a_winder_that_says_that_it_waits_or_has_finished_truly_stands(drive: str) -> None:
+    print(f"seed {SEED}")
+    draw = random.Random(f"{SEED} standing {drive}")
+    rests = 0
+    for _ in range(8):
+        job = random_job(draw, drive, draw.choice(("single", "quadrature")))
+        given = task(job, SimulatorOptions(seed=draw.randrange(1 << 30)))
+        bench = Bench(given["spec"], given["values"])
+        session = bench.session
+        while session.state not in (FINISHED, TRIPPED):
+            turning = session.state in DRIVEN
+            bench.step()
+            if turning and session.state in (WAITING, FINISHED):
+                rests += 1
+                assert bench.plant.speed == 0.0, (SEED, job.machine)
+            if session.state == WAITING:
+                session.go_on(session.wait)
+            assert bench.steps < MOST_STEPS
+    print(f"{rests} rests, each a true one")
+    assert rests >= 8

@@ -24,6 +24,7 @@ BACKWARDS_TURNS = Fraction(1, 4)
 OVERRUN_TURNS = 1
 HAND_LEAD_S = 3.0
 HAND_STANDSTILL_S = 1.0
+STANDSTILL_PULSES = 1.5  # periods at winding speed: a spool that a stuck driver turns is not taken for one that stands
 
 
 def job_values(job: Job, plan: Plan) -> list[int]:
@@ -62,7 +63,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "acceleration": _rate(machine.acceleration_rpm_s, pulses_per_turn),
         "deceleration": _rate(machine.slowing_rpm_s, pulses_per_turn),
         "creep_pulses": creep_pulses,
-        "standstill_ms": round(1000 * (max(HAND_STANDSTILL_S, machine.standstill_s) if hand else machine.standstill_s)),
+        "standstill_ms": _standstill_ms(machine.standstill_s, cruise, hand),
         "no_pulses_ms": round(1000 * machine.no_pulses_s),
         "backwards_pulses": max(2, round(pulses_per_turn * BACKWARDS_TURNS)),
         # a crank does not need the host to stop, so its loss changes nothing
@@ -85,6 +86,12 @@ def job_values(job: Job, plan: Plan) -> list[int]:
 def _rate(rpm: float, pulses_per_turn: Fraction) -> int:
     """Hundredths of a pulse per second, at least 1."""
     return max(1, round(rpm / 60 * float(pulses_per_turn) * 100))
+
+
+def _standstill_ms(standstill_s: float, cruise: int, hand: bool) -> int:
+    """Silence that proves rest: as asked, and longer where pulses are rare."""
+    least_s = HAND_STANDSTILL_S if hand else STANDSTILL_PULSES * 100 / cruise
+    return min(JOB_FIELDS[POSITION["standstill_ms"]].high, round(1000 * max(least_s, standstill_s)))
 
 
 def _overspeed_rate(max_spool_rpm: float, pulses_per_turn: Fraction) -> int:

@@ -1,4 +1,4 @@
-"""What the host tells the winder about a measuring wheel agrees with the coil, and the winder with a true wheel."""
+"""What the host tells the winder about its sensors: the measuring wheel against the coil, and the silence of rest."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ def tables(**machine: Any) -> dict[str, dict[str, object]]:
     }
 
 
-def wheel_of(**machine: Any) -> dict[str, int]:
+def told(**machine: Any) -> dict[str, int]:
     job = build_job(tables(**machine))
     values = job_values(job, make_plan(job))
     assert first_fault(values) < 0
@@ -39,8 +39,23 @@ def wheel_of(**machine: Any) -> dict[str, int]:
 
 
 def test_a_wheel_that_is_not_fitted_is_absent_from_the_job_even_where_its_size_is_known() -> None:
-    values = wheel_of(fitted=["stop_button"])
+    values = told(fitted=["stop_button"])
     assert [values[name] for name in ("slip_window_pulses", "wheel_first", "wheel_rise", "slip_permille")] == [0] * 4
+
+
+@pytest.mark.parametrize(
+    ("machine", "standstill_ms"),
+    [
+        ({"pulses_per_turn": 20}, 300),
+        ({"pulses_per_turn": 1, "max_spool_rpm": 120}, 750),  # a period and a half of half a second
+        ({"pulses_per_turn": 1, "max_spool_rpm": 5}, 10_000),
+        ({"pulses_per_turn": 1, "drive": "hand"}, 1000),
+        ({"pulses_per_turn": 20, "standstill_s": 2}, 2000),
+    ],
+    ids=str,
+)
+def test_rest_is_proven_by_longer_silence_where_pulses_are_rare(machine: dict[str, object], standstill_ms: int) -> None:
+    assert told(fitted=["stop_button"], **machine)["standstill_ms"] == standstill_ms
 
 
 def test_a_fitted_wheel_without_its_size_is_a_fault_of_the_job() -> None:
@@ -53,7 +68,7 @@ def test_a_fitted_wheel_without_its_size_is_a_fault_of_the_job() -> None:
 
 def test_a_turn_of_the_first_layer_draws_its_circumference() -> None:
     # pi * (50 + 1.75) mm around, hardly longer for its pitch: 162.6 mm, 65.0 pulses of 2.5 mm
-    values = wheel_of()
+    values = told()
     assert values["slip_window_pulses"] == 20
     assert values["wheel_first"] / 16 == pytest.approx(65.03, abs=0.1)
 
@@ -69,7 +84,7 @@ def test_a_turn_of_the_first_layer_draws_its_circumference() -> None:
     ids=str,
 )
 def test_every_wheel_fits_into_whole_numbers_below_two_to_the_thirty(machine: dict[str, object]) -> None:
-    values = wheel_of(max_spool_rpm=5, **machine)
+    values = told(max_spool_rpm=5, **machine)
     deepest = values["wheel_first"] + 240 * values["wheel_rise"]
     assert 2 * values["slip_window_pulses"] * deepest < 1 << 30
     allowed = values["wheel_first"] / 16 * values["slip_permille"] / 1000 + values["slip_slack"]
