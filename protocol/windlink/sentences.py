@@ -84,6 +84,12 @@ TRIPS = {
     ),
 }
 
+# What a trip says of a count that it leaves behind, where that is not what is on the spool.
+DOUBTS = {
+    c.SLIP: "Less strand than counted is on the spool: it slipped, or the strand ran out.",
+    c.BAD_SENSOR: "The count is not what the spool has turned: the sensor told what it cannot have done.",
+}
+
 REFUSALS = {
     c.UNKNOWN_REQUEST: Saying("unknown_request", "The winder does not know this request.", "Update the older side."),
     c.BAD_FIELDS: Saying("bad_fields", "The fields of the request are wrong in number or range."),

@@ -11,7 +11,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from reelwright.device.client import Client
+from reelwright.device.port import Port
 from simulated.winder import listed, run, simulated, start_wind, wind, write_job
+from windlink.sentences import CAUSES
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -128,7 +131,14 @@ def test_ctrl_c_brings_the_winder_to_rest_and_twice_abandons(
 
 
 @pytest.mark.parametrize(
-    ("fault", "reason"), [("run_out@8", "run_out"), ("sensor_dead@8", "no_pulses"), ("stop_pressed@8", "stop_pressed")]
+    ("fault", "reason"),
+    [
+        ("run_out@8", "run_out"),
+        ("sensor_dead@8", "no_pulses"),
+        ("stop_pressed@8", "stop_pressed"),
+        ("sensor_noise@8", "bad_sensor"),
+        ("hitch@8", "late_loop"),
+    ],
 )
 def test_a_trip_ends_the_command_with_its_sentence_and_its_mend(tmp_path: Path, fault: str, reason: str) -> None:
     job = write_job(tmp_path)
@@ -142,6 +152,40 @@ def test_a_trip_ends_the_command_with_its_sentence_and_its_mend(tmp_path: Path, 
     tripped = next(each for each in told if each["kind"] == "event" and each["verb"] == "tripped")
     assert tripped["sentence"].startswith("Tripped: ")
     assert f"--clear {reason}" in err
+
+
+def test_a_spool_that_slips_trips_where_a_wheel_is_fitted_and_winds_on_once_it_is_tight_again(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    wheel = 'fitted = ["measuring_wheel"]\nmeasuring_wheel_mm_per_pulse = 2.5\n[target]'
+    plain = job.read_text()
+    job.write_text(plain.replace("[target]", wheel))
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "slip@8") as port:
+        code, told, _ = wind(job, port, tmp_path)
+        assert (code, told[-1]["trip"]) == (4, "slip")
+        code, told, _ = wind(job, port, tmp_path, "--clear", "slip")
+        while code == 4:  # it slips until the shaft has stood for five seconds
+            code, told, _ = wind(job, port, tmp_path, "--clear", "slip")
+    assert (code, told[-1]["counted_pulses"]) == (0, 1050)
+    job.write_text(plain)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "slip@8") as port:
+        assert wind(job, port, tmp_path)[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("fault", "cause"), [("hang@8", "watchdog"), ("soft_reset@8", "soft_reset"), ("power_dip@8", "power_dip")]
+)
+def test_a_restart_that_nobody_asked_for_holds_the_winder_and_its_cause_is_told(
+    tmp_path: Path, fault: str, cause: str
+) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        code, told, _ = wind(job, port, tmp_path)
+        assert (code, told[-1]["trip"]) == (4, "restarted")
+        seen = run(tmp_path, "watch", "--port", port, "--json", "--once").stdout
+        assert json.loads(seen.splitlines()[0])["state"] == "tripped"
+        link = Port(port)
+        assert CAUSES[Client(link).hello().cause].word == cause
+        link.close()
 
 
 def test_another_job_in_the_winder_is_told_and_kept(tmp_path: Path) -> None:

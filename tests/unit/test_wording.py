@@ -8,8 +8,9 @@ import pytest
 from reelwright.snapshot import WindResult
 from reelwright.views.quantities import count_of, duration, with_uncertainty
 from reelwright.views.untrusted import plain_text
-from reelwright.views.wording import closing_sentence, saying_of_state
-from windlink.sentences import OUTCOMES, STATES, TRIPS
+from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
+from windlink import codes
+from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS
 
 
 @pytest.mark.parametrize(
@@ -92,6 +93,13 @@ def test_each_trip_is_told_with_what_it_means_and_what_to_do(trip):
     assert told.startswith(f"Tripped ({trip.word}). ")
     assert trip.sentence in told
     assert trip.remedy in told
+
+
+@pytest.mark.parametrize("trip", TRIPS.items(), ids=lambda item: item[1].word)
+def test_a_trip_that_spoils_the_count_puts_a_caution_beside_it(trip):
+    code, saying = trip
+    cautions = [text for name, text in facts_of(attrs.evolve(RESTING, trip=saying.word)) if name == "caution"]
+    assert cautions == ([DOUBTS[code]] if code in (codes.SLIP, codes.BAD_SENSOR) else [])
 
 
 @pytest.mark.parametrize("outcome", OUTCOMES.values(), ids=lambda saying: saying.word)

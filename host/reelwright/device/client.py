@@ -183,7 +183,8 @@ class Client:
         trip = self.request("trip")
         saying = say(TRIPS, trip["reason"])
         value, limit = (_with_unit(trip["reason"], trip[name]) for name in ("value", "limit"))
-        seen = f" It saw {value}, allowed {limit}." if trip["limit"] else ""
+        bound = "expected" if trip["reason"] == codes.SLIP else "allowed"
+        seen = f" It saw {value}, {bound} {limit}." if trip["limit"] else ""
         return saying.word, saying.sentence + seen, saying.remedy
 
     # --- listening ---------------------------------------------------------------------------------------

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reelwright.views.quantities import count_of, number, with_uncertainty
-from windlink.sentences import OUTCOMES, STATES, TRIPS, Saying
+from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS, Saying
 
 if TYPE_CHECKING:
     from reelwright.snapshot import WindResult
@@ -57,6 +57,7 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     facts.append(("job", str(result.job_id)))
     if result.uncertain:
         facts.append(("caution", UNCERTAIN))
+    facts += [("caution", doubt) for code, doubt in DOUBTS.items() if TRIPS[code].word == result.trip]
     return facts
 
 
