@@ -39,10 +39,12 @@ def make_safe() -> None:
 def let_go(pwm: "Pwm", low: "Callable[[], None]", wait_us: "Callable[[int], None]", period_us: int) -> None:
     """The one way to end a drive: duty 0, two periods' wait, release, pin low. Safe at whichever step it is cut short.
 
-    low: drives the pin low. A release without the wait would keep the pin at the level of that moment, high as often
-    as not.
+    low: drives the pin low; it is called even when a step before it raises. A release without the wait would keep the
+    pin at the level of that moment, high as often as not.
     """
-    pwm.duty_u16(0)
-    wait_us(2 * period_us)
-    pwm.deinit()
-    low()
+    try:
+        pwm.duty_u16(0)
+        wait_us(2 * period_us)
+        pwm.deinit()
+    finally:
+        low()

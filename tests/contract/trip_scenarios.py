@@ -57,6 +57,25 @@ def each_trip_has_its_condition():
 WHEEL = {"slip_window_pulses": 20, "wheel_first": 1600, "wheel_rise": 80, "slip_permille": 100, "slip_slack": 8}
 
 
+def each_look_allows_its_limit_and_not_one_more():
+    rig = in_state(codes.WINDING, channels=2)
+    watch = rig.session.watch
+    highest = rig.session.count
+    for look, allowed, beyond, reason in (
+        (watch.loop, (49,), (50,), codes.LATE_LOOP),
+        (watch.rate, (5500, 5500), (5501, 5500), codes.OVERSPEED),
+        (watch.direction, (highest - 10, 10), (highest - 11, 10), codes.BACKWARDS),
+        (watch.pulses, (500, 500), (501, 500), codes.NO_PULSES),
+        (watch.pulses, (90000, 99999), (90001, 99999), codes.NO_PULSES),
+        (watch.overrun, (20, 20), (21, 20), codes.RUNS_ON),
+        (watch.link, (codes.TRIP, 1000, 1000), (codes.TRIP, 1001, 1000), codes.LINK_LOST),
+        (watch.switches, (0,), (codes.TENSION_SWITCH,), codes.SNAG),
+    ):
+        assert look(*allowed) == 0, reason
+        assert look(*beyond) == reason, reason
+    assert watch.link(codes.PAUSE, 1 << 28, 1000) == 0
+
+
 def a_wheel_that_agrees_with_the_shaft_never_trips():
     for drive in DRIVES:
         for share in (0.91, 1.0, 1.09):
@@ -226,6 +245,7 @@ def overspeed_is_proven_within_a_second_from_twenty_pulses_a_second_up():
 
 
 PROMISES = (
+    each_look_allows_its_limit_and_not_one_more,
     each_trip_has_its_condition,
     a_wheel_that_agrees_with_the_shaft_never_trips,
     a_spool_that_slips_trips_within_two_turns_and_strand_that_stands_within_half_a_turn,

@@ -115,6 +115,18 @@ def test_the_one_function_that_ends_a_drive_takes_the_safe_order() -> None:
     assert done == [("duty 0", 0), ("wait", 2 * PERIOD_US), ("release", 0), ("low", 0)]
 
 
+@pytest.mark.parametrize("broken", ["duty_u16", "deinit"])
+def test_the_pin_is_low_even_when_a_step_before_it_fails(broken: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(*_: object) -> None:
+        raise RuntimeError
+
+    pin = driven_pin(0)
+    monkeypatch.setattr(pin, broken, fail)
+    with pytest.raises(RuntimeError):
+        let_go(pin, pin.low, pin.wait_us, PERIOD_US)
+    assert pin.output_permille() == 0
+
+
 # --- the first statement -----------------------------------------------------------------------------------
 
 
