@@ -3,7 +3,7 @@
 import json
 import time
 
-from rig import Rig
+from rig import COUNTER_START, WRAP, Rig
 
 from windcore.service import Identity, LinkService
 from windlink import codes
@@ -27,8 +27,8 @@ def main():
     now_ms = rig.now_ms
     begun = clock_us()
     for step in range(STEPS):
-        now_ms = (now_ms + 10) % (1 << 30)
-        inputs.pulses = step * 2 // 5
+        now_ms = (now_ms + 10) % WRAP
+        inputs.pulses = (COUNTER_START + step * 2 // 5) % WRAP
         session.step(inputs, outputs, now_ms)
     step_us = (clock_us() - begun) / STEPS
     assert session.state == codes.WINDING
