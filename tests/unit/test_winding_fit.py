@@ -202,3 +202,13 @@ def test_nothing_less_than_nothing_is_left() -> None:
     assert check is not None
     assert check.left.length_m.value == 0.0
     assert check.left.length_m.u == check.held_u_m
+
+
+def test_a_spool_of_known_length_leaves_the_rest_of_it() -> None:
+    strand = Strand(1.75, density_g_cm3=1.24)
+    check = check_source(PayOff(held_m=45.3, held_u_m=0), strand, 45.3 - 12.1)
+    assert check is not None
+    assert check.left.length_m.value == pytest.approx(12.1)
+    assert check.left.length_m.u == 0
+    assert check.left.mass_g is not None
+    assert check.left.mass_g.u > 0  # of section and density

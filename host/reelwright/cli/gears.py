@@ -65,7 +65,7 @@ def check(path: str | None, **options: Any) -> None:
     screw_turns = sources.screw_turns()
     dwell_turns = sources.dwell_turns()
     form = given.tooth_form()
-    diameters = sources.diameters_mm() or [_exact(strand.diameter_mm) for strand in COMMON_STRANDS]
+    diameters = sources.diameters_mm() or [_exact(strand.mean_diameter_mm) for strand in COMMON_STRANDS]
     strokes = [sources.stroke_mm(diameter) for diameter in diameters]
     if stages and screw_turns and dwell_turns >= turns_per_layer(stages, screw_turns):
         given.fault("--dwell-turns", f"{dwell_turns} turns are all that a layer has, so the guide would never travel")
@@ -182,7 +182,7 @@ class _Sources:
 
     def diameters_mm(self) -> list[Fraction]:
         """The diameters of all strands given, in any way."""
-        return [_exact(strand.diameter_mm) for strand in self.strands()] + self._given.diameters_mm()
+        return [_exact(strand.mean_diameter_mm) for strand in self.strands()] + self._given.diameters_mm()
 
     def stroke_mm(self, diameter_mm: Fraction | None) -> Fraction | None:
         """The stroke: given, or what the spool's inside width leaves this strand; None where nothing tells it."""
@@ -213,9 +213,9 @@ def _wanted(given: GivenOptions, sources: _Sources) -> WantedPitch | None:
     strands = [*sources.strands(), *(Strand(float(diameter)) for diameter in given.diameters_mm())]
     if len(strands) > 1:
         given.fault("--diameter", "given beside --strand; keep one")
-    diameter = _exact(strands[0].diameter_mm) if strands else None
+    diameter = _exact(strands[0].mean_diameter_mm) if strands else None
     if pitch is None and strands:
-        pitch = usual_pitch_mm(_exact(strands[0].diameter_mm), _exact(strands[0].diameter_u_mm))
+        pitch = usual_pitch_mm(_exact(strands[0].mean_diameter_mm), _exact(strands[0].diameter_u_mm))
     elif pitch is None and not any(given.faulty(option) for option in ("--pitch", "--strand", "--diameter")):
         given.fault("--pitch", "nothing tells the wanted pitch; give it, or the strand with --strand or --diameter")
     stroke = sources.stroke_mm(diameter)
