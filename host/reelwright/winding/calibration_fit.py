@@ -124,7 +124,7 @@ def _stepped(
         moved = [value + share * part for value, part in zip(values, step, strict=True)]
         try:
             rows, after = _linearized(observations, moved)
-        except (ValueError, OverflowError):
+        except (ValueError, ArithmeticError):
             share /= 2
             continue
         if hypot(*after) <= before * (1 + 1e-12) + 1e-12:
