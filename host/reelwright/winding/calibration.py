@@ -1,0 +1,333 @@
+"""From measured winds to a strand's diameter, rise factor and density, by one weighted fit for every method.
+
+What was known before counts as a measurement too, unless the method takes it as open: a wind of known outer
+diameters leaves the rise open; a weighed spool leaves open the one figure that makes its mass least sure; a
+taped length, and several winds together, leave nothing open and better all that they tell of.
+
+What a weight can tell: a mass is density x section x length, so one weighing gives one figure. The length of
+a wind hangs mostly on barrel and rise, its mass on the section squared. Weighing therefore betters the length
+of later winds only where the mass of a metre is better known than the rise; else it betters their mass.
+"""
+
+from __future__ import annotations
+
+from math import sqrt
+from typing import TYPE_CHECKING, NamedTuple
+
+from attrs import evolve, frozen
+
+from reelwright.winding.calibration_figures import (
+    DENSITY,
+    DIAMETER,
+    FIGURES,
+    RISE,
+    StrandFigures,
+    cholesky,
+)
+from reelwright.winding.calibration_fit import Fit, NoFitError, Observation, UndeterminedError, fit
+from reelwright.winding.calibration_readings import OUTLIER_Z
+from reelwright.winding.calibration_winds import (
+    FALLBACK_DENSITY_G_CM3,
+    ImpossibleMeasurementsError,
+    MeasuredWind,
+    Measurement,
+    measurements,
+    wind_faults,
+)
+from reelwright.winding.distributions import chi_square_tail
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Sequence
+
+    from reelwright.winding.calibration_fit import Predict
+
+LEAST_RISE, MOST_RISE = 0.5, 1.2  # beyond them a layer number, a count or a unit is wrong
+# Less likely than that, the measurements contradict their uncertainties: Cox, Metrologia 39 (2002) 589, from memory.
+INCONSISTENT = 0.05
+_START_RISE = 0.95
+_EXACT = 1e-9  # share of a figure that counts as its uncertainty where none is given
+
+
+class FittedValue(NamedTuple):
+    """A measured value beside what the fit makes of it.
+
+    normalized: difference in standard uncertainties of the difference; None where it cannot be judged.
+    """
+
+    number: int
+    name: str
+    unit: str
+    measured: float
+    u: float
+    fitted: float
+    normalized: float | None
+    left_out: bool
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether it lies further off than chance explains; what was left out no longer does."""
+        return not self.left_out and self.normalized is not None and abs(self.normalized) > OUTLIER_Z
+
+
+@frozen
+class Estimated:
+    """What measured winds say of the strand.
+
+    solved: names of the figures that the measurements settle. scatter: Birge ratio of the fit, by which all
+    uncertainties were raised where the measurements are not consistent.
+    """
+
+    figures: StrandFigures
+    solved: tuple[str, ...]
+    values: tuple[FittedValue, ...]
+    chi_square: float
+    degrees: int
+    scatter: float
+    consistent: bool
+
+
+@frozen
+class LineCheck:
+    """Where a line through the outer diameters meets layer 1, and where barrel and strand put it. All mm."""
+
+    line_mm: float
+    line_u_mm: float
+    known_mm: float
+    known_u_mm: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the two differ by at most twice the standard uncertainty of their difference."""
+        return abs(self.line_mm - self.known_mm) <= 2 * sqrt(self.line_u_mm**2 + self.known_u_mm**2)
+
+
+def fit_winds(
+    winds: Sequence[MeasuredWind],
+    known: StrandFigures,
+    open_figures: Collection[str] = (),
+    leave_out: Collection[int] = (),
+) -> Estimated:
+    """The strand's figures from everything measured of these winds and what was known before.
+
+    open_figures: names of FIGURES whose earlier value does not count. leave_out: numbers of measurements that
+    are shown and not used. Raises ImpossibleMeasurementsError with every fault.
+    """
+    _check(winds)
+    index = _unknowns(winds, known)
+    settled = _with_starts(known)
+    all_values = measurements(winds, index, settled)
+    unknown_numbers = sorted(set(leave_out) - {value.number for value in all_values})
+    if unknown_numbers:
+        raise ImpossibleMeasurementsError(
+            [("leave-out", f"there is no measurement {number} of {len(all_values)}") for number in unknown_numbers]
+        )
+    used = [value for value in all_values if value.number not in leave_out]
+    before = _known_before(winds, known, index, open_figures)
+    start = [_start(name, winds, settled) for name in index]
+    try:
+        found = fit([value.observation for value in used] + before, start)
+    except UndeterminedError as undetermined:
+        raise _undetermined(list(index), undetermined.index, used) from None
+    except NoFitError:
+        raise ImpossibleMeasurementsError(
+            [("measurements", "no strand comes near them; check the count, the spool and the units")]
+        ) from None
+    return _estimated(found, index, known, all_values, used, open_figures)
+
+
+def open_figure_of_weight(wind: MeasuredWind, known: StrandFigures) -> tuple[str, dict[str, float]]:
+    """The figure that makes the wind's mass least sure, and the share of the mass by which each does.
+
+    Raises ImpossibleMeasurementsError for a wind that was not weighed, or a strand without a density.
+    """
+    _check([wind])
+    if known.density_g_cm3 is None or known.rise is None:
+        raise ImpossibleMeasurementsError(
+            [("strand", "a mass says nothing without the density; give it, or a material that is known")]
+        )
+    index = _unknowns([wind], known)
+    (mass,) = (value.observation for value in measurements([wind], index, known) if value.unit == "g")
+    expected, slopes = mass.predict([_start(name, [wind], known) for name in index])
+    shares = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
+    return max(shares, key=lambda name: shares[name]), shares
+
+
+def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[int] = ()) -> LineCheck | None:
+    """Compare the line through the outer diameters alone with barrel and strand.
+
+    None where the barrel is not known or fewer than two layers were measured.
+    """
+    used = [each for number, each in enumerate(wind.layers, start=1) if number not in leave_out]
+    if wind.barrel_mm is None or len({each.layer for each in used}) < 2:
+        return None
+
+    def at(above: int) -> Observation:
+        return Observation("", 0.0, wind.caliper_u_mm, lambda line: (line[0] + above * line[1], (1.0, above)))
+
+    points = [at(each.layer - 1)._replace(measured=each.outer_mm) for each in used]
+    line = fit(points, [wind.barrel_mm, 0.0])
+    return LineCheck(
+        line_mm=line.values[0],
+        line_u_mm=line.u(0),
+        known_mm=wind.barrel_mm + 2 * known.diameter_mm,
+        known_u_mm=sqrt(wind.barrel_u_mm**2 + (2 * known.diameter_u_mm) ** 2),
+    )
+
+
+def _check(winds: Sequence[MeasuredWind]) -> None:
+    faults = [
+        (f"{wind.name}.{place}" if wind.name else place, sentence)
+        for wind in winds
+        for place, sentence in wind_faults(wind)
+    ]
+    if not any(wind.layers or wind.net_mass_g is not None or wind.length_m is not None for wind in winds):
+        faults.append(("measurements", "nothing was measured; give outer diameters, weights or a taped length"))
+    if faults:
+        raise ImpossibleMeasurementsError(faults)
+
+
+def _unknowns(winds: Sequence[MeasuredWind], known: StrandFigures) -> dict[str, int]:
+    """Place of each unknown; the density only where it was known before or something was weighed."""
+    names = [DIAMETER, RISE]
+    if known.density_g_cm3 is not None or any(wind.net_mass_g is not None for wind in winds):
+        names.append(DENSITY)
+    names += [wind.barrel for wind in winds]
+    return {name: place for place, name in enumerate(names)}
+
+
+def _with_starts(known: StrandFigures) -> StrandFigures:
+    return evolve(
+        known,
+        rise=_START_RISE if known.rise is None else known.rise,
+        density_g_cm3=FALLBACK_DENSITY_G_CM3 if known.density_g_cm3 is None else known.density_g_cm3,
+    )
+
+
+def _start(name: str, winds: Sequence[MeasuredWind], known: StrandFigures) -> float:
+    if name in FIGURES:
+        return known.value(name) or 0.0
+    wind = next(each for each in winds if each.barrel == name)
+    if wind.barrel_mm is not None:
+        return wind.barrel_mm
+    return min(each.outer_mm for each in wind.layers)
+
+
+def _known_before(
+    winds: Sequence[MeasuredWind], known: StrandFigures, index: dict[str, int], open_figures: Collection[str]
+) -> list[Observation]:
+    """What was known, as measurements of the unknowns themselves.
+
+    Correlated figures become uncorrelated ones by the triangle L of their correlation matrix: L z = (x - x0) / u.
+    """
+    names = [name for name in FIGURES if name in index and name not in open_figures and known.value(name) is not None]
+    rows = []
+    if names:
+        lower = cholesky([[known.correlation(one, other) for other in names] for one in names])
+        rows = [_whitened(names, place, lower, known, index) for place in range(len(names))]
+    for wind in winds:
+        if wind.barrel_mm is not None:
+            u = max(wind.barrel_u_mm, _EXACT * wind.barrel_mm)
+            rows.append(Observation(wind.barrel, wind.barrel_mm, u, _itself(index[wind.barrel], len(index))))
+    return rows
+
+
+def _itself(place: int, size: int) -> Predict:
+    slopes = [float(at == place) for at in range(size)]
+    return lambda unknowns: (unknowns[place], slopes)
+
+
+def _whitened(
+    names: Sequence[str], place: int, lower: list[list[float]], known: StrandFigures, index: dict[str, int]
+) -> Observation:
+    """One row of z = L^-1 (x - x0) / u, which is 0 with u 1."""
+    weights = _inverse_row(lower, place)
+    slopes = [0.0] * len(index)
+    nominal = 0.0
+    for weight, name in zip(weights, names, strict=True):
+        value = known.value(name) or 0.0
+        slopes[index[name]] = weight / max(known.u(name), _EXACT * abs(value))
+        nominal += slopes[index[name]] * value
+
+    def predict(unknowns: Sequence[float]) -> tuple[float, Sequence[float]]:
+        return sum(slope * unknown for slope, unknown in zip(slopes, unknowns, strict=True)) - nominal, slopes
+
+    return Observation(f"the {names[place]} known before", 0.0, 1.0, predict)
+
+
+def _inverse_row(lower: list[list[float]], place: int) -> list[float]:
+    """Row `place` of the inverse of a lower triangle; a figure that hangs on the others alone is held to them."""
+    size = len(lower)
+    row = [0.0] * size
+    for column in range(place, -1, -1):
+        right = 1.0 if column == place else 0.0
+        rest = right - sum(row[at] * lower[at][column] for at in range(column + 1, place + 1))
+        row[column] = rest / max(lower[column][column], _EXACT)
+    return row
+
+
+def _undetermined(names: list[str], place: int, used: Sequence[Measurement]) -> ImpossibleMeasurementsError:
+    name = names[min(place, len(names) - 1)]
+    count = f"{len(used)} measurement{'' if len(used) == 1 else 's'}"
+    mend = "measure a second layer well apart, or give the barrel and the strand" if name != DENSITY else "tape it too"
+    return ImpossibleMeasurementsError(
+        [("measurements", f"{count} cannot settle the {name} beside the other unknowns; {mend}")]
+    )
+
+
+def _estimated(
+    found: Fit,
+    index: dict[str, int],
+    known: StrandFigures,
+    all_values: Sequence[Measurement],
+    used: Sequence[Measurement],
+    open_figures: Collection[str],
+) -> Estimated:
+    consistent = found.degrees == 0 or chi_square_tail(found.chi_square, found.degrees) >= INCONSISTENT
+    raised = 1.0 if consistent else found.scatter
+    figures = _figures(found, index, known, raised)
+    if figures.rise is None or not LEAST_RISE <= figures.rise <= MOST_RISE:
+        sentence = (
+            f"a rise factor of {figures.rise:.3f} would follow, and none is outside {LEAST_RISE:g} to {MOST_RISE:g}; "
+            "check the layers' numbers, the count, the weights and the units"
+        )
+        raise ImpossibleMeasurementsError([("rise", sentence)])
+    solved = tuple(name for name in FIGURES if name in index and _bettered(name, figures, known, open_figures))
+    judged = dict(zip((value.number for value in used), found.normalized[: len(used)], strict=True))
+    values = tuple(
+        FittedValue(
+            number=value.number,
+            name=value.observation.name,
+            unit=value.unit,
+            measured=value.observation.measured,
+            u=value.observation.u,
+            fitted=value.observation.predict(found.values)[0],
+            normalized=judged.get(value.number),
+            left_out=value.number not in judged,
+        )
+        for value in all_values
+    )
+    return Estimated(figures, solved, values, found.chi_square, found.degrees, found.scatter, consistent)
+
+
+def _bettered(name: str, figures: StrandFigures, known: StrandFigures, open_figures: Collection[str]) -> bool:
+    """Whether the measurements tell of this figure: it was open, or is surer by a tenth than before."""
+    return name in open_figures or known.value(name) is None or figures.u(name) < 0.9 * known.u(name)
+
+
+def _figures(found: Fit, index: dict[str, int], known: StrandFigures, raised: float) -> StrandFigures:
+    def correlation(first: str, second: str) -> float:
+        if first not in index or second not in index:
+            return 0.0
+        return max(-1.0, min(1.0, found.correlation(index[first], index[second])))
+
+    density = index.get(DENSITY)
+    return StrandFigures(
+        diameter_mm=found.values[index[DIAMETER]],
+        diameter_u_mm=raised * found.u(index[DIAMETER]),
+        ovality_mm=known.ovality_mm,
+        rise=found.values[index[RISE]],
+        rise_u=raised * found.u(index[RISE]),
+        density_g_cm3=None if density is None else found.values[density],
+        density_u_g_cm3=0.0 if density is None else raised * found.u(density),
+        correlations=(correlation(DIAMETER, RISE), correlation(DIAMETER, DENSITY), correlation(RISE, DENSITY)),
+    )

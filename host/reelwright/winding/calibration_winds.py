@@ -1,0 +1,224 @@
+"""Winds that were measured, and what each measurement should have been for a given strand.
+
+The outer diameter over layer k is B + 2 d + 2 (k - 1) f d. Length and mass are those of the coil, whose
+derivatives by inner radius and rise give those by barrel B, diameter d and rise factor f, since the inner
+radius is (B + d)/2 and the rise f d. Mass is density times pi/4 d1 d2 times length.
+"""
+
+from __future__ import annotations
+
+from math import hypot, sqrt
+from typing import TYPE_CHECKING, NamedTuple
+
+from attrs import frozen
+
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
+from reelwright.winding.calibration_fit import Observation
+from reelwright.winding.mass import strand_mass_g
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Mapping, Sequence
+
+    from reelwright.winding.coil import Coil
+
+SCALE_U_G = 1.0  # of a weighing: a kitchen scale that shows whole grams, and its zero
+CALIPER_U_MM = 0.3  # of an outer diameter: an outer layer is uneven, more than a caliper is
+TAPE_U_SHARE = 0.001  # of a length laid along a tape piece by piece: a millimetre at each metre; our own guess
+FALLBACK_DENSITY_G_CM3 = 1.2  # where the fit for an unknown density begins
+
+
+class ImpossibleMeasurementsError(ValueError):
+    """Measurements that contradict one another or nature. faults: (place, sentence) of each."""
+
+    def __init__(self, faults: Sequence[tuple[str, str]]) -> None:
+        super().__init__("; ".join(f"{place}: {sentence}" for place, sentence in faults))
+        self.faults = tuple(faults)
+
+
+class LayerDiameter(NamedTuple):
+    """The outer diameter over a finished layer, counted from 1 on the barrel."""
+
+    layer: int
+    outer_mm: float
+
+
+@frozen
+class MeasuredWind:
+    """One wind and what was measured of it; None for what was not.
+
+    barrel_mm, barrel_u_mm: barrel diameter, and its standard uncertainty. lay: from barrel diameter, mean strand
+    diameter (both mm) and rise factor to the coil; with turns, the count, and its standard uncertainty turns_u.
+    gross_mass_g, empty_mass_g: spool with and without strand, each with scale_u_g. length_m: of all
+    strand wound, with tape_u_m (by default TAPE_U_SHARE of it). layers: with caliper_u_mm each.
+    name: what to call it where there are several.
+    """
+
+    barrel_mm: float | None = None
+    barrel_u_mm: float = 0.1
+    lay: Callable[[float, float, float], Coil] | None = None
+    turns: float | None = None
+    turns_u: float = 0.0
+    pitch_mm: float | None = None
+    gross_mass_g: float | None = None
+    empty_mass_g: float | None = None
+    scale_u_g: float = SCALE_U_G
+    length_m: float | None = None
+    tape_u_m: float | None = None
+    layers: tuple[LayerDiameter, ...] = ()
+    caliper_u_mm: float = CALIPER_U_MM
+    name: str = ""
+
+    @property
+    def net_mass_g(self) -> float | None:
+        """Mass of the strand."""
+        if self.gross_mass_g is None or self.empty_mass_g is None:
+            return None
+        return self.gross_mass_g - self.empty_mass_g
+
+    @property
+    def barrel(self) -> str:
+        """The name of its barrel diameter among the unknowns."""
+        return f"barrel diameter {self.name}".strip()
+
+
+class Measurement(NamedTuple):
+    """One measured value, ready to be fitted. Unit as named; number counts from 1 over all winds."""
+
+    number: int
+    unit: str
+    observation: Observation
+
+
+def wind_faults(wind: MeasuredWind) -> list[tuple[str, str]]:
+    """Everything about a wind that cannot be."""
+    return [*_weighing_faults(wind), *_length_faults(wind), *_layer_faults(wind)]
+
+
+def _weighing_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
+    gross, empty = wind.gross_mass_g, wind.empty_mass_g
+    if gross is not None and empty is not None and empty >= gross:
+        yield (
+            "empty_mass_g",
+            f"an empty spool of {empty:g} g is not lighter than the wound one of {gross:g} g; exchange or correct them",
+        )
+    elif (gross is None) != (empty is None):
+        key = "empty_mass_g" if empty is None else "gross_mass_g"
+        yield key, "this weight is missing; the strand's mass is the wound spool less the empty one"
+    if gross is not None:
+        yield from _count_faults(wind, "a mass")
+
+
+def _length_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
+    if wind.length_m is not None:
+        yield from _count_faults(wind, "a length")
+
+
+def _count_faults(wind: MeasuredWind, what: str) -> Iterator[tuple[str, str]]:
+    if wind.turns is None or wind.lay is None or wind.barrel_mm is None:
+        yield "turns", f"{what} says nothing without the spool, the winder and the turns counted; give them"
+
+
+def _layer_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
+    below: LayerDiameter | None = None
+    for place, each in sorted(enumerate(wind.layers), key=lambda entry: entry[1]):
+        over = f"{each.outer_mm:g} mm over layer {each.layer} is not more than the"
+        if wind.barrel_mm is not None and each.outer_mm <= wind.barrel_mm:
+            yield f"layers[{place}]", f"{over} barrel's {wind.barrel_mm:g} mm; measure it again"
+        elif below and each.layer > below.layer and each.outer_mm <= below.outer_mm:
+            sentence = f"{over} {below.outer_mm:g} mm over layer {below.layer}; each layer lies on the one before"
+            yield f"layers[{place}]", sentence
+        below = each
+
+
+def measurements(winds: Sequence[MeasuredWind], index: Mapping[str, int], about: StrandFigures) -> list[Measurement]:
+    """Every measured value of these winds, in the order of the winds: layers, mass, length.
+
+    index: place of each unknown in the fit. about: the strand near which the count's half pulse is weighed.
+    """
+    found: list[Measurement] = []
+    for wind in winds:
+        for unit, observation in _of_wind(wind, index, about):
+            found.append(Measurement(len(found) + 1, unit, observation))
+    return found
+
+
+def _of_wind(wind: MeasuredWind, index: Mapping[str, int], about: StrandFigures) -> Iterator[tuple[str, Observation]]:
+    of = f" of {wind.name}" if wind.name else ""
+    for layer, outer_mm in wind.layers:
+        predict = _outer_diameter(layer, wind, index)
+        yield "mm", Observation(f"outer diameter over layer {layer}{of}", outer_mm, wind.caliper_u_mm, predict)
+    coil_model = _CoilModel(wind, index, about)
+    if wind.net_mass_g is not None:
+        u = hypot(sqrt(2) * wind.scale_u_g, coil_model.turn_mass_g() * wind.turns_u)
+        yield "g", Observation(f"mass{of}", wind.net_mass_g, u, coil_model.mass_g)
+    if wind.length_m is not None:
+        tape_u_m = TAPE_U_SHARE * wind.length_m if wind.tape_u_m is None else wind.tape_u_m
+        u = hypot(tape_u_m, coil_model.turn_m() * wind.turns_u)
+        yield "m", Observation(f"length{of}", wind.length_m, u, coil_model.length_m)
+
+
+def _outer_diameter(
+    layer: int, wind: MeasuredWind, index: Mapping[str, int]
+) -> Callable[[Sequence[float]], tuple[float, Sequence[float]]]:
+    above = layer - 1
+
+    def predict(unknowns: Sequence[float]) -> tuple[float, Sequence[float]]:
+        barrel, diameter, rise = (unknowns[index[name]] for name in (wind.barrel, DIAMETER, RISE))
+        slopes = [0.0] * len(unknowns)
+        slopes[index[wind.barrel]] = 1.0
+        slopes[index[DIAMETER]] = 2 + 2 * above * rise
+        slopes[index[RISE]] = 2 * above * diameter
+        return barrel + 2 * diameter + 2 * above * rise * diameter, slopes
+
+    return predict
+
+
+class _CoilModel:
+    """Length and mass of one wind as functions of the unknowns, with their derivatives."""
+
+    def __init__(self, wind: MeasuredWind, index: Mapping[str, int], about: StrandFigures) -> None:
+        self._wind, self._index, self._about = wind, index, about
+
+    def length_m(self, unknowns: Sequence[float]) -> tuple[float, Sequence[float]]:
+        """Length of all strand wound."""
+        length_mm, slopes = self._length_mm(unknowns)
+        return length_mm / 1000, [slope / 1000 for slope in slopes]
+
+    def mass_g(self, unknowns: Sequence[float]) -> tuple[float, Sequence[float]]:
+        """Mass of all strand wound."""
+        length_mm, slopes = self._length_mm(unknowns)
+        diameter, density = unknowns[self._index[DIAMETER]], unknowns[self._index[DENSITY]]
+        wide, narrow = self._about.diameters_mm(diameter)
+        mass = strand_mass_g(length_mm, density, wide, narrow)
+        by = [mass * slope / length_mm for slope in slopes]
+        by[self._index[DIAMETER]] += mass * 2 * diameter / (wide * narrow)
+        by[self._index[DENSITY]] += mass / density
+        return mass, by
+
+    def turn_m(self) -> float:
+        """Length of the turn laid last."""
+        coil, turns = self._coil(self._wind.barrel_mm or 0.0, self._about.diameter_mm, self._about.rise or 1.0)
+        return coil.turn_length_at_mm(turns) / 1000
+
+    def turn_mass_g(self) -> float:
+        """Mass of the turn laid last."""
+        density = self._about.density_g_cm3 or FALLBACK_DENSITY_G_CM3
+        return strand_mass_g(1000 * self.turn_m(), density, *self._about.diameters_mm())
+
+    def _length_mm(self, unknowns: Sequence[float]) -> tuple[float, list[float]]:
+        index = self._index
+        barrel, diameter, rise = (unknowns[index[name]] for name in (self._wind.barrel, DIAMETER, RISE))
+        if min(barrel, diameter, rise) <= 0:
+            raise ValueError("no coil is smaller than nothing")
+        coil, turns = self._coil(barrel, diameter, rise)
+        by_radius, by_rise = coil.sensitivities(turns)
+        slopes = [0.0] * len(unknowns)
+        slopes[index[self._wind.barrel]] = by_radius / 2
+        slopes[index[DIAMETER]] = by_radius / 2 + by_rise * rise
+        slopes[index[RISE]] = by_rise * diameter
+        return coil.length_mm(turns), slopes
+
+    def _coil(self, barrel_mm: float, diameter_mm: float, rise: float) -> tuple[Coil, float]:
+        if self._wind.lay is None or self._wind.turns is None:
+            raise TypeError("a wind is checked before it is fitted")
+        return self._wind.lay(barrel_mm, diameter_mm, rise), self._wind.turns
