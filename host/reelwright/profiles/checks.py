@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reelwright.winding.calibration_figures import cholesky, correlation_matrix
 from reelwright.winding.gears import turns_per_layer
 from reelwright.winding.job import TARGET_KINDS
 
@@ -61,6 +62,19 @@ def _strand(draft: Draft) -> None:
             "second_diameter_mm",
             f"{second:g} mm across {diameter:g} mm is a ribbon, not a strand; measure both again",
         )
+
+
+def _calibration(draft: Draft) -> None:
+    if "calibration" not in draft.tables:
+        return
+    keys = ("diameter_rise_r", "diameter_density_r", "rise_density_r")
+    with_rise, with_density, of_others = (draft.get("calibration", key) for key in keys)
+    if None in (with_rise, with_density, of_others):
+        return
+    try:
+        cholesky(correlation_matrix((with_rise, with_density, of_others)))
+    except ValueError:
+        draft.fault("calibration", keys[2], "no three figures can be correlated like that; calibrate the strand again")
 
 
 def _width(draft: Draft) -> None:
@@ -265,6 +279,7 @@ def _pay_off_size(draft: Draft) -> None:
 _CHECKS = (
     _spool,
     _strand,
+    _calibration,
     _width,
     _gears,
     _turns_of_a_layer,

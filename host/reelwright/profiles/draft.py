@@ -9,7 +9,7 @@ from attrs import NOTHING, fields
 
 from reelwright.errors import Fault
 from reelwright.profiles.values import BadValueError, closest, near, printable, read_value, shown
-from reelwright.winding.job import TARGET_KINDS, Lay, Machine, PayOff, Strand, TakeUp, Target
+from reelwright.winding.job import TARGET_KINDS, Calibration, Lay, Machine, PayOff, Strand, TakeUp, Target
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -21,8 +21,9 @@ TABLES: dict[str, type] = {
     "machine": Machine,
     "lay": Lay,
     "target": Target,
+    "calibration": Calibration,
 }
-OPTIONAL_TABLES = ("pay_off", "lay")
+OPTIONAL_TABLES = ("pay_off", "lay", "calibration")
 
 
 class Draft:

@@ -6,6 +6,7 @@ import os
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import FileFaultsError
+from reelwright.profiles.calibrations import CALIBRATION, let_go, of_profile_alone, take_over
 from reelwright.profiles.checks import check_plan, check_together
 from reelwright.profiles.draft import TABLES, Draft, unknown_table
 from reelwright.profiles.store import Profiles
@@ -121,7 +122,7 @@ def _tables(draft: Draft, given: Mapping[str, object]) -> Tables:
 
 
 def _laid_over(base: Tables, over: Tables) -> Tables:
-    merged = {name: dict(table) for name, table in base.items()}
+    merged = {name: dict(table) for name, table in let_go(base, over).items()}
     for name, table in over.items():
         if name in PROFILE_KEYS and PROFILE_KEYS[name][0] in table:
             # a profile named later replaces the whole table, or its old values would go before the profile's
@@ -152,10 +153,22 @@ def _fill_from_profiles(draft: Draft) -> None:
             draft.fault(name, key, profiles.unknown(kind, wanted))
             draft.unresolved.add(name)
             values = {}
+        elif name == "strand":
+            _take_calibration(draft, values, wanted)
+            values = of_profile_alone(values)
         elif name == "pay_off":
             values = {each: value for each, value in values.items() if each in _OF_PAY_OFF}
         _fill(draft, name, {"name": wanted} | values, f' (from the {kind} profile "{printable(wanted)}")')
     _fill_density(draft, profiles)
+
+
+def _take_calibration(draft: Draft, values: dict[str, object], strand: str) -> None:
+    calibration = values.get(CALIBRATION)
+    if isinstance(calibration, dict):
+        origin = f' (from the calibration of the strand profile "{printable(strand)}")'
+        draft.origins |= dict.fromkeys(take_over(calibration, draft.tables, strand), origin)
+    elif calibration is not None:
+        draft.fault("strand", "profile", f'the calibration of "{printable(strand)}" is not a table; calibrate it again')
 
 
 def _fill(draft: Draft, name: str, values: dict[str, object], origin: str) -> None:

@@ -82,6 +82,15 @@ class Profiles:
         return self._own
 
 
+def own_file_of(kind: str, name: str) -> Path | None:
+    """The person's file that holds the profile; the last one where several do, as it goes before the others."""
+    found = None
+    for path in sorted(own_folder().glob("*.toml")):
+        if name.casefold() in {each.casefold() for each in _read_profiles(path)[kind]}:
+            found = path
+    return found
+
+
 def profile_names(kind: str) -> list[str]:
     """The names of all profiles of a kind: "spool", "strand", "machine" or "material"."""
     return Profiles().names(kind)

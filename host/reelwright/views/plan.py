@@ -11,7 +11,7 @@ from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import duration, with_uncertainty
+from reelwright.views.quantities import count_of, duration, with_uncertainty
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
+    from reelwright.winding.job import Calibration
     from reelwright.winding.plan import Plan
     from reelwright.winding.source import Left
 
@@ -122,6 +123,9 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Largest strand", f"{fit.largest_strand_mm:.2f} mm, that this gearing and stroke lay without climbing"
     if fit.crossings:
         yield "Crossings", f"{fit.crossings:.0f}: from layer 2 on each turn crosses the layer below twice"
+    note = plan.job.calibration
+    if note is not None and note.figures:
+        yield "Calibration", calibration_line(note)
     yield "Bend", f"{fit.bending_strain:.2%} strain on the barrel"
     if fit.fleet_angle_deg is not None:
         yield "Fleet angle", f"{fit.fleet_angle_deg:.2f} degrees at most"
@@ -157,6 +161,14 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
     if machine.motor_torque_n_m is not None:
         needs = f"{load.motor_torque_n_m:.3g} of {machine.motor_torque_n_m:g} N m to start again"
         yield "Motor", f"{needs}, geared {float(machine.motor_ratio):g} : 1"
+
+
+def calibration_line(note: Calibration) -> str:
+    """What is calibrated, how and when: "rise by outer diameters, 5 readings, of 2031-05-04"."""
+    found = [figure for figure in note.figures if figure in note.found]
+    rest = [figure for figure in note.figures if figure not in note.found]
+    line = f"{' and '.join(found or rest)} by {note.method}, {count_of(note.readings, 'reading')}, of {note.date}"
+    return line + (f", with the {' and '.join(rest)} known then" if found and rest else "")
 
 
 def _left(left: Left) -> str:

@@ -29,8 +29,10 @@ Seconds = Annotated[float, Quantity("s", above=0, at_most=600)]
 Turns = Annotated[Fraction, Quantity("turns", above=0, at_most=10_000_000)]
 Teeth = Annotated[int, Quantity("teeth", at_least=1, at_most=10_000)]
 TorqueNm = Annotated[float, Quantity("N m", above=0, at_most=10_000)]
+Correlation = Annotated[float, Quantity("", at_least=-1, at_most=1)]
 Density = Annotated[float, Quantity("g/cm3", above=0.1, at_most=25)]
 
+Figure = Literal["diameter", "rise", "density"]
 RiseModel = Literal["crossing", "nested", "stacked"]
 Fitting = Literal["run_out_switch", "tension_switch", "guard_switch", "stop_button", "go_button", "measuring_wheel"]
 
@@ -206,6 +208,37 @@ class Lay:
 
 
 @frozen
+class Calibration:
+    """Where figures of this job's strand were measured. The program writes it; the values stand in strand and lay.
+
+    figures: those of this job that are the calibration's. found: those that its measurements settled, the rest was
+    known before. date: as 2031-05-04. readings: how many measurements. pitch_mm: lay pitch at which the
+    rise was found. diameter_rise_r and so on: correlation coefficients of the figures' errors.
+    """
+
+    strand: str = ""
+    method: str = ""
+    date: str = ""
+    readings: Annotated[int, Quantity("", at_least=0, at_most=1_000_000)] = 0
+    figures: tuple[Figure, ...] = ()
+    found: tuple[Figure, ...] = ()
+    pitch_mm: Millimetres | None = None
+    diameter_rise_r: Correlation = 0.0
+    diameter_density_r: Correlation = 0.0
+    rise_density_r: Correlation = 0.0
+
+    @property
+    def correlations(self) -> tuple[float, float, float]:
+        """Of diameter and rise, diameter and density, rise and density; 0 where the job has another value for one."""
+        pairs = (("diameter", "rise"), ("diameter", "density"), ("rise", "density"))
+        given = (self.diameter_rise_r, self.diameter_density_r, self.rise_density_r)
+        with_rise, with_density, of_others = (
+            value if set(pair) <= set(self.figures) else 0.0 for pair, value in zip(pairs, given, strict=True)
+        )
+        return with_rise, with_density, of_others
+
+
+@frozen
 class Target:
     """How much to wind: exactly one of TARGET_KINDS.
 
@@ -240,6 +273,7 @@ class Job:
     target: Target
     lay: Lay = Lay()
     pay_off: PayOff | None = None
+    calibration: Calibration | None = None
 
     @property
     def stroke_mm(self) -> float:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from attrs import frozen
 
 from reelwright.winding.advice import drive_findings, fit_findings, sensor_findings
+from reelwright.winding.calibration_use import calibration_findings
 from reelwright.winding.coil import MOST_LAYERS, Coil, TooManyLayersError
 from reelwright.winding.drive import Ramp, line_speed_m_s, torque_n_m
 from reelwright.winding.drive_load import layer_rpm, measure_load, spool_tension_n
@@ -269,6 +270,7 @@ def _findings(
     return (
         *fit_findings(job, coil, fit),
         *([] if source is None else source_findings(source)),
+        *calibration_findings(job, coil.pitch_mm),
         *drive_findings(job, coil, load),
         *sensor_findings(job, coil, scale, turns),
     )

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from attrs import asdict
 
+from reelwright.winding.calibration_use import calibration_record
+
 if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
     from reelwright.winding.source import Left, SourceCheck
@@ -21,6 +23,7 @@ def plan_record(plan: Plan) -> dict[str, object]:
         "first_pass_turns": str(plan.first_pass_turns),
         "lay_pitch_mm": plan.coil.pitch_mm,
         "rise_factor": plan.rise_factor,
+        "calibration": calibration_record(plan.job.calibration),
         "dwell_turns": str(plan.job.machine.dwell_turns),
         "length_m": plan.length_m,
         "length_u_m": plan.length_u_m,

@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import field, frozen
 
+from reelwright.winding.calibration_figures import cholesky, correlation_matrix
 from reelwright.winding.mass import section_mass_g_mm, section_mm2
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from reelwright.winding.coil import Coil
-    from reelwright.winding.job import Job, Strand
+    from reelwright.winding.job import Calibration, Job, Strand
 
 COVERAGE = 2  # of the expanded uncertainty: about 95 % (JCGM 100, 6.2.1)
 
@@ -28,14 +29,13 @@ END_U_MM = 10.0
 
 # Each input, and what makes it surer.
 MENDS = {
-    "strand diameter": "measure the strand with a micrometer at several places, and set strand.diameter_mm and "
-    "strand.diameter_u_mm",
+    "strand diameter": "measure the strand with a micrometer at several places (`reelwright calibrate diameter`)",
     "barrel diameter": "measure the barrel with a caliper, and set take_up.barrel_diameter_mm and "
     "take_up.barrel_diameter_u_mm",
-    "rise factor": "measure the outer diameter of a finished wind, and set lay.rise and lay.rise_u to what it gives",
+    "rise factor": "measure the outer diameter of a finished wind (`reelwright calibrate layers`)",
     "count": "fit a sensor with more pulses in a turn of the spool",
     "leader and tail": "measure their marks off with a tape, or wind without them",
-    "density": "weigh a measured length of the strand, and set strand.density_g_cm3 and strand.density_u_g_cm3",
+    "density": "weigh a wound spool (`reelwright calibrate weight`)",
 }
 
 
@@ -70,6 +70,32 @@ class Estimate:
 
 
 @frozen
+class StrandErrors:
+    """The errors of diameter, rise factor and density as quantities about 0, correlated as they were found.
+
+    Each is made of independent ones (JCGM 100, 5.2.2): the diameter's own, what the rise has besides, and what
+    the density has besides. A share of a variance is that of such a part.
+    """
+
+    diameter_mm: Any
+    rise: Any
+    density_g_cm3: Any
+
+    @classmethod
+    def of(cls, strand: Strand, rise_u: float = 0.0, calibration: Calibration | None = None) -> StrandErrors:
+        """The errors of this strand, and of its rise factor."""
+        u = (strand.diameter_u_mm, rise_u, strand.known_density_u_g_cm3)
+        parts = [uncertain(0.0, 1.0, name) for name in ("strand diameter", "rise factor", "density")]
+        rows = cholesky(correlation_matrix((0.0, 0.0, 0.0) if calibration is None else calibration.correlations))
+        return cls(
+            *(
+                each_u and each_u * sum(weight * part for weight, part in zip(row, parts, strict=True) if weight)
+                for each_u, row in zip(u, rows, strict=True)
+            )
+        )
+
+
+@frozen
 class StrandInputs:
     """The strand's uncertain quantities: mean diameter and section; density in g/cm3, or None."""
 
@@ -78,19 +104,20 @@ class StrandInputs:
     density_g_cm3: Any
 
     @classmethod
-    def of(cls, strand: Strand) -> StrandInputs:
-        """The quantities of this strand.
+    def of(cls, strand: Strand, errors: StrandErrors | None = None) -> StrandInputs:
+        """The quantities of this strand. errors: by default independent ones.
 
         One error shifts both diameters of oval strand alike. An error of their difference is left out: the section is
         pi/4 (m^2 - (d1 - d2)^2 / 4) with the mean m, and owes it (d1 - d2) / 4m of what it owes to one of m.
         """
-        diameter = uncertain(strand.mean_diameter_mm, strand.diameter_u_mm, "strand diameter")
+        errors = errors or StrandErrors.of(strand)
+        diameter = strand.mean_diameter_mm + errors.diameter_mm
         half_apart_mm = strand.diameter_mm - strand.mean_diameter_mm
         density = strand.density_g_cm3
         return cls(
             diameter_mm=diameter,
             section_mm2=section_mm2(diameter + half_apart_mm, diameter - half_apart_mm),
-            density_g_cm3=None if density is None else uncertain(density, strand.known_density_u_g_cm3, "density"),
+            density_g_cm3=None if density is None else density + errors.density_g_cm3,
         )
 
     def mass_g(self, length_mm: Any) -> Any:
@@ -114,11 +141,12 @@ class Inputs:
     def of(cls, job: Job, rise: float, rise_u: float) -> Inputs:
         """The quantities of this job, with the rise factor that it comes to."""
         ends = (job.target.leader_m > 0) + (job.target.tail_m > 0)
+        errors = StrandErrors.of(job.strand, rise_u, job.calibration)
         return cls(
-            strand=StrandInputs.of(job.strand),
+            strand=StrandInputs.of(job.strand, errors),
             rise=rise,
             barrel_error_mm=uncertain(0.0, job.take_up.barrel_diameter_u_mm, "barrel diameter"),
-            rise_error=uncertain(0.0, rise_u, "rise factor"),
+            rise_error=errors.rise,
             count_error_turns=uncertain(0.0, half_pulse_u(float(job.machine.pulses_per_spool_turn)), "count"),
             ends_error_mm=uncertain(0.0, END_U_MM * sqrt(ends), "leader and tail"),
         )

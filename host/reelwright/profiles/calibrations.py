@@ -1,0 +1,135 @@
+"""Calibrations of strand in profiles: how a job takes one over, lets go of one, and how one is written down.
+
+A strand's profile carries the one in force as [strand.NAME.calibration], and those before it as
+[[strand.NAME.earlier]], the newest last.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from reelwright.errors import UsageError
+from reelwright.profiles.store import Profiles, own_file_of, own_folder
+from reelwright.profiles.values import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+CALIBRATION, EARLIER = "calibration", "earlier"
+NEW_FILE = "strand.toml"
+
+# figure -> (table of the job, keys of the calibration that go there, further keys by which a job speaks of it)
+_OF_FIGURE: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
+    "diameter": ("strand", ("diameter_mm", "second_diameter_mm", "diameter_u_mm"), ()),
+    "rise": ("lay", ("rise", "rise_u"), ()),
+    "density": ("strand", ("density_g_cm3", "density_u_g_cm3"), ("material",)),
+}
+_VALUES = tuple(key for _, keys, _ in _OF_FIGURE.values() for key in keys)
+_FOR_PEOPLE = ("inputs",)  # how it was found, in words
+
+
+def take_over(
+    calibration: Mapping[str, object], tables: dict[str, dict[str, object]], strand: str
+) -> list[tuple[str, str]]:
+    """Put a profile's calibration into a job's tables where the job does not say otherwise.
+
+    Returns the table and key of each value put there. A figure of which the job says anything itself stays
+    the job's; a job that has its own [calibration] takes none over.
+    """
+    if CALIBRATION in tables:
+        return []
+    taken: list[tuple[str, str]] = []
+    figures = []
+    for figure, (name, keys, further) in _OF_FIGURE.items():
+        table = tables.setdefault(name, {})
+        if keys[0] not in calibration or any(key in table for key in (*keys, *further)):
+            continue
+        figures.append(figure)
+        for key in keys:
+            if key in calibration:
+                table[key] = calibration[key]
+                taken.append((name, key))
+    if figures:
+        about = {key: value for key, value in calibration.items() if key not in (*_VALUES, *_FOR_PEOPLE)}
+        tables[CALIBRATION] = about | {"strand": strand, "figures": figures}
+        taken += [(CALIBRATION, key) for key in about]
+    return taken
+
+
+def of_profile_alone(values: Mapping[str, object]) -> dict[str, object]:
+    """A strand profile's values without what its calibration says better, and without its history."""
+    calibration = values.get(CALIBRATION)
+    better: tuple[str, ...] = ()
+    if isinstance(calibration, dict):
+        better = tuple(key for _, keys, _ in _OF_FIGURE.values() if keys[0] in calibration for key in keys)
+    return {key: value for key, value in values.items() if key not in (CALIBRATION, EARLIER, *better)}
+
+
+def let_go(
+    base: dict[str, dict[str, object]], over: Mapping[str, Mapping[str, object]]
+) -> dict[str, dict[str, object]]:
+    """A job's tables without the calibrated figures that `over` replaces."""
+    note = base.get(CALIBRATION)
+    figures = note.get("figures") if note else None
+    if not isinstance(figures, list | tuple) or note is None:
+        return base
+    replaces_strand = "profile" in over.get("strand", {})
+    kept = {name: dict(table) for name, table in base.items()}
+    left = []
+    for figure in figures:
+        name, keys, further = _OF_FIGURE.get(figure, ("", (), ()))
+        if replaces_strand or any(key in over.get(name, {}) for key in (*keys, *further)):
+            kept[name] = {key: value for key, value in kept.get(name, {}).items() if key not in keys}
+        else:
+            left.append(figure)
+    if left:
+        kept[CALIBRATION] = note | {"figures": left}
+    else:
+        del kept[CALIBRATION]
+    return kept
+
+
+def earlier_calibration(name: str) -> dict[str, object] | None:
+    """The calibration in force of a strand's profile; None where there is none."""
+    calibration = (Profiles().find("strand", name) or {}).get(CALIBRATION)
+    return calibration if isinstance(calibration, dict) else None
+
+
+def with_calibration(name: str, calibration: Mapping[str, object], strand: Mapping[str, object]) -> tuple[Path, str]:
+    """The person's profile file with the strand's new calibration, and where it belongs; nothing is written.
+
+    The file's comments and everything else in it stay. The calibration before becomes history. strand: the
+    values of a profile that is not there yet. Raises UsageError for a name that cannot be one, and whatever
+    reading the person's files raises.
+    """
+    import tomlkit  # a fifth of a second, and only to save
+
+    if not name.strip() or len(name) > 100 or not name.isprintable():
+        raise UsageError(f'"{printable(name)}" is no name for a profile.', "Give a few printable characters.")
+    path = own_file_of("strand", name)
+    is_new = path is None
+    if path is None:
+        path = own_folder() / NEW_FILE
+    text = path.read_text(encoding="utf-8-sig") if path.exists() else ""
+    document = tomlkit.parse(text)
+    strands = document.setdefault("strand", tomlkit.table(is_super_table=True))
+    if is_new:
+        strands[name] = _table(strand)
+    entry = next(strands[key] for key in strands if key.casefold() == name.casefold())
+    if CALIBRATION in entry:
+        if EARLIER not in entry:
+            entry.append(EARLIER, tomlkit.aot())
+        entry[EARLIER].append(_table(entry[CALIBRATION].unwrap()))
+        del entry[CALIBRATION]
+    entry.append(CALIBRATION, _table(calibration))
+    return path, tomlkit.dumps(document)
+
+
+def _table(values: Mapping[str, object]) -> Any:
+    import tomlkit
+
+    table = tomlkit.table()
+    for key, value in values.items():
+        table.append(key, value)
+    return table
