@@ -27,6 +27,7 @@ COMMANDS = {
     "simulate": ("reelwright.cli.simulate", "Offer a simulated winder behind a serial port."),
     "gears": ("reelwright.cli.gears", "Check a gear train, or find one for a lay pitch."),
     "ledger": ("reelwright.cli.ledger", "What has been wound: list, show, export."),
+    "calibrate": ("reelwright.cli.calibrate", "Find out a strand's diameter, rise and density from measurements."),
     "demo": ("reelwright.cli.demo", "Plan, wind on a simulated winder, and record: the whole job."),
 }
 

@@ -118,3 +118,24 @@ class Rise(_Typed):
 
     def parse(self, text: str) -> str | Fraction:
         return parse_number(text) if text.strip()[:1].isdigit() else text
+
+
+class Diameters(_Typed):
+    """One diameter such as 1.74mm, or two at right angles as 1.76mm/1.72mm, in millimetres."""
+
+    name = "diameter"
+
+    def parse(self, text: str) -> tuple[Fraction, ...]:
+        return tuple(1000 * parse_amount(part, LENGTH_UNITS, "diameter") for part in text.split("/", 1))
+
+
+class LayerDiameter(_Typed):
+    """A layer's number and the outer diameter over it, such as 6:97.1mm, in millimetres."""
+
+    name = "layer"
+
+    def parse(self, text: str) -> tuple[int, Fraction]:
+        number, colon, outer = (part.strip() for part in text.partition(":"))
+        if not colon or not number.isascii() or not number.isdigit():
+            raise ValueError(f"{text!r} is no layer with its outer diameter; write both, such as 6:97.1mm")
+        return int(number), 1000 * parse_amount(outer, LENGTH_UNITS, "diameter")

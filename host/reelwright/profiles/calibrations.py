@@ -6,6 +6,7 @@ A strand's profile carries the one in force as [strand.NAME.calibration], and th
 
 from __future__ import annotations
 
+from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import UsageError
@@ -131,5 +132,5 @@ def _table(values: Mapping[str, object]) -> Any:
 
     table = tomlkit.table()
     for key, value in values.items():
-        table.append(key, value)
+        table.append(key, float(value) if isinstance(value, Decimal) else value)
     return table

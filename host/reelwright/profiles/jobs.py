@@ -18,6 +18,8 @@ from reelwright.winding.plan import make_plan
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
+    from reelwright.winding.job import Calibration, Lay, Strand
+
 Tables = dict[str, dict[str, object]]
 
 # table -> (key that names a profile, kind of profile)
@@ -64,14 +66,28 @@ def load_part(table: str, name: str) -> Any:
 
     table: "take_up", "strand" or "machine". Raises FileFaultsError.
     """
+    return _draft_of_profile(table, name, (table,)).table(table)
+
+
+def load_strand(name: str) -> tuple[Strand, Lay, Calibration | None]:
+    """The strand of a profile, with the rise factor and the note of its calibration where it has one.
+
+    Raises FileFaultsError.
+    """
+    draft = _draft_of_profile("strand", name, ("strand", "lay", CALIBRATION))
+    note = draft.table(CALIBRATION) if CALIBRATION in draft.tables else None
+    return draft.table("strand"), draft.table("lay"), note
+
+
+def _draft_of_profile(table: str, name: str, parts: tuple[str, ...]) -> Draft:
     draft = Draft({table: {PROFILE_KEYS[table][0]: name}})
     _fill_from_profiles(draft)
-    draft.read((table,))
+    draft.read(parts)
     if not draft.unresolved:
         check_together(draft)
     if draft.faults:
         raise FileFaultsError("the command line", draft.faults)
-    return draft.table(table)
+    return draft
 
 
 def _build(source: str, base: Mapping[str, object], over: Mapping[str, object]) -> Job:

@@ -106,20 +106,22 @@ def fit_winds(
     known: StrandFigures,
     open_figures: Collection[str] = (),
     leave_out: Collection[int] = (),
+    first_number: int = 1,
 ) -> Estimated:
     """The strand's figures from everything measured of these winds and what was known before.
 
     open_figures: names of FIGURES whose earlier value does not count. leave_out: numbers of measurements that
-    are shown and not used. Raises ImpossibleMeasurementsError with every fault.
+    are shown and not used, counted from first_number. Raises ImpossibleMeasurementsError with every fault.
     """
     _check(winds)
     index = _unknowns(winds, known)
     settled = _with_starts(known)
-    all_values = measurements(winds, index, settled)
+    all_values = measurements(winds, index, settled, first_number)
     unknown_numbers = sorted(set(leave_out) - {value.number for value in all_values})
     if unknown_numbers:
+        last = first_number + len(all_values) - 1
         raise ImpossibleMeasurementsError(
-            [("leave-out", f"there is no measurement {number} of {len(all_values)}") for number in unknown_numbers]
+            [("leave-out", f"there is no measurement {number}; the last is {last}") for number in unknown_numbers]
         )
     used = [value for value in all_values if value.number not in leave_out]
     before = _known_before(winds, known, index, open_figures)

@@ -23,7 +23,8 @@ class StrandFigures:
 
     ovality_mm: wide less narrow diameter, taken as exact. rise and density_g_cm3 are None where nothing is
     known of them. correlations: each -1 to 1; where figures were found together, an error of one goes with
-    an error of the other.
+    an error of the other. calibrated: names of those that an earlier calibration gave. rise_pitch_mm: lay pitch
+    at which a measured rise was found.
     """
 
     diameter_mm: float
@@ -34,6 +35,8 @@ class StrandFigures:
     density_g_cm3: float | None = None
     density_u_g_cm3: float = 0.0
     correlations: Correlations = (0.0, 0.0, 0.0)
+    calibrated: tuple[str, ...] = ()
+    rise_pitch_mm: float | None = None
 
     def value(self, name: str) -> float | None:
         """The figure of this name, of FIGURES."""

@@ -131,9 +131,8 @@ def modified_z_scores(values: Sequence[float], least_spread: float) -> list[floa
     return [(value - middle) / spread for value in values]
 
 
-def outlying_readings(readings: Sequence[Reading], micrometer: Micrometer) -> list[int]:
-    """Positions, from 0, of the readings that stand out by their mean or by their difference."""
+def reading_scores(readings: Sequence[Reading], micrometer: Micrometer) -> list[float]:
+    """The modified z-score of each reading: of its mean or of its difference, whichever is further off."""
     by_mean = modified_z_scores([reading.mean_mm for reading in readings], micrometer.resolution_mm)
     by_difference = modified_z_scores([reading.difference_mm for reading in readings], 2 * micrometer.resolution_mm)
-    scores = zip(by_mean, by_difference, strict=True)
-    return [position for position, pair in enumerate(scores) if max(map(abs, pair)) > OUTLIER_Z]
+    return [max(pair, key=abs) for pair in zip(by_mean, by_difference, strict=True)]

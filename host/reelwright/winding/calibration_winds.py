@@ -130,7 +130,9 @@ def _layer_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
         below = each
 
 
-def measurements(winds: Sequence[MeasuredWind], index: Mapping[str, int], about: StrandFigures) -> list[Measurement]:
+def measurements(
+    winds: Sequence[MeasuredWind], index: Mapping[str, int], about: StrandFigures, first_number: int = 1
+) -> list[Measurement]:
     """Every measured value of these winds, in the order of the winds: layers, mass, length.
 
     index: place of each unknown in the fit. about: the strand near which the count's half pulse is weighed.
@@ -138,7 +140,7 @@ def measurements(winds: Sequence[MeasuredWind], index: Mapping[str, int], about:
     found: list[Measurement] = []
     for wind in winds:
         for unit, observation in _of_wind(wind, index, about):
-            found.append(Measurement(len(found) + 1, unit, observation))
+            found.append(Measurement(first_number + len(found), unit, observation))
     return found
 
 

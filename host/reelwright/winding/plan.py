@@ -54,7 +54,7 @@ def make_plan(job: Job) -> Plan:
     Raises ImpossibleJobError where the values of the job contradict one another. A wind that does not fit
     its spool is still planned: `Plan.blocking` then says why it must not be started.
     """
-    coil, rise, rise_u = _lay_out(job)
+    coil, rise, rise_u = lay_out(job)
     amount = _amount(job, coil)
     scale = PulseScale(job.machine.pulses_per_spool_turn)
     turns = float(amount.turns)
@@ -106,7 +106,7 @@ def _layer_pulses(coil: Coil, scale: PulseScale, turns: Fraction) -> tuple[int, 
     return (*boundaries,) if turns == coil.pass_end(full) else (*boundaries, scale.pulses(turns))
 
 
-def _lay_out(job: Job) -> tuple[Coil, float, float]:
+def lay_out(job: Job) -> tuple[Coil, float, float]:
     """The coil that the job winds; the rise factor and its standard uncertainty."""
     layer_turns, dwell = job.machine.layer_turns, job.machine.dwell_turns
     diameter = job.strand.mean_diameter_mm

@@ -1,0 +1,230 @@
+"""`reelwright calibrate`: from measurements to a strand's diameter, rise factor and density."""
+
+from __future__ import annotations
+
+import os
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from reelwright.cli.amounts import Diameters, LayerDiameter, Length
+from reelwright.cli.calibrate_options import (
+    CALIPER,
+    COMMAND_LINE,
+    LEAVE_OUT,
+    RESULT_OPTIONS,
+    WEIGHT_OPTIONS,
+    WIND_OPTIONS,
+    given_micrometer,
+    known_strand,
+    millimetres,
+    nothing_beside,
+    one_wind,
+    weights,
+    wind_table,
+    with_options,
+)
+from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
+from reelwright.errors import Fault, FileFaultsError, UsageError
+from reelwright.profiles.measurements import read_measurements
+from reelwright.winding.calibration_figures import FIGURES, StrandFigures
+from reelwright.winding.calibration_methods import (
+    CalibrationResult,
+    calibrate_diameter,
+    calibrate_layers,
+    calibrate_together,
+    calibrate_weight,
+)
+from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+
+@click.group()
+def command() -> None:
+    """Find out a strand's diameter, rise factor and density, so that later plans come true.
+
+    Each kind of measurement shows its result beside what was known; --save NAME keeps it in your strand profile
+    of that name, and every job with that strand goes by it. The calibration before stays in the file as history.
+    """
+
+
+@command.command("diameter")
+@click.argument("readings", nargs=-1, type=Diameters(), metavar="[DIAMETER]...")
+@click.option("--resolution", type=Length(), help="Last digit of the micrometer; default 0.01mm.")
+@click.option("--error-limit", type=Length(), help="Its largest error; default 0.004mm.")
+@click.option("--from", "path", metavar="FILE.toml", help="Take [micrometer] of a file of measurements.")
+@LEAVE_OUT
+@with_options(*RESULT_OPTIONS)
+def diameter(
+    readings: tuple[tuple[float, ...], ...], path: str | None, leave_out: tuple[int, ...], strand: str, **options: Any
+) -> None:
+    """Mean diameter and ovality from micrometer readings.
+
+    Measure at five places or more: 1.74mm 1.75mm ... Of oval strand measure twice at each place, first across the wide
+    side and then at right angles: 1.76mm/1.72mm ...
+    """
+    table: dict[str, object] = {
+        "readings_mm": [reading[0] for reading in readings if len(reading) == 1],
+        "pairs_mm": [list(reading) for reading in readings if len(reading) == 2],
+    }
+    table |= millimetres(resolution_mm=options.pop("resolution"), error_limit_mm=options.pop("error_limit"))
+    given = given_micrometer(path, table)
+    name = strand or known_strand(options["save"])
+    known = strand_of_profile(name) if name else StrandAsKnown(None, {})
+    with _told_of(path):
+        result = calibrate_diameter(given.readings, given.micrometer, known.figures, leave_out)
+    _finish(result, known, **options)
+
+
+@command.command("layers")
+@click.argument("layers", nargs=-1, type=LayerDiameter(), metavar="[LAYER:DIAMETER]...")
+@CALIPER
+@click.option("--barrel", type=Length(), help="Barrel diameter, where no wind is named.")
+@click.option("--pitch", type=Length(), help="Lay pitch, where no wind is named.")
+@click.option("--from", "path", metavar="FILE.toml", help="Take the [[wind]] of a file of measurements.")
+@LEAVE_OUT
+@with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
+def layers(
+    layers: tuple[tuple[int, float], ...], path: str | None, leave_out: tuple[int, ...], strand: str, **options: Any
+) -> None:
+    """Rise factor from outer diameters over finished layers, such as 2:87.3mm 6:100.4mm 10:113.8mm.
+
+    Two layers well apart will do; with a known barrel one is enough.
+    """
+    loose = millimetres(barrel_mm=options.pop("barrel"), pitch_mm=options.pop("pitch"))
+    table = {"layers": [list(each) for each in layers]} | millimetres(caliper_u_mm=options.pop("caliper_u"))
+    measured, folder = one_wind(path, table | wind_table(options))
+    names = Names(strand, options.pop("spool"), options.pop("machine"))
+    if measured.job is None and not measured.file and not (names.spool and names.machine):
+        if not strand:
+            raise UsageError("A rise is counted in strand diameters.", "Name the strand with --strand.")
+        wind, known = with_measured(MeasuredWind(**loose), measured), strand_of_profile(strand)
+    else:
+        if loose:
+            raise UsageError("The wind that is named says barrel and pitch.", "Leave out --barrel and --pitch.")
+        (wind,), known = measured_winds([measured], names, folder)
+    with _told_of(path):
+        result = calibrate_layers(wind, _figures(known), leave_out)
+    _finish(result, known, **options)
+
+
+@command.command("weight")
+@with_options(*WEIGHT_OPTIONS)
+@click.option("--solve", type=click.Choice(FIGURES), help="The figure to find; default: the least known.")
+@with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
+def weight(strand: str, solve: str | None, **options: Any) -> None:
+    """One figure from the mass of a wound spool whose turns were counted.
+
+    A mass is density x section x length, so it tells one of diameter, rise and density from the other two.
+    """
+    table = wind_table(options) | weights(options)
+    measured, folder = one_wind(None, table)
+    (wind,), known = measured_winds([measured], Names(strand, options.pop("spool"), options.pop("machine")), folder)
+    with _told_of(None):
+        result = calibrate_weight(wind, _figures(known), solve)
+    _finish(result, known, **options)
+
+
+@command.command("together")
+@with_options(*WEIGHT_OPTIONS)
+@click.option("--tape", "length_m", type=Length(), help="Length of all strand wound, measured along a tape.")
+@click.option("--tape-u", "length_u_m", type=Length(), help="Its standard uncertainty; default a thousandth of it.")
+@click.option(
+    "--layer", "layers", type=LayerDiameter(), multiple=True, help="LAYER:DIAMETER as in `layers`; may be repeated."
+)
+@CALIPER
+@click.option("--from", "path", metavar="FILE.toml", help="Take a file of measurements, of several winds perhaps.")
+@LEAVE_OUT
+@with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
+def together(path: str | None, leave_out: tuple[int, ...], strand: str, **options: Any) -> None:
+    """Everything measured, fitted together: weights, outer diameters, a taped length, micrometer readings.
+
+    What was known before counts as a measurement too, as sure as it was. A weighed spool with the outer diameter
+    over its last full layer tells the length of later winds best: the diameter tells the rise, the mass the section.
+    """
+    lengths = {key: options.pop(key) for key in ("length_m", "length_u_m")}
+    table = wind_table(options) | weights(options) | {key: each for key, each in lengths.items() if each is not None}
+    table |= millimetres(caliper_u_mm=options.pop("caliper_u"))
+    table |= {"layers": [list(each) for each in options.pop("layers")]}
+    names = Names(strand, options.pop("spool"), options.pop("machine"))
+    micrometer = None
+    if path is None:
+        measured, folder = one_wind(None, table)
+        winds, known = measured_winds([measured], names, folder)
+    else:
+        nothing_beside(path, {key: value for key, value in table.items() if value})
+        from_file = read_measurements(path)
+        micrometer = from_file.micrometer
+        if not from_file.winds:
+            raise UsageError(f"{path} has no wind.", "Add a table [[wind]], or use `reelwright calibrate diameter`.")
+        winds, known = measured_winds(from_file.winds, names, os.path.dirname(path))
+    with _told_of(path):
+        result = calibrate_together(
+            winds,
+            _figures(known),
+            leave_out,
+            micrometer.readings if micrometer else (),
+            micrometer.micrometer if micrometer else None,
+        )
+    _finish(result, known, **options)
+
+
+def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tuple[int, ...], as_json: bool) -> None:
+    """Show the result; store it where that was asked for and nothing stands against it."""
+    from datetime import date  # not paid for by --help
+
+    today = date.today().isoformat()
+    if as_json:
+        from reelwright.json_text import json_text
+        from reelwright.winding.calibration_record import result_record
+
+        click.echo(json_text(result_record(result, today)))
+    else:
+        from reelwright.views.calibration import show_calibration
+
+        show_calibration(result, saved_as=save)
+    if save:
+        _store(result, known, save, keep, today)
+
+
+def _store(result: CalibrationResult, known: StrandAsKnown, name: str, keep: Sequence[int], today: str) -> None:
+    undecided = [number for number in result.outlying if number not in keep]
+    if undecided:
+        options = " ".join(f"--leave-out {number}" for number in undecided)
+        kept = " ".join(f"--keep {number}" for number in undecided)
+        raise UsageError(
+            f"Measurement {', '.join(map(str, undecided))} stands out, so nothing was stored.",
+            f"Measure again, or decide: {options} to do without, {kept} to use it all the same.",
+        )
+    from reelwright.cli.output_file import write_whole
+    from reelwright.profiles.calibrations import with_calibration
+    from reelwright.winding.calibration_record import profile_record
+
+    path, text = with_calibration(name, profile_record(result, today), known.values)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as failure:
+        raise UsageError(
+            f"The folder {path.parent} cannot be made: {failure.strerror}.", "Name another one by REELWRIGHT_HOME."
+        ) from None
+    write_whole(path, text)
+    click.echo(f'Stored as strand "{name}" in {path}.', err=True)
+
+
+@contextmanager
+def _told_of(path: str | None) -> Iterator[None]:
+    """Turns what winding finds impossible into an error of the file or the command line."""
+    try:
+        yield
+    except ImpossibleMeasurementsError as impossible:
+        faults = [Fault(place, sentence) for place, sentence in impossible.faults]
+        raise FileFaultsError(path or COMMAND_LINE, faults) from None
+
+
+def _figures(known: StrandAsKnown) -> StrandFigures:
+    if known.figures is None:
+        raise TypeError("a wind always has a strand")
+    return known.figures

@@ -1,0 +1,126 @@
+"""The options of `reelwright calibrate`, and the tables of measurements that they stand for."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from reelwright.cli.amounts import Length, Mass, Number
+from reelwright.errors import Fault, FileFaultsError, UsageError
+from reelwright.profiles import profile_names
+from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from fractions import Fraction
+
+Function = TypeVar("Function", bound="Callable[..., Any]")
+COMMAND_LINE = "the command line"
+
+
+WIND_OPTIONS = (
+    click.option("--job", type=int, metavar="NUMBER", help="The wind's number in the ledger."),
+    click.option("--wind", "file", metavar="JOB.toml", default="", help="The job file that was wound."),
+    click.option("--spool", metavar="NAME", default="", help="Take-up spool, a profile's name."),
+    click.option("--machine", metavar="NAME", default="", help="Winder, a profile's name."),
+    click.option("--turns", type=Number(), help="Turns of the spool, as counted; default: what the ledger says."),
+)
+WEIGHT_OPTIONS = (
+    click.option("--gross", "gross_mass_g", type=Mass(), help="Mass of the wound spool, such as 815g."),
+    click.option("--tare", "empty_mass_g", type=Mass(), help="Mass of the empty spool."),
+    click.option("--scale-u", "scale_u_g", type=Mass(), help="Standard uncertainty of one weighing; default 1g."),
+)
+CALIPER = click.option(
+    "--caliper-u", "caliper_u", type=Length(), help="Standard uncertainty of an outer diameter; default 0.3mm."
+)
+LEAVE_OUT = click.option(
+    "--leave-out", type=int, multiple=True, metavar="NUMBER", help="Do not use this measurement; may be repeated."
+)
+RESULT_OPTIONS = (
+    click.option("--strand", metavar="NAME", default="", help="The strand, a profile's name."),
+    click.option("--save", metavar="NAME", default="", help="Store the result in your strand profile of this name."),
+    click.option(
+        "--keep", type=int, multiple=True, metavar="NUMBER", help="Store although this measurement stands out."
+    ),
+    click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys."),
+)
+
+
+def with_options(*options: Callable[[Function], Function]) -> Callable[[Function], Function]:
+    def add(function: Function) -> Function:
+        for option in reversed(options):
+            function = option(function)
+        return function
+
+    return add
+
+
+def millimetres(**lengths: Fraction | None) -> dict[str, Any]:
+    """Lengths given in metres as millimetres, without those that were not given."""
+    return {key: float(1000 * length) for key, length in lengths.items() if length is not None}
+
+
+def wind_table(options: dict[str, Any]) -> dict[str, object]:
+    """What says which wind was measured, taken out of the options."""
+    given = {key: options.pop(key) for key in ("job", "file", "turns")}
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def weights(options: dict[str, Any]) -> dict[str, object]:
+    """The weighings, taken out of the options."""
+    given = {key: options.pop(key) for key in ("gross_mass_g", "empty_mass_g", "scale_u_g")}
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def nothing_beside(path: str, given: Mapping[str, object]) -> None:
+    """Refuse measurements on the command line beside a file of them. Raises UsageError."""
+    if given:
+        raise UsageError(
+            f"{path} holds the measurements, and the command line has some too ({', '.join(given)}).",
+            "Write all of them into the file, or none.",
+        )
+
+
+def given_micrometer(path: str | None, table: dict[str, object]) -> MicrometerReadings:
+    """The readings of the command line, or those of the file. Raises UsageError or FileFaultsError."""
+    table = {key: value for key, value in table.items() if value}
+    if path is None:
+        if not table:
+            raise UsageError("No reading is given.", "Write them one after the other: 1.74mm 1.75mm 1.74mm ...")
+        read: MicrometerReadings = _read(MicrometerReadings, table)
+        return read
+    nothing_beside(path, table)
+    micrometer = read_measurements(path).micrometer
+    if micrometer is None:
+        raise UsageError(f"{path} has no readings of a micrometer.", "Add a table [micrometer] with readings_mm.")
+    return micrometer
+
+
+def one_wind(path: str | None, table: dict[str, object]) -> tuple[WindMeasurements, str]:
+    """The wind of the command line, or the only one of the file; and the folder that its file's name starts from."""
+    table = {key: value for key, value in table.items() if value not in (None, "", [])}
+    if path is None:
+        return _read(WindMeasurements, table), ""
+    nothing_beside(path, table)
+    winds = read_measurements(path).winds
+    if len(winds) != 1:
+        raise UsageError(
+            f"{path} has {len(winds)} tables [[wind]].", "Give one; `reelwright calibrate together` takes several."
+        )
+    return winds[0], os.path.dirname(path)
+
+
+def known_strand(name: str) -> str:
+    """The name again where a strand's profile has it; else empty."""
+    known = {each.casefold() for each in profile_names("strand")} if name else set()
+    return name if name.casefold() in known else ""
+
+
+def _read(kind: Any, table: dict[str, object]) -> Any:
+    faults: list[Fault] = []
+    read = read_table(kind, table, "", faults)
+    if faults:
+        raise FileFaultsError(COMMAND_LINE, faults)
+    return read

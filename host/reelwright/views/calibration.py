@@ -1,0 +1,143 @@
+"""A calibration for a person: what was found beside what was known, from what, and what stands out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+from rich.text import Text
+
+from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
+from reelwright.winding.calibration_methods import WEIGHED_SPOOL
+from reelwright.winding.distributions import student_factor
+from reelwright.winding.uncertainty import COVERAGE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.winding.calibration import FittedValue
+    from reelwright.winding.calibration_figures import StrandFigures
+    from reelwright.winding.calibration_methods import CalibrationResult
+
+LEVEL = f"k = {COVERAGE}, about 95 %"
+
+
+def show_calibration(result: CalibrationResult, saved_as: str = "") -> None:
+    """Prints the result on the terminal. saved_as: the profile that it is about to go into, or empty."""
+    console = Console(highlight=False)
+    console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
+    console.print(_figures(result))
+    console.print(_measurements(result))
+    for sentence in _remarks(result):
+        console.print(Text(sentence))
+    for value in result.values:
+        if value.stands_out:
+            console.print(Text.assemble(("Warning: ", "yellow"), _stands_out(value)))
+    if not saved_as:
+        console.print(Text("Nothing is stored. Add --save NAME to keep this in your strand profile of that name."))
+
+
+def _sentence_start(result: CalibrationResult) -> str:
+    return f"By {result.method}, {count_of(result.used, 'measurement')}"
+
+
+def _figures(result: CalibrationResult) -> Table:
+    table = Table.grid(padding=(0, 2))
+    for name, after, before in _rows(result):
+        table.add_row(Text(name), Text(after), Text(before and f"before {before}"))
+    return table
+
+
+def _rows(result: CalibrationResult) -> Iterator[tuple[str, str, str]]:
+    after, before = result.after, result.before
+    texts_before = {} if before is None else {name: _value(before, name) for name in (DIAMETER, RISE, DENSITY)}
+    titles = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
+    for name in (DIAMETER, RISE, DENSITY):
+        if name in result.figures:
+            yield titles[name], _value(after, name), texts_before.get(name, "")
+    if after.ovality_mm and DIAMETER in result.found:
+        wide, narrow = after.diameters_mm()
+        yield "Wide and narrow", f"{wide:.3f} mm and {narrow:.3f} mm", ""
+    metre_before = None if before is None else before.mass_per_metre_g()
+    metre = after.mass_per_metre_g()
+    if metre is not None:
+        yield (
+            "Mass of a metre",
+            with_uncertainty(*metre, "g"),
+            with_uncertainty(*metre_before, "g") if metre_before else "",
+        )
+
+
+def _value(figures: StrandFigures, name: str) -> str:
+    value = figures.value(name)
+    if value is None:
+        return ""
+    unit = {DIAMETER: "mm", RISE: "", DENSITY: "g/cm3"}[name]
+    return f"{value:.4f} ± {COVERAGE * figures.u(name):.4f} {unit}".rstrip()
+
+
+def _measurements(result: CalibrationResult) -> Table:
+    table = Table()
+    for heading in ("No", "Measured", "Value", "Fitted", "Off, in u"):
+        table.add_column(heading, justify="left" if heading == "Measured" else "right")
+    for value in result.values:
+        off = "left out" if value.left_out else "-" if value.normalized is None else f"{value.normalized:+.1f}"
+        table.add_row(
+            str(value.number),
+            value.name,
+            f"{value.measured:.7g} {value.unit}",
+            f"{value.fitted:.5g}" if value.unit == "mm" else f"{value.fitted:.6g}",
+            off,
+        )
+    return table
+
+
+def _remarks(result: CalibrationResult) -> Iterator[str]:
+    measured, line, estimated = result.measured, result.line, result.estimated
+    if measured is not None:
+        mean = measured.mean
+        yield (
+            f"The readings scatter by {mean.scatter:.4f} mm; {count_of(mean.count, 'reading')} leave "
+            f"{mean.random_u:.4f} mm of it in the mean, and the micrometer adds its own. Student's factor is "
+            f"{student_factor(mean.degrees):.2f}."
+        )
+        if measured.ovality is not None:
+            oval = with_uncertainty(measured.ovality.value, measured.ovality.u, "mm")
+            yield f"Ovality {oval}: " + ("the strand is oval." if measured.is_oval else "no more than its uncertainty.")
+    if result.shares:
+        least, rest = result.found[0], [name for name in result.shares if name != result.found[0]]
+        others = ", ".join(f"{name} {result.shares[name]:.1%}" for name in rest)
+        yield f"Solved for the {least}: it made this mass unsure by {result.shares[least]:.1%} ({others})."
+    if result.method == WEIGHED_SPOOL and RISE not in result.found:
+        yield (
+            "A weight alone betters the mass of later winds, not their length. Measure the outer diameter over the "
+            "last full layer too: `reelwright calibrate together`."
+        )
+    if line is not None:
+        yield (
+            f"The line meets layer 1 at {with_uncertainty(line.line_mm, line.line_u_mm, 'mm')}; barrel and strand make "
+            f"{with_uncertainty(line.known_mm, line.known_u_mm, 'mm')}: "
+            + (
+                "they agree."
+                if line.agrees
+                else "they do not agree. Measure the barrel, and check the layers' numbers."
+            )
+        )
+    if estimated is not None and not estimated.consistent:
+        yield (
+            f"The measurements differ by more than their uncertainties: chi-square {estimated.chi_square:.1f} for "
+            f"{count_of(estimated.degrees, 'degree')} of freedom. Every uncertainty is raised {estimated.scatter:.1f} "
+            "times (Birge ratio)."
+        )
+    if RISE not in result.figures and result.before is not None and RISE in result.before.calibrated:
+        yield "The rise factor found earlier is not taken along: it was found with another diameter. Measure it again."
+
+
+def _stands_out(value: FittedValue) -> str:
+    return (
+        f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
+        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than 3.5. Measure again, or decide with "
+        f"--leave-out {value.number} or --keep {value.number}."
+    )

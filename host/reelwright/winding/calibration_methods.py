@@ -1,0 +1,216 @@
+"""The ways to calibrate a strand, each from its measurements to one result."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import evolve, field, frozen
+
+from reelwright.winding.calibration import (
+    Estimated,
+    FittedValue,
+    LineCheck,
+    fit_winds,
+    line_check,
+    open_figure_of_weight,
+)
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
+from reelwright.winding.calibration_readings import (
+    FEWEST_READINGS,
+    MeasuredDiameter,
+    Micrometer,
+    Reading,
+    measured_diameter,
+    reading_scores,
+)
+from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Mapping, Sequence
+
+MICROMETER = "micrometer"
+OUTER_DIAMETERS = "outer diameters"
+WEIGHED_SPOOL = "weighed spool"
+TOGETHER = "winds together"
+# From so much correlation on, a figure goes into the profile beside the one that was found with it.
+_BOUND = 0.1
+
+
+@frozen
+class CalibrationResult:
+    """What was found, from what, and how it changes what was known.
+
+    figures: names of FIGURES that belong into the profile. found: those of them that the measurements settle.
+    values: every measurement, numbered. outlying: numbers of those that stand out and were used. shares: of a
+    weighed spool, the share of its mass by which each figure made it unsure.
+    """
+
+    method: str
+    before: StrandFigures | None
+    after: StrandFigures
+    found: tuple[str, ...]
+    figures: tuple[str, ...]
+    values: tuple[FittedValue, ...]
+    pitch_mm: float | None = None
+    measured: MeasuredDiameter | None = None
+    line: LineCheck | None = None
+    shares: Mapping[str, float] = field(factory=dict)
+    estimated: Estimated | None = None
+
+    @property
+    def outlying(self) -> tuple[int, ...]:
+        """Numbers of the measurements that stand out and were used."""
+        return tuple(value.number for value in self.values if value.stands_out)
+
+    @property
+    def used(self) -> int:
+        """How many measurements were used."""
+        return sum(not value.left_out for value in self.values)
+
+
+def calibrate_diameter(
+    readings: Sequence[Reading],
+    micrometer: Micrometer,
+    before: StrandFigures | None = None,
+    leave_out: Collection[int] = (),
+) -> CalibrationResult:
+    """Mean diameter and, from pairs, ovality. before: of a strand of which something is known.
+
+    Nothing is kept of a rise factor found earlier: it was found with another diameter, and so was a density.
+    Raises ImpossibleMeasurementsError.
+    """
+    measured, values = _read_diameter(readings, micrometer, leave_out)
+    known = before or StrandFigures(measured.mean.value, measured.mean.u)
+    return CalibrationResult(
+        method=MICROMETER,
+        before=before,
+        after=_with_diameter(evolve(known, rise=None, rise_u=0.0, rise_pitch_mm=None), measured),
+        found=(DIAMETER,),
+        figures=(DIAMETER,),
+        values=values,
+        measured=measured,
+    )
+
+
+def calibrate_layers(wind: MeasuredWind, before: StrandFigures, leave_out: Collection[int] = ()) -> CalibrationResult:
+    """The rise factor from outer diameters over layers. Raises ImpossibleMeasurementsError."""
+    only = evolve(wind, gross_mass_g=None, empty_mass_g=None, length_m=None)
+    estimated = fit_winds([only], before, {RISE}, leave_out)
+    return _of_winds(OUTER_DIAMETERS, [only], before, estimated, line=line_check(only, before, leave_out))
+
+
+def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | None = None) -> CalibrationResult:
+    """One figure from a weighed spool: `solve`, by default the one that makes its mass least sure.
+
+    Raises ImpossibleMeasurementsError.
+    """
+    only = evolve(wind, layers=(), length_m=None)
+    least_known, shares = open_figure_of_weight(only, before)
+    estimated = fit_winds([only], before, {solve or least_known})
+    result = _of_winds(WEIGHED_SPOOL, [only], before, estimated)
+    return evolve(result, shares=shares)
+
+
+def calibrate_together(
+    winds: Sequence[MeasuredWind],
+    before: StrandFigures,
+    leave_out: Collection[int] = (),
+    readings: Sequence[Reading] = (),
+    micrometer: Micrometer | None = None,
+) -> CalibrationResult:
+    """Everything at once, and what was known before counts too. Raises ImpossibleMeasurementsError.
+
+    readings: of a micrometer; they come first in the numbering, and replace the diameter known before.
+    """
+    known, first_values = before, tuple[FittedValue, ...]()
+    measured = None
+    if readings:
+        inside = {number for number in leave_out if number <= len(readings)}
+        measured, first_values = _read_diameter(readings, micrometer or Micrometer(), inside)
+        known = _with_diameter(before, measured)
+    beyond = {number for number in leave_out if number > len(readings)}
+    estimated = fit_winds(winds, known, (), beyond, first_number=len(readings) + 1)
+    result = _of_winds(TOGETHER, winds, before, estimated)
+    found = tuple(name for name in FIGURES if name in result.found or (readings and name == DIAMETER))
+    figures = tuple(name for name in FIGURES if name in found or name in result.figures)
+    return evolve(result, found=found, figures=figures, values=first_values + result.values, measured=measured)
+
+
+def _read_diameter(
+    readings: Sequence[Reading], micrometer: Micrometer, leave_out: Collection[int]
+) -> tuple[MeasuredDiameter, tuple[FittedValue, ...]]:
+    _check_readings(readings, leave_out)
+    used = [position for position in range(len(readings)) if position + 1 not in leave_out]
+    measured = measured_diameter([readings[position] for position in used], micrometer)
+    scores = dict(zip(used, reading_scores([readings[position] for position in used], micrometer), strict=True))
+    values = tuple(
+        FittedValue(
+            number=position + 1,
+            name="diameter" if reading.narrow_mm is None else "mean of two diameters",
+            unit="mm",
+            measured=reading.mean_mm,
+            u=measured.mean.scatter,
+            fitted=measured.mean.value,
+            normalized=scores.get(position),
+            left_out=position not in scores,
+        )
+        for position, reading in enumerate(readings)
+    )
+    return measured, values
+
+
+def _check_readings(readings: Sequence[Reading], leave_out: Collection[int]) -> None:
+    faults = []
+    pairs = sum(reading.narrow_mm is not None for reading in readings)
+    if 0 < pairs < len(readings):
+        faults.append(("readings", f"{pairs} of {len(readings)} are pairs; give pairs alone, or single readings alone"))
+    for number in sorted(leave_out):
+        if not 1 <= number <= len(readings):
+            faults.append(("leave-out", f"there is no reading {number} of {len(readings)}"))
+    left = len(readings) - len(set(leave_out) & set(range(1, len(readings) + 1)))
+    if left < FEWEST_READINGS:
+        faults.append(("readings", f"{left} of them tells no scatter; measure at five places"))
+    if faults:
+        raise ImpossibleMeasurementsError(faults)
+
+
+def _with_diameter(known: StrandFigures, measured: MeasuredDiameter) -> StrandFigures:
+    return evolve(
+        known,
+        diameter_mm=measured.mean.value,
+        diameter_u_mm=measured.mean.u,
+        ovality_mm=measured.ovality.value if measured.ovality and measured.is_oval else 0.0,
+        correlations=(0.0, 0.0, known.correlations[2]),
+    )
+
+
+def _of_winds(
+    method: str,
+    winds: Sequence[MeasuredWind],
+    before: StrandFigures,
+    estimated: Estimated,
+    line: LineCheck | None = None,
+) -> CalibrationResult:
+    after, found = estimated.figures, estimated.solved
+    bound = {
+        name
+        for name in (DIAMETER, DENSITY)
+        if after.value(name) is not None and any(abs(after.correlation(name, other)) >= _BOUND for other in found)
+    }
+    bound |= set(before.calibrated)
+    pitches = [wind.pitch_mm for wind in winds if wind.pitch_mm is not None]
+    return CalibrationResult(
+        method=method,
+        before=before,
+        after=after,
+        found=found,
+        figures=tuple(name for name in FIGURES if name in found or name in bound),
+        values=estimated.values,
+        pitch_mm=_mean(pitches) if RISE in found else before.rise_pitch_mm,
+        line=line,
+        estimated=estimated,
+    )
+
+
+def _mean(values: Sequence[float]) -> float | None:
+    return sum(values) / len(values) if values else None
