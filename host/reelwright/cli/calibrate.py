@@ -193,11 +193,11 @@ def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tu
 def _store(result: CalibrationResult, known: StrandAsKnown, name: str, keep: Sequence[int], today: str) -> None:
     undecided = [number for number in result.outlying if number not in keep]
     if undecided:
-        options = " ".join(f"--leave-out {number}" for number in undecided)
-        kept = " ".join(f"--keep {number}" for number in undecided)
+        from reelwright.views.calibration import choices
+
         raise UsageError(
             f"Measurement {', '.join(map(str, undecided))} stands out, so nothing was stored.",
-            f"Measure again, or decide: {options} to do without, {kept} to use it all the same.",
+            f"Measure again, or decide: {choices(result)}.",
         )
     from reelwright.cli.output_file import write_whole
     from reelwright.profiles.calibrations import with_calibration

@@ -6,11 +6,13 @@ A strand's profile carries the one in force as [strand.NAME.calibration], and th
 
 from __future__ import annotations
 
+import tomllib
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import UsageError
 from reelwright.profiles.store import Profiles, own_file_of, own_folder
+from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
 
 if TYPE_CHECKING:
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
 
 CALIBRATION, EARLIER = "calibration", "earlier"
 NEW_FILE = "strand.toml"
+_LONGEST_NAME = 100
 
 # figure -> (table of the job, keys of the calibration that go there, further keys by which a job speaks of it)
 _OF_FIGURE: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
@@ -101,30 +104,55 @@ def with_calibration(name: str, calibration: Mapping[str, object], strand: Mappi
     """The person's profile file with the strand's new calibration, and where it belongs; nothing is written.
 
     The file's comments and everything else in it stay. The calibration before becomes history. strand: the
-    values of a profile that is not there yet. Raises UsageError for a name that cannot be one, and whatever
-    reading the person's files raises.
+    values of a profile that is not there yet. Raises UsageError for a name that cannot be one, or a file that is
+    written in too unusual a way, and whatever reading the person's files raises.
     """
-    import tomlkit  # a fifth of a second, and only to save
+    import tomlkit  # a tenth of a second, and only to save
 
-    if not name.strip() or len(name) > 100 or not name.isprintable():
+    if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
         raise UsageError(f'"{printable(name)}" is no name for a profile.', "Give a few printable characters.")
-    path = own_file_of("strand", name)
-    is_new = path is None
-    if path is None:
-        path = own_folder() / NEW_FILE
-    text = path.read_text(encoding="utf-8-sig") if path.exists() else ""
-    document = tomlkit.parse(text)
+    path = own_file_of("strand", name) or own_folder() / NEW_FILE
+    tables: dict[str, Any] = read_toml(path) if path.exists() else {}
+    strands = tables.setdefault("strand", {})
+    written = next((key for key in strands if key.casefold() == name.casefold()), name)
+    document = tomlkit.parse(path.read_text(encoding="utf-8-sig") if path.exists() else "")
+    try:
+        _add(document, written, calibration, strand)
+        text = tomlkit.dumps(document).rstrip() + "\n"
+        after = tomllib.loads(text, parse_float=Decimal)
+    except (ValueError, TypeError):
+        after = {}
+    # the writer of TOML is trusted with the person's file only as far as its text reads back
+    strands.setdefault(written, dict(strand))
+    entry = after.get("strand", {}).get(written, {})
+    if _without(after, written) != _without(tables, written) or CALIBRATION not in entry:
+        raise UsageError(
+            f"{path} is written in a way that a calibration cannot be added to.",
+            f'Give the strand a table of its own, [strand."{printable(written)}"], and calibrate again.',
+        )
+    return path, text
+
+
+def _add(document: Any, name: str, calibration: Mapping[str, object], strand: Mapping[str, object]) -> None:
+    import tomlkit
+
     strands = document.setdefault("strand", tomlkit.table(is_super_table=True))
-    if is_new:
+    if name not in strands:
         strands[name] = _table(strand)
-    entry = next(strands[key] for key in strands if key.casefold() == name.casefold())
+    entry = strands[name]
     if CALIBRATION in entry:
         if EARLIER not in entry:
-            entry.append(EARLIER, tomlkit.aot())
+            entry[EARLIER] = tomlkit.aot()
         entry[EARLIER].append(_table(entry[CALIBRATION].unwrap()))
         del entry[CALIBRATION]
-    entry.append(CALIBRATION, _table(calibration))
-    return path, tomlkit.dumps(document)
+    entry[CALIBRATION] = _table(calibration)
+
+
+def _without(tables: Mapping[str, Any], name: str) -> dict[str, Any]:
+    """The tables without a strand's calibrations, which alone may change."""
+    strands = {key: dict(values) for key, values in tables.get("strand", {}).items()}
+    strands[name] = {key: value for key, value in strands.get(name, {}).items() if key not in (CALIBRATION, EARLIER)}
+    return {**tables, "strand": strands}
 
 
 def _table(values: Mapping[str, object]) -> Any:

@@ -11,6 +11,7 @@ from rich.text import Text
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import WEIGHED_SPOOL
+from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.distributions import student_factor
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
 
+PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
 
@@ -35,6 +37,8 @@ def show_calibration(result: CalibrationResult, saved_as: str = "") -> None:
     for value in result.values:
         if value.stands_out:
             console.print(Text.assemble(("Warning: ", "yellow"), _stands_out(value)))
+    if result.outlying:
+        console.print(Text(f"Measure again, or decide: {choices(result)}."))
     if not saved_as:
         console.print(Text("Nothing is stored. Add --save NAME to keep this in your strand profile of that name."))
 
@@ -115,6 +119,11 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
             "A weight alone betters the mass of later winds, not their length. Measure the outer diameter over the "
             "last full layer too: `reelwright calibrate together`."
         )
+    if RISE in result.found and _is_odd_rise(result.after):
+        yield (
+            f"Published rise factors lie between {PUBLISHED_RISE[0]:.3f} (nested) and {PUBLISHED_RISE[1]:g} (stacked): "
+            "check the layers' numbers, the count and the barrel."
+        )
     if line is not None:
         yield (
             f"The line meets layer 1 at {with_uncertainty(line.line_mm, line.line_u_mm, 'mm')}; barrel and strand make "
@@ -135,9 +144,24 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
         yield "The rise factor found earlier is not taken along: it was found with another diameter. Measure it again."
 
 
+def _is_odd_rise(figures: StrandFigures) -> bool:
+    """Whether the rise lies outside the published range by more than its expanded uncertainty."""
+    low, high = PUBLISHED_RISE
+    rise, expanded = figures.rise or 0.0, COVERAGE * figures.rise_u
+    return not low - expanded <= rise <= high + expanded
+
+
 def _stands_out(value: FittedValue) -> str:
     return (
         f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
-        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than 3.5. Measure again, or decide with "
-        f"--leave-out {value.number} or --keep {value.number}."
+        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than {OUTLIER_Z:g}."
     )
+
+
+def choices(result: CalibrationResult) -> str:
+    """The options by which a person decides about what stands out; a single weight cannot be left out."""
+    keep = " ".join(f"--keep {number}" for number in result.outlying)
+    if result.method == WEIGHED_SPOOL:
+        return f"{keep} stores the result all the same"
+    leave = " ".join(f"--leave-out {number}" for number in result.outlying)
+    return f"{leave} does without, {keep} stores the result all the same"

@@ -11,7 +11,7 @@ of later winds only where the mass of a metre is better known than the rise; els
 
 from __future__ import annotations
 
-from math import sqrt
+from math import hypot, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import evolve, frozen
@@ -37,7 +37,7 @@ from reelwright.winding.calibration_winds import (
 from reelwright.winding.distributions import chi_square_tail
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from reelwright.winding.calibration_fit import Predict
 
@@ -86,6 +86,17 @@ class Estimated:
     consistent: bool
 
 
+class MassForecast(NamedTuple):
+    """A mass foretold. shares: the share of it by which each figure makes it unsure; least_known has the largest.
+
+    off: how far the weighed mass lies from it, in standard uncertainties of the difference.
+    """
+
+    least_known: str
+    shares: Mapping[str, float]
+    off: float
+
+
 @frozen
 class LineCheck:
     """Where a line through the outer diameters meets layer 1, and where barrel and strand put it. All mm."""
@@ -113,16 +124,10 @@ def fit_winds(
     open_figures: names of FIGURES whose earlier value does not count. leave_out: numbers of measurements that
     are shown and not used, counted from first_number. Raises ImpossibleMeasurementsError with every fault.
     """
-    _check(winds)
+    _check(winds, leave_out, first_number)
     index = _unknowns(winds, known)
     settled = _with_starts(known)
     all_values = measurements(winds, index, settled, first_number)
-    unknown_numbers = sorted(set(leave_out) - {value.number for value in all_values})
-    if unknown_numbers:
-        last = first_number + len(all_values) - 1
-        raise ImpossibleMeasurementsError(
-            [("leave-out", f"there is no measurement {number}; the last is {last}") for number in unknown_numbers]
-        )
     used = [value for value in all_values if value.number not in leave_out]
     before = _known_before(winds, known, index, open_figures)
     start = [_start(name, winds, settled) for name in index]
@@ -137,21 +142,27 @@ def fit_winds(
     return _estimated(found, index, known, all_values, used, open_figures)
 
 
-def open_figure_of_weight(wind: MeasuredWind, known: StrandFigures) -> tuple[str, dict[str, float]]:
-    """The figure that makes the wind's mass least sure, and the share of the mass by which each does.
+def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast:
+    """What the wind's mass should be by what was known, and what makes it unsure.
 
     Raises ImpossibleMeasurementsError for a wind that was not weighed, or a strand without a density.
     """
     _check([wind])
     if known.density_g_cm3 is None or known.rise is None:
-        raise ImpossibleMeasurementsError(
-            [("strand", "a mass says nothing without the density; give it, or a material that is known")]
-        )
+        sentence = "a mass says nothing without the density; give it, or a material that is known"
+        raise ImpossibleMeasurementsError([("strand.density_g_cm3", sentence)])
     index = _unknowns([wind], known)
-    (mass,) = (value.observation for value in measurements([wind], index, known) if value.unit == "g")
-    expected, slopes = mass.predict([_start(name, [wind], known) for name in index])
+    weighed = next((value for value in measurements([wind], index, known) if value.unit == "g"), None)
+    if weighed is None:
+        sentence = "the spool was not weighed; give its mass with and without the strand"
+        raise ImpossibleMeasurementsError([("gross_mass_g", sentence)])
+    expected, slopes = weighed.observation.predict([_start(name, [wind], known) for name in index])
+    variance = (slopes[index[wind.barrel]] * wind.barrel_u_mm) ** 2 + sum(
+        slopes[index[one]] * slopes[index[other]] * known.covariance(one, other) for one in FIGURES for other in FIGURES
+    )
     shares = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
-    return max(shares, key=lambda name: shares[name]), shares
+    off = (weighed.observation.measured - expected) / hypot(sqrt(max(variance, 0.0)), weighed.observation.u)
+    return MassForecast(max(shares, key=lambda name: shares[name]), shares, off)
 
 
 def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[int] = ()) -> LineCheck | None:
@@ -176,14 +187,18 @@ def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[i
     )
 
 
-def _check(winds: Sequence[MeasuredWind]) -> None:
+def _check(winds: Sequence[MeasuredWind], leave_out: Collection[int] = (), first_number: int = 1) -> None:
     faults = [
         (f"{wind.name}.{place}" if wind.name else place, sentence)
         for wind in winds
         for place, sentence in wind_faults(wind)
     ]
-    if not any(wind.layers or wind.net_mass_g is not None or wind.length_m is not None for wind in winds):
+    count = sum(wind.measured for wind in winds)
+    if not count:
         faults.append(("measurements", "nothing was measured; give outer diameters, weights or a taped length"))
+    for number in sorted(leave_out):
+        if not first_number <= number < first_number + count:
+            faults.append(("leave-out", f"there is no measurement {number} among the {first_number + count - 1}"))
     if faults:
         raise ImpossibleMeasurementsError(faults)
 

@@ -11,8 +11,8 @@ from reelwright.winding.calibration import (
     FittedValue,
     LineCheck,
     fit_winds,
+    forecast_of_weight,
     line_check,
-    open_figure_of_weight,
 )
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_readings import (
@@ -105,10 +105,12 @@ def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | Non
     Raises ImpossibleMeasurementsError.
     """
     only = evolve(wind, layers=(), length_m=None)
-    least_known, shares = open_figure_of_weight(only, before)
-    estimated = fit_winds([only], before, {solve or least_known})
+    forecast = forecast_of_weight(only, before)
+    estimated = fit_winds([only], before, {solve or forecast.least_known})
     result = _of_winds(WEIGHED_SPOOL, [only], before, estimated)
-    return evolve(result, shares=shares)
+    # the fit goes through the only measurement, which is therefore judged by what was known before
+    values = tuple(value._replace(normalized=forecast.off) for value in result.values)
+    return evolve(result, values=values, shares=forecast.shares)
 
 
 def calibrate_together(

@@ -76,6 +76,11 @@ class MeasuredWind:
         return self.gross_mass_g - self.empty_mass_g
 
     @property
+    def measured(self) -> int:
+        """How many values were measured."""
+        return len(self.layers) + (self.gross_mass_g is not None) + (self.length_m is not None)
+
+    @property
     def barrel(self) -> str:
         """The name of its barrel diameter among the unknowns."""
         return f"barrel diameter {self.name}".strip()
