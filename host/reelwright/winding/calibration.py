@@ -51,7 +51,8 @@ _EXACT = 1e-9  # share of a figure that counts as its uncertainty where none is 
 class FittedValue(NamedTuple):
     """A measured value beside what the fit makes of it.
 
-    normalized: difference in standard uncertainties of the difference; None where it cannot be judged.
+    normalized: difference in standard uncertainties of the difference; None where it cannot be judged. stands_out:
+    it was used although it lies further off than chance explains.
     """
 
     number: int
@@ -62,11 +63,7 @@ class FittedValue(NamedTuple):
     fitted: float
     normalized: float | None
     left_out: bool
-
-    @property
-    def stands_out(self) -> bool:
-        """Whether it lies further off than chance explains; what was left out no longer does."""
-        return not self.left_out and self.normalized is not None and abs(self.normalized) > OUTLIER_Z
+    stands_out: bool
 
 
 @frozen
@@ -133,13 +130,36 @@ def fit_winds(
     start = [_start(name, winds, settled) for name in index]
     try:
         found = fit([value.observation for value in used] + before, start)
+        outlying = _one_by_one(used, before, found)
     except UndeterminedError as undetermined:
         raise _undetermined(list(index), undetermined.index, used) from None
     except NoFitError:
         raise ImpossibleMeasurementsError(
             [("measurements", "no strand comes near them; check the count, the spool and the units")]
         ) from None
-    return _estimated(found, index, known, all_values, used, open_figures)
+    return _estimated(found, index, known, all_values, used, outlying, open_figures)
+
+
+def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], found: Fit) -> list[int]:
+    """Numbers of the measurements that stand out.
+
+    One gross error bends the fit towards it and makes good measurements look bad. Therefore only the one that is
+    furthest off is named, and the rest is judged again without it (Baarda's data snooping, 1968, from memory).
+    """
+    outlying: list[int] = []
+    left = list(used)
+    while left:
+        judged = zip(left, found.normalized, strict=False)
+        worst, off = max(((value, abs(off or 0.0)) for value, off in judged), key=lambda pair: pair[1])
+        if off <= OUTLIER_Z:
+            break
+        outlying.append(worst.number)
+        left.remove(worst)
+        try:
+            found = fit([value.observation for value in left] + list(before), found.values)
+        except (UndeterminedError, NoFitError):
+            break
+    return sorted(outlying)
 
 
 def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast:
@@ -297,6 +317,7 @@ def _estimated(
     known: StrandFigures,
     all_values: Sequence[Measurement],
     used: Sequence[Measurement],
+    outlying: Collection[int],
     open_figures: Collection[str],
 ) -> Estimated:
     consistent = found.degrees == 0 or chi_square_tail(found.chi_square, found.degrees) >= INCONSISTENT
@@ -320,6 +341,7 @@ def _estimated(
             fitted=value.observation.predict(found.values)[0],
             normalized=judged.get(value.number),
             left_out=value.number not in judged,
+            stands_out=value.number in outlying,
         )
         for value in all_values
     )

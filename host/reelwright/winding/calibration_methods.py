@@ -17,6 +17,7 @@ from reelwright.winding.calibration import (
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_readings import (
     FEWEST_READINGS,
+    OUTLIER_Z,
     MeasuredDiameter,
     Micrometer,
     Reading,
@@ -109,7 +110,8 @@ def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | Non
     estimated = fit_winds([only], before, {solve or forecast.least_known})
     result = _of_winds(WEIGHED_SPOOL, [only], before, estimated)
     # the fit goes through the only measurement, which is therefore judged by what was known before
-    values = tuple(value._replace(normalized=forecast.off) for value in result.values)
+    stands_out = abs(forecast.off) > OUTLIER_Z
+    values = tuple(value._replace(normalized=forecast.off, stands_out=stands_out) for value in result.values)
     return evolve(result, values=values, shares=forecast.shares)
 
 
@@ -155,6 +157,7 @@ def _read_diameter(
             fitted=measured.mean.value,
             normalized=scores.get(position),
             left_out=position not in scores,
+            stands_out=abs(scores.get(position, 0.0)) > OUTLIER_Z,
         )
         for position, reading in enumerate(readings)
     )

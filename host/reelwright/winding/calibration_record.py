@@ -64,7 +64,7 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
         "before": None if result.before is None else _figures(result.before),
         "after": _figures(result.after),
         "pitch_mm": result.pitch_mm,
-        "measurements": [{**value._asdict(), "stands_out": value.number in result.outlying} for value in result.values],
+        "measurements": [value._asdict() for value in result.values],
         "chi_square": None if estimated is None else estimated.chi_square,
         "degrees_of_freedom": measured.mean.degrees if measured and not estimated else estimated and estimated.degrees,
         "birge_ratio": None if estimated is None else estimated.scatter,
