@@ -11,7 +11,7 @@ from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
 from reelwright.profiles import load_job, profile_names
-from reelwright.winding.job import Job, Lay, Machine, PayOff, Strand, TakeUp, Target
+from reelwright.winding.job import Calibration, Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 from tables.limits import updated
 
@@ -23,6 +23,7 @@ TABLES = {
     "target": Target,
     "lay": Lay,
     "pay_off": PayOff,
+    "calibration": Calibration,
 }
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
@@ -49,6 +50,15 @@ def test_every_command_and_option_that_it_names_exists() -> None:
         command = main.get_command(click.Context(main), name)
         within = rest.split()[:1] if isinstance(command, click.Group) else []
         help_text = CliRunner().invoke(main, [name, *within, "--help"]).output
+        for option in re.findall(r"--[a-z-]+", rest):
+            assert option in help_text, (name, option)
+
+
+def test_every_way_to_calibrate_that_it_names_exists_with_its_options() -> None:
+    used = re.findall(r"`reelwright calibrate (\w+)([^`]*)`", README)
+    assert {name for name, _ in used} == {"diameter", "layers", "weight", "together"}
+    for name, rest in used:
+        help_text = CliRunner().invoke(main, ["calibrate", name, "--help"]).output
         for option in re.findall(r"--[a-z-]+", rest):
             assert option in help_text, (name, option)
 

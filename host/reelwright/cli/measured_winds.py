@@ -49,10 +49,10 @@ def strand_of_profile(name: str) -> StrandAsKnown:
     figures = figures_of_strand(strand, note)
     if not isinstance(lay.rise, str):
         figures = evolve(figures, rise=lay.rise, rise_u=lay.rise_u or 0.0)
-    from reelwright.profiles.calibrations import of_profile_alone
+    from reelwright.profiles.calibrations import without_calibration
     from reelwright.profiles.store import Profiles
 
-    return StrandAsKnown(figures, of_profile_alone(Profiles().find("strand", name) or {}))
+    return StrandAsKnown(figures, without_calibration(Profiles().find("strand", name) or {}))
 
 
 def measured_winds(

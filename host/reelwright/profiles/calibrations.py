@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import UsageError
-from reelwright.profiles.store import Profiles, own_file_of, own_folder
+from reelwright.profiles.store import own_file_of, own_folder
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
 
@@ -61,13 +61,16 @@ def take_over(
     return taken
 
 
-def of_profile_alone(values: Mapping[str, object]) -> dict[str, object]:
-    """A strand profile's values without what its calibration says better, and without its history."""
-    calibration = values.get(CALIBRATION)
-    better: tuple[str, ...] = ()
-    if isinstance(calibration, dict):
-        better = tuple(key for _, keys, _ in _OF_FIGURE.values() if keys[0] in calibration for key in keys)
-    return {key: value for key, value in values.items() if key not in (CALIBRATION, EARLIER, *better)}
+def without_calibration(values: Mapping[str, object]) -> dict[str, object]:
+    """A strand profile's values as its label has them."""
+    return {key: value for key, value in values.items() if key not in (CALIBRATION, EARLIER)}
+
+
+def beside_calibration(values: Mapping[str, object], tables: Mapping[str, Mapping[str, object]]) -> dict[str, object]:
+    """What a strand's label still says to a job that has taken over its calibration: nothing of those figures."""
+    taken = _figures(tables.get(CALIBRATION))
+    better = [key for figure in taken for key in _OF_FIGURE[figure][1]]
+    return {key: value for key, value in without_calibration(values).items() if key not in better}
 
 
 def let_go(
@@ -75,14 +78,14 @@ def let_go(
 ) -> dict[str, dict[str, object]]:
     """A job's tables without the calibrated figures that `over` replaces."""
     note = base.get(CALIBRATION)
-    figures = note.get("figures") if note else None
-    if not isinstance(figures, list | tuple) or note is None:
+    figures = _figures(note)
+    if note is None or not figures:
         return base
     replaces_strand = "profile" in over.get("strand", {})
     kept = {name: dict(table) for name, table in base.items()}
     left = []
     for figure in figures:
-        name, keys, further = _OF_FIGURE.get(figure, ("", (), ()))
+        name, keys, further = _OF_FIGURE[figure]
         if replaces_strand or any(key in over.get(name, {}) for key in (*keys, *further)):
             kept[name] = {key: value for key, value in kept.get(name, {}).items() if key not in keys}
         else:
@@ -94,10 +97,10 @@ def let_go(
     return kept
 
 
-def earlier_calibration(name: str) -> dict[str, object] | None:
-    """The calibration in force of a strand's profile; None where there is none."""
-    calibration = (Profiles().find("strand", name) or {}).get(CALIBRATION)
-    return calibration if isinstance(calibration, dict) else None
+def _figures(note: Mapping[str, object] | None) -> list[str]:
+    """The figures that a job's note names; what is no figure is told by whoever reads the note."""
+    named = note.get("figures") if note else None
+    return [figure for figure in _OF_FIGURE if isinstance(named, list | tuple) and figure in named]
 
 
 def with_calibration(name: str, calibration: Mapping[str, object], strand: Mapping[str, object]) -> tuple[Path, str]:
@@ -123,8 +126,8 @@ def with_calibration(name: str, calibration: Mapping[str, object], strand: Mappi
     except (ValueError, TypeError):
         after = {}
     # the writer of TOML is trusted with the person's file only as far as its text reads back
-    strands.setdefault(written, dict(strand))
     entry = after.get("strand", {}).get(written, {})
+    strands.setdefault(written, entry)
     if _without(after, written) != _without(tables, written) or CALIBRATION not in entry:
         raise UsageError(
             f"{path} is written in a way that a calibration cannot be added to.",

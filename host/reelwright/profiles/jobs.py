@@ -6,7 +6,7 @@ import os
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import FileFaultsError
-from reelwright.profiles.calibrations import CALIBRATION, let_go, of_profile_alone, take_over
+from reelwright.profiles.calibrations import CALIBRATION, beside_calibration, let_go, take_over
 from reelwright.profiles.checks import check_plan, check_together
 from reelwright.profiles.draft import TABLES, Draft, unknown_table
 from reelwright.profiles.store import Profiles
@@ -171,7 +171,7 @@ def _fill_from_profiles(draft: Draft) -> None:
             values = {}
         elif name == "strand":
             _take_calibration(draft, values, wanted)
-            values = of_profile_alone(values)
+            values = beside_calibration(values, draft.tables)
         elif name == "pay_off":
             values = {each: value for each, value in values.items() if each in _OF_PAY_OFF}
         _fill(draft, name, {"name": wanted} | values, f' (from the {kind} profile "{printable(wanted)}")')
