@@ -245,7 +245,7 @@ def test_a_calibration_that_was_spoilt_by_hand_is_told_with_its_place(
 def test_figures_that_are_none_are_told(tmp_path: Path) -> None:
     text = written(marsh_job(), tmp_path / "kept.toml").read_text(encoding="utf-8")
     (tmp_path / "kept.toml").write_text(text.replace('"density"]', '["density"]]', 1), encoding="utf-8")
-    with pytest.raises(FileFaultsError, match="calibration.figures"):
+    with pytest.raises(FileFaultsError, match=r"calibration\.figures"):
         load_job(tmp_path / "kept.toml", {"lay": {"rise": 0.9}})
 
 

@@ -16,7 +16,7 @@ from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
 CALIBRATION, EARLIER = "calibration", "earlier"
@@ -81,15 +81,14 @@ def let_go(
     figures = _figures(note)
     if note is None or not figures:
         return base
-    replaces_strand = "profile" in over.get("strand", {})
     kept = {name: dict(table) for name, table in base.items()}
-    left = []
+    gone = []
     for figure in figures:
         name, keys, further = _OF_FIGURE[figure]
-        if replaces_strand or any(key in over.get(name, {}) for key in (*keys, *further)):
+        if "profile" in over.get("strand", {}) or any(key in over.get(name, {}) for key in (*keys, *further)):
             kept[name] = {key: value for key, value in kept.get(name, {}).items() if key not in keys}
-        else:
-            left.append(figure)
+            gone.append(figure)
+    left = [each for each in _named(note) if each not in gone]
     if left:
         kept[CALIBRATION] = note | {"figures": left}
     else:
@@ -97,10 +96,14 @@ def let_go(
     return kept
 
 
+def _named(note: Mapping[str, object]) -> Sequence[object]:
+    named = note.get("figures")
+    return named if isinstance(named, list | tuple) else ()
+
+
 def _figures(note: Mapping[str, object] | None) -> list[str]:
     """The figures that a job's note names; what is no figure is told by whoever reads the note."""
-    named = note.get("figures") if note else None
-    return [figure for figure in _OF_FIGURE if isinstance(named, list | tuple) and figure in named]
+    return [figure for figure in _OF_FIGURE if note and figure in _named(note)]
 
 
 def with_calibration(name: str, calibration: Mapping[str, object], strand: Mapping[str, object]) -> tuple[Path, str]:
