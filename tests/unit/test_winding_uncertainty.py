@@ -94,7 +94,7 @@ def test_what_dominates_is_told_with_its_share_and_its_mend() -> None:
     assert plan.mass is not None
     share = plan.length.shares["rise factor"]
     assert plan.length.reason("length").startswith(f"The rise factor gives {share:.0%} of the length's uncertainty")
-    assert "set lay.rise and lay.rise_u" in plan.length.reason("length")
+    assert "`reelwright calibrate layers`" in plan.length.reason("length")
     assert "measure the strand with a micrometer" in plan.mass.reason("mass")
     assert plan.to_dict()["length_u_reason"] == plan.length.reason("length")
 
