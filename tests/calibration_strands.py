@@ -35,6 +35,7 @@ def exact_wind(truth: StrandFigures, wound: float = 661.0, barrel_mm: float = 80
     assert truth.rise is not None
     assert truth.density_g_cm3 is not None
     length_mm = lay(barrel_mm, truth.diameter_mm, truth.rise).length_mm(wound)
+    last = int(wound / LAYER_TURNS)
     net_g = strand_mass_g(length_mm, truth.density_g_cm3, *truth.diameters_mm())
     measured: dict[str, Any] = {
         "barrel_mm": barrel_mm,
@@ -45,6 +46,8 @@ def exact_wind(truth: StrandFigures, wound: float = 661.0, barrel_mm: float = 80
         "gross_mass_g": TARE_G + net_g,
         "empty_mass_g": TARE_G,
         "length_m": length_mm / 1000,
-        "layers": tuple(LayerDiameter(layer, outer_mm(truth, layer, barrel_mm)) for layer in (2, 9, 18)),
+        "layers": tuple(
+            LayerDiameter(layer, outer_mm(truth, layer, barrel_mm)) for layer in sorted({1, 1 + last // 2, last})
+        ),
     }
     return MeasuredWind(**(measured | changes))

@@ -211,6 +211,15 @@ class TestTogether:
         assert not result.estimated.consistent
         assert [value.unit for value in result.values if value.number in result.outlying] == ["m"]
 
+    def test_a_count_and_a_layer_that_cannot_be_are_told(self) -> None:
+        with pytest.raises(ImpossibleMeasurementsError) as endless:
+            calibrate_together([exact_wind(TRUTH, turns=1e6)], LABEL)
+        assert "more than 1000 layers" in faults_of(endless)["turns"]
+        with pytest.raises(ImpossibleMeasurementsError) as unwound:
+            calibrate_together([exact_wind(TRUTH, 100.0, layers=layers_of(TRUTH, 2, 9, 18))], LABEL)
+        assert faults_of(unwound).keys() == {"layers[1]", "layers[2]"}
+        assert "layer 9 was not wound: 100 turns make 3" in faults_of(unwound)["layers[1]"]
+
 
 class TestDiameter:
     def test_the_uncertainty_is_that_of_scatter_digit_and_limit_with_students_factor(self) -> None:

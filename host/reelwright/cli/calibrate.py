@@ -36,7 +36,8 @@ from reelwright.winding.calibration_methods import (
     calibrate_together,
     calibrate_weight,
 )
-from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind
+from reelwright.winding.calibration_readings import ERROR_LIMIT_MM, RESOLUTION_MM
+from reelwright.winding.calibration_winds import TAPE_U_SHARE, ImpossibleMeasurementsError, MeasuredWind
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -53,8 +54,8 @@ def command() -> None:
 
 @command.command("diameter")
 @click.argument("readings", nargs=-1, type=Diameters(), metavar="[DIAMETER]...")
-@click.option("--resolution", type=Length(), help="Last digit of the micrometer; default 0.01mm.")
-@click.option("--error-limit", type=Length(), help="Its largest error; default 0.004mm.")
+@click.option("--resolution", type=Length(), help=f"Last digit of the micrometer; default {RESOLUTION_MM:g}mm.")
+@click.option("--error-limit", type=Length(), help=f"Its largest error; default {ERROR_LIMIT_MM:g}mm.")
 @click.option("--from", "path", metavar="FILE.toml", help="Take [micrometer] of a file of measurements.")
 @LEAVE_OUT
 @with_options(*RESULT_OPTIONS)
@@ -79,7 +80,7 @@ def diameter(
     _finish(result, known, **options)
 
 
-@command.command("layers")
+@command.command("layers", short_help="Rise factor from outer diameters over finished layers.")
 @click.argument("layers", nargs=-1, type=LayerDiameter(), metavar="[LAYER:DIAMETER]...")
 @CALIPER
 @click.option("--barrel", type=Length(), help="Barrel diameter, where no wind is named.")
@@ -111,7 +112,7 @@ def layers(
     _finish(result, known, **options)
 
 
-@command.command("weight")
+@command.command("weight", short_help="One figure from the mass of a wound spool.")
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--solve", type=click.Choice(FIGURES), help="The figure to find; default: the least known.")
 @with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
@@ -128,10 +129,12 @@ def weight(strand: str, solve: str | None, **options: Any) -> None:
     _finish(result, known, **options)
 
 
-@command.command("together")
+@command.command("together", short_help="Everything measured, of one or several winds, fitted together.")
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--tape", "length_m", type=Length(), help="Length of all strand wound, measured along a tape.")
-@click.option("--tape-u", "length_u_m", type=Length(), help="Its standard uncertainty; default a thousandth of it.")
+@click.option(
+    "--tape-u", "length_u_m", type=Length(), help=f"Its standard uncertainty; default {TAPE_U_SHARE:.1%} of it."
+)
 @click.option(
     "--layer", "layers", type=LayerDiameter(), multiple=True, help="LAYER:DIAMETER as in `layers`; may be repeated."
 )

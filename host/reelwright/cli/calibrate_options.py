@@ -11,6 +11,7 @@ from reelwright.cli.amounts import Length, Mass, Number
 from reelwright.errors import Fault, FileFaultsError, UsageError
 from reelwright.profiles import profile_names
 from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
+from reelwright.winding.calibration_winds import CALIPER_U_MM, SCALE_U_G
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -30,10 +31,15 @@ WIND_OPTIONS = (
 WEIGHT_OPTIONS = (
     click.option("--gross", "gross_mass_g", type=Mass(), help="Mass of the wound spool, such as 815g."),
     click.option("--tare", "empty_mass_g", type=Mass(), help="Mass of the empty spool."),
-    click.option("--scale-u", "scale_u_g", type=Mass(), help="Standard uncertainty of one weighing; default 1g."),
+    click.option(
+        "--scale-u", "scale_u_g", type=Mass(), help=f"Standard uncertainty of one weighing; default {SCALE_U_G:g}g."
+    ),
 )
 CALIPER = click.option(
-    "--caliper-u", "caliper_u", type=Length(), help="Standard uncertainty of an outer diameter; default 0.3mm."
+    "--caliper-u",
+    "caliper_u",
+    type=Length(),
+    help=f"Standard uncertainty of an outer diameter; default {CALIPER_U_MM:g}mm.",
 )
 LEAVE_OUT = click.option(
     "--leave-out", type=int, multiple=True, metavar="NUMBER", help="Do not use this measurement; may be repeated."

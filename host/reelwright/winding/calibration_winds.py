@@ -7,6 +7,7 @@ radius is (B + d)/2 and the rise f d. Mass is density times pi/4 d1 d2 times len
 
 from __future__ import annotations
 
+from fractions import Fraction
 from math import hypot, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -14,6 +15,7 @@ from attrs import frozen
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
 from reelwright.winding.calibration_fit import Observation
+from reelwright.winding.coil import MOST_LAYERS
 from reelwright.winding.mass import strand_mass_g
 
 if TYPE_CHECKING:
@@ -123,9 +125,25 @@ def _count_faults(wind: MeasuredWind, what: str) -> Iterator[tuple[str, str]]:
         yield "turns", f"{what} says nothing without the spool, the winder and the turns counted; give them"
 
 
+def _passes(wind: MeasuredWind) -> int | None:
+    """Layers begun by the count; None where it is not known. They hang on the winder alone, not on the strand."""
+    if wind.lay is None or wind.turns is None:
+        return None
+    coil = wind.lay(wind.barrel_mm or 1.0, 1.0, 1.0)
+    turns = Fraction(wind.turns)
+    full = coil.full_passes(turns)
+    return full + (turns > coil.pass_end(full))
+
+
 def _layer_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
     below: LayerDiameter | None = None
+    passes = _passes(wind)
+    if passes is not None and passes > MOST_LAYERS:
+        yield "turns", f"{wind.turns:g} turns make more than {MOST_LAYERS} layers, which no spool holds; count again"
     for place, each in sorted(enumerate(wind.layers), key=lambda entry: entry[1]):
+        if passes is not None and each.layer > passes:
+            sentence = f"layer {each.layer} was not wound: {wind.turns:g} turns make {passes}; check number and count"
+            yield f"layers[{place}]", sentence
         over = f"{each.outer_mm:g} mm over layer {each.layer} is not more than the"
         if wind.barrel_mm is not None and each.outer_mm <= wind.barrel_mm:
             yield f"layers[{place}]", f"{over} barrel's {wind.barrel_mm:g} mm; measure it again"
