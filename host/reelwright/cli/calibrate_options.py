@@ -55,6 +55,8 @@ RESULT_OPTIONS = (
 
 
 def with_options(*options: Callable[[Function], Function]) -> Callable[[Function], Function]:
+    """Adds several options to a command, in their order."""
+
     def add(function: Function) -> Function:
         for option in reversed(options):
             function = option(function)
