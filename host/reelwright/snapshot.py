@@ -35,7 +35,7 @@ class Happening:
     """An event of the winder, numbered by it, or a notice of the host (number 0)."""
 
     number: int
-    verb: str  # began, layer_done, stopped, ended, tripped, cleared, moved_at_rest
+    verb: str  # began, layer_done, stopped, ended, tripped, cleared, moved_at_rest; of the host: restarted, resumed
     sentence: str  # for a person
     fields: Mapping[str, object] = field(factory=dict)  # for a program
     remedy: str = ""
@@ -58,6 +58,7 @@ class WindResult:
     mass_u_g: float | None
     trip: str = ""  # word of the trip that holds the winder, else ""
     uncertain: bool = False  # the count is the last one heard, not one that the winder confirmed at rest
+    uncertain_turns: float = 0.0  # restarts have left the count unknown by so much either way; length_u_m has it in
     phase_turns: float | None = None  # turns left to the guide's next reversal
 
     @property

@@ -167,6 +167,7 @@ def test_the_list_for_a_program_is_an_object_a_line():
         "mass_u_g": 1.61,
         "trip": "",
         "uncertain": False,
+        "uncertain_turns": 0.0,
         "phase_turns": 5.62,
         "port": "/dev/winder",
         "board": "pico",

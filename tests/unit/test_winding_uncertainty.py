@@ -145,3 +145,13 @@ def test_a_source_of_oval_strand_is_weighed_by_its_ellipse() -> None:
     assert oval is not None
     assert round_ is not None
     assert oval.held_m / round_.held_m == pytest.approx(1.75**2 / (1.65 * 1.85), rel=1e-12)
+
+
+def test_a_count_that_restarts_left_uncertain_widens_the_error_bar_as_an_even_spread() -> None:
+    plan = plan_of()
+    count = plan.target_pulses // 2
+    plain, widened = plan.at_pulses(count), plan.at_pulses(count, uncertain_turns=2.0)
+    assert widened.length_m == plain.length_m
+    # JCGM 100, 4.3.7: half a width a spread evenly has a / sqrt(3); the parts add in squares
+    turn_m = plan.coil.turn_length_at_mm(plan.turns_at(count)) / 1000
+    assert widened.length_u_m == pytest.approx(math.hypot(plain.length_u_m, turn_m * 2 / math.sqrt(3)), rel=1e-9)

@@ -11,7 +11,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from reelwright.device.client import Received
+    from reelwright.ledger import RecordedEvent
     from reelwright.winding.planned import Plan
+
+# What the host itself notes among a wind's events.
+RESTARTED = "restarted"
+RESUMED = "resumed"
 
 
 def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
@@ -70,10 +75,21 @@ def happening_of(plan: Plan, received: Received) -> Happening:
 
 
 def result_of(
-    plan: Plan, job_id: int, state: int, pulses: int, *, outcome: str = "", trip: str = "", uncertain: bool = False
+    plan: Plan,
+    job_id: int,
+    state: int,
+    pulses: int,
+    *,
+    outcome: str = "",
+    trip: str = "",
+    uncertain: bool = False,
+    uncertain_turns: float = 0.0,
 ) -> WindResult:
-    """How the wind stands at a count: what is really on the spool, overshoot included."""
-    wound = plan.at_pulses(max(0, _within_reason(plan, pulses)))
+    """How the wind stands at a count: what is really on the spool, overshoot included.
+
+    uncertain: the count is the last one heard. uncertain_turns: what restarts have left unknown of it, either way.
+    """
+    wound = plan.at_pulses(max(0, _within_reason(plan, pulses)), uncertain_turns)
     return WindResult(
         job_id=job_id,
         state=say(STATES, state).word,
@@ -88,6 +104,7 @@ def result_of(
         mass_u_g=wound.mass_u_g,
         trip=trip,
         uncertain=uncertain,
+        uncertain_turns=uncertain_turns,
         phase_turns=float(wound.phase_turns),
     )
 
@@ -95,6 +112,19 @@ def result_of(
 def _within_reason(plan: Plan, pulses: int) -> int:
     """A count for which the model has a coil: a winder that counts far beyond its target counts no strand."""
     return min(pulses, 4 * plan.target_pulses)
+
+
+def uncertain_turns_of(events: Iterable[RecordedEvent], but_not_of_boot: int | None = None) -> float:
+    """What the restarts of a wind have left unknown of its count, either way: the newest resumption carries the sum.
+
+    but_not_of_boot: leave out what was agreed since this start of the winder, when it is agreed anew.
+    """
+    found = [
+        each
+        for each in events
+        if each.happening.verb == RESUMED and (but_not_of_boot is None or each.boot != but_not_of_boot)
+    ]
+    return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
 
 
 def ending_of(happenings: Iterable[Happening]) -> tuple[int, str] | None:

@@ -34,6 +34,7 @@ RESULT_FIELDS = (
     "job_id",
     "trip",
     "uncertain",
+    "uncertain_turns",
     "phase_turns",
 )
 

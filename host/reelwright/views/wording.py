@@ -52,6 +52,10 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     ]
     if result.mass_g is None:
         del facts[1]
+    if result.uncertain_turns:
+        facts.append(
+            ("restarts", f"left {number(result.uncertain_turns, 2)} turns unknown either way; counted has it in")
+        )
     if result.phase_turns is not None:
         facts.append(("guide", f"{number(result.phase_turns, 2)} turns before its next reversal"))
     facts.append(("job", str(result.job_id)))

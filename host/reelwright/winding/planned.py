@@ -212,12 +212,15 @@ class Plan:
         to_stop = self.scale.turns(self._leg_ends[following] - pulses)
         return self.ramp.seconds(to_stop, rpm) + self._legs_after[following]
 
-    def at_pulses(self, pulses: int) -> Wound:
-        """What was really wound at this count, short of the target or beyond it."""
+    def at_pulses(self, pulses: int, uncertain_turns: float = 0.0) -> Wound:
+        """What was really wound at this count, short of the target or beyond it.
+
+        uncertain_turns: the count may be off by so many either way, as restarts have left it.
+        """
         exact = self.scale.exact_turns(max(pulses, 0))
         turns = float(exact)
         _, ends_mm = self._counted_mm(turns)
-        length, mass = self.inputs.length_and_mass(self.coil, turns, ends_mm)
+        length, mass = self.inputs.length_and_mass(self.coil, turns, ends_mm, uncertain_turns)
         return Wound(
             pulses=pulses,
             turns=self.scale.turns(pulses),

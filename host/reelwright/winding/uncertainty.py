@@ -34,6 +34,7 @@ MENDS = {
     "take_up.barrel_diameter_u_mm",
     "rise factor": "measure the outer diameter of a finished wind (`reelwright calibrate layers`)",
     "count": "fit a sensor with more pulses in a turn of the spool",
+    "restarts": "count the turns on the spool when you resume the job",
     "leader and tail": "measure their marks off with a tape, or wind without them",
     "density": "weigh a wound spool (`reelwright calibrate weight`)",
 }
@@ -177,12 +178,19 @@ class Inputs:
             return barrel_mm
         return barrel_mm + 2 * self.strand.diameter_mm * (1 + level * (self.rise + self.rise_error))
 
-    def length_and_mass(self, coil: Coil, turns: float, ends_mm: float) -> tuple[Estimate, Estimate | None]:
+    def length_and_mass(
+        self, coil: Coil, turns: float, ends_mm: float, uncertain_turns: float = 0.0
+    ) -> tuple[Estimate, Estimate | None]:
         """Counted length in mm, and its mass in g where the density is known, after these turns.
 
-        ends_mm: leader and tail, wound and not counted.
+        ends_mm: leader and tail, wound and not counted. uncertain_turns: half the width of what restarts of the winder
+        have left unknown of its count, evenly spread (JCGM 100, 4.3.7).
         """
-        return self.counted(self.wound_mm(coil, turns), ends_mm)
+        wound_mm = self.wound_mm(coil, turns)
+        if uncertain_turns:
+            error_turns = uncertain(0.0, uncertain_turns / sqrt(3), "restarts")
+            wound_mm = wound_mm + coil.turn_length_at_mm(turns) * error_turns
+        return self.counted(wound_mm, ends_mm)
 
     def counted(self, wound_mm: Any, ends_mm: float) -> tuple[Estimate, Estimate | None]:
         """As length_and_mass, of strand wound."""
