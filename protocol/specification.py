@@ -74,6 +74,7 @@ def tables() -> "dict[str, str]":
             "STOPS",
             "OUTCOMES",
             "CAUSES",
+            "SOURCES",
             "DRIVES",
             "LINK_LOSSES",
             "STOP_KINDS",

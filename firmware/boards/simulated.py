@@ -11,6 +11,7 @@ import sys
 from boards.desktop import SocketPort, StandardPort, real_ms
 from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
+from boards.simulated_memory import SimulatedFlash, SimulatedRegisters
 from boards.simulated_pin import FULL, PERIOD_US, PwmPin
 from boards.truth_file import TruthFile
 from boards.usb_port import UsbPort
@@ -53,6 +54,14 @@ _LOOP_US = LOOP_MS * 1000 + 7
 _FIRST_LINE_MS = 20  # from a restart of the interpreter to the first statement of boot.py, our guess
 _BOOT_MS = 300  # from there until the program counts and drives again, our guess
 
+# How long nothing is counted before each start: nobody can tell where the power was gone.
+_BLIND_MS = {
+    codes.WATCHDOG: WATCHDOG_MS + LOOP_MS + _BOOT_MS,
+    codes.SOFT_RESET: _FIRST_LINE_MS + _BOOT_MS,
+    codes.POWER_DIP: 0,
+    codes.POWER_ON: 0,
+}
+
 # Each cause of a restart, as the truth tells it.
 _RESTARTS = {
     codes.WATCHDOG: "watchdog",
@@ -84,6 +93,9 @@ class SimulatedBoard:
         self._boots = Chance(spec["seed"] + 1)
         self._noise = (Noise(Chance(spec["seed"] + 2)), Noise(Chance(spec["seed"] + 3)))
         self._usb = UsbPort(port, *self._noise)
+        self._registers = SimulatedRegisters(Chance(spec["seed"] + 4))
+        self.backup = self._registers.words
+        self.store = SimulatedFlash(self._turns, self._let_pass)
         self._elapsed_ms = 0  # since the machine was switched on: never wraps, never starts again
         self._applied = Outputs()
         self._pin = PwmPin(MOTOR_PINS["rp2"][0])
@@ -179,7 +191,7 @@ class SimulatedBoard:
     # --- what main calls ---------------------------------------------------------------------------------
 
     def starts_again(self) -> bool:
-        """Whether the board has restarted: the mind is built anew, with the count and the job lost."""
+        """Whether the board has restarted: the mind is built anew, with what registers and flash have kept."""
         cause = self._restart_cause
         if cause < 0:
             return False
@@ -204,6 +216,7 @@ class SimulatedBoard:
     def _start(self, cause: int) -> None:
         """The program begins: a boot number, a clock and a counter of its own."""
         self.identity = Identity("simulated", _CAPABILITIES, self._boots.below(65536), cause, round(self._pace))
+        self.blind_ms = _BLIND_MS[cause]
         self._renewed_ms = self._elapsed_ms
         self._fed_ms = self._elapsed_ms
         self._clock_ms = _CLOCK_START_MS
@@ -261,6 +274,10 @@ class SimulatedBoard:
             self._pin.low()
         else:
             self._pin.chip_reset()
+        if cause == codes.POWER_DIP:
+            self._registers.dip()
+        elif cause == codes.POWER_ON:
+            self._registers.lose_power()
         self._driving = Outputs()
         self._truth.write(_RESTARTS[cause], self._elapsed_ms, 0, "off")
         while faults.power_dip or faults.power_cut:
@@ -269,6 +286,9 @@ class SimulatedBoard:
         faults.restarted()
         self._restart_cause = cause
         return False
+
+    def _turns(self) -> bool:
+        return self.plant.speed != 0.0 or self.motor() == "drive"
 
     def _let_pass(self, time_ms: int) -> None:
         for _ in range(0, time_ms, LOOP_MS):

@@ -1,5 +1,6 @@
 """The control loop: read, decide, apply, once every LOOP_MS, and the drive off on every way out."""
 
+from windcore.journal import Memory
 from windcore.service import Identity, LinkService
 from windcore.session import Session
 from windcore.signals import Inputs, Outputs
@@ -9,16 +10,21 @@ MYPY = False
 if MYPY:
     from typing import Protocol
 
+    from windcore.journal import Store, Words
+
     class Board(Protocol):
         """What the loop needs of a board."""
 
         identity: Identity
+        backup: Words  # registers that outlive a reset, at least windcore.journal.WORDS
+        store: Store  # two slots of flash
+        blind_ms: int  # the longest time without counting that led to this start; 0 where nobody can tell
 
         def now_ms(self) -> int:
             """The clock, in milliseconds that wrap at 2^30."""
 
         def read(self, inputs: Inputs) -> None:
-            """Fill in pulses and switches."""
+            """Fill in pulses, counted from this start, and switches."""
 
         def apply(self, outputs: Outputs) -> None:
             """Drive motor, lamp and buzzer, and renew the motor's lease.
@@ -55,7 +61,8 @@ def run(board: "Board") -> None:
     outputs = Outputs()
     received = bytearray(128)
     try:
-        session = Session(board.identity.cause)
+        memory = Memory(board.backup, board.store, board.blind_ms)
+        session = Session(board.identity.cause, memory.past)
         service = LinkService(session, board.identity)
         going = True
         while going:
@@ -64,9 +71,13 @@ def run(board: "Board") -> None:
             inputs.silent_ms = service.silent_ms(now_ms)
             session.step(inputs, outputs, now_ms)
             board.apply(outputs)
+            memory.keep_count(session)
             count = board.receive(received)
             if count:
                 service.feed(received, count, now_ms)
+            if memory.due(session):
+                memory.keep_rest(session)
+                session.skip_to(board.now_ms())
             line = service.outgoing(now_ms)
             while line:
                 taken = board.send(line)

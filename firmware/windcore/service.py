@@ -211,6 +211,12 @@ class LinkService:
         events = self._session.events
         return "events", (events.newest, events.acknowledged)
 
+    def _on_memory(self, _: "tuple[Any, ...]") -> "Reply":
+        past = self._session.past
+        if past is None:
+            return "memory", (0, 0, 0, codes.EMPTY, 0, codes.FROM_NOWHERE, 0)
+        return "memory", (past.job_id, past.count, past.rate, past.state, past.outcome, past.source, past.dark_ms)
+
     def _on_offer(self, values: "tuple[Any, ...]") -> "Reply":
         self._upload_id = values[0]
         self._upload_count = values[1]
@@ -235,6 +241,10 @@ class LinkService:
         if values[0] == session.job.job_id:
             # a job is wound once: what is over is not loaded again under its number
             return self._done(0 if session.state == codes.LOADED and values[1] == session.job.crc else codes.STALE)
+        past = session.past
+        if past is not None and values[0] == past.job_id and not (past.under_way and past.crc in ("", values[1])):
+            # nor after a restart; and what goes on then is the same job
+            return self._done(codes.STALE)
         if values[0] != self._upload_id:
             return self._done(codes.WRONG_JOB)
         if -1 in self._upload:
@@ -259,6 +269,9 @@ class LinkService:
 
     def _on_start(self, values: "tuple[Any, ...]") -> "Reply":
         return self._for_job(values, self._session.start)
+
+    def _on_recount(self, values: "tuple[Any, ...]") -> "Reply":
+        return self._for_job(values, lambda: self._session.recount(values[1]))
 
     def _on_pause(self, values: "tuple[Any, ...]") -> "Reply":
         return self._for_job(values, self._session.pause)

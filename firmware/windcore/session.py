@@ -10,6 +10,7 @@ from windcore.job import Job
 from windcore.motion import Motion
 from windcore.signals import LAMP_OFF, Inputs, Outputs, counted
 from windcore.speed import Speedometer
+from windcore.standstill import Standstill
 from windcore.tally import Tally
 from windcore.targets import END, Targets
 from windcore.ticks import ticks_diff
@@ -24,6 +25,7 @@ from windcore.transitions import (
     DRIVEN,
     GO_ON,
     PAUSE,
+    RECOUNT,
     RESTED,
     SLOWING,
     START,
@@ -32,7 +34,7 @@ from windcore.transitions import (
 )
 from windcore.trips import AT_REST, WHILE_TURNING, Watch
 from windlink import codes
-from windlink.codes import EASING, EMPTY, LOADED, TRIPPED, WAITING, WINDING
+from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WINDING
 
 # Settling at rest: turning the spool by this many pulses with the drive off is worth an event.
 _REST_SLACK_PULSES = 1
@@ -42,17 +44,27 @@ _MOVING_TURNS = 8  # and while it does not come to rest, so many overruns are wo
 _FASTEST_TOLD = 9999999
 _DEEPEST_TOLD = 999
 
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from windcore.journal import Past  # noqa: TC001 - as above
+
 _NO_JOB = Job(0, "", [2, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1, 0, 0, 0, 0, 0])
 
 
 class Session:
-    """The state of a winder. `restart_cause` is one of the link's causes: a restart that nobody asked for trips."""
+    """The state of a winder. `restart_cause` is one of the link's causes: a restart that nobody asked for trips.
 
-    def __init__(self, restart_cause: int = codes.POWER_ON) -> None:
+    past: the job that the board remembers from before, whose count goes on with what the spool turns since; a restart
+    in the middle of it trips whatever its cause. poised: a motion has begun and nothing has turned yet.
+    """
+
+    def __init__(self, restart_cause: int = codes.POWER_ON, past: "Past | None" = None) -> None:
         self.events = Events()
         self.tally = Tally()
         self.targets = Targets()
         self.speedometer = Speedometer()
+        self.standstill = Standstill()
         self.motion = Motion(self.speedometer)
         self.watch = Watch(self.speedometer, self.motion)
         self.job = _NO_JOB
@@ -68,8 +80,11 @@ class Session:
         self.trip_count = 0
         self.trip_ms = 0
         self.longest_step_ms = 0
+        self.past = past
+        self.poised = False
         self._outcome = codes.REACHED
         self._begun = False
+        self._owes_count = False  # whether the loaded job had begun before a restart
         self._go_released = False  # whether the go button was seen released in the present state
         self._layers_told = 0
         self._zero = 0
@@ -78,8 +93,28 @@ class Session:
         self._rest_count = 0
         self._now_ms = 0
         self._started = False
-        if restart_cause not in (codes.POWER_ON, codes.COMMANDED):
+        if restart_cause not in (codes.POWER_ON, codes.COMMANDED) or (past is not None and past.under_way):
+            # it may have restarted while the spool turned
+            self.standstill.doubt()
             self._trip(codes.RESTARTED, restart_cause, 0)
+
+    # --- for whoever keeps it over a restart ---------------------------------------------------------------
+
+    @property
+    def begun(self) -> bool:
+        """Whether the job has begun."""
+        return self._begun
+
+    @property
+    def outcome(self) -> int:
+        """How the job ended; 0 while it has not."""
+        return self._outcome if self.state == FINISHED else 0
+
+    def skip_to(self, now_ms: int) -> None:
+        """The loop stood still on purpose until now, and so did the spool: that was no late step."""
+        self._now_ms = now_ms
+        if self.poised:
+            self.speedometer.reset(self.count, now_ms)
 
     # --- requests, between steps -------------------------------------------------------------------------
 
@@ -98,13 +133,20 @@ class Session:
         self.wait = 0
         self._outcome = codes.REACHED
         self._begun = False
+        self.standstill.prepare(job)
+        past = self.past
+        self._owes_count = past is not None and past.under_way and past.job_id == job.job_id
         return 0
 
     def start(self) -> int:
         """Begin the loaded job at count zero. 0, or a refusal."""
         if self.state == LOADED:
+            if self._owes_count:
+                return codes.COUNT_OWED
             if self.held_switches():
                 return codes.SWITCH_ACTIVE
+            if not self.standstill.proven:
+                return codes.STILL_TURNS
             self._zero = self._pulses
             self.count = 0
         return self._begin(START)
@@ -116,9 +158,30 @@ class Session:
                 return codes.STALE
             if self.held_switches():
                 return codes.SWITCH_ACTIVE
-            if self._still_turns():
+            if not self.standstill.proven:
                 return codes.STILL_TURNS
         return self._begin(GO_ON)
+
+    def recount(self, count: int) -> int:
+        """Take the count at which the spool stands; the job then waits. 0, or a refusal."""
+        if follow(self.state, RECOUNT) < 0:
+            return codes.WRONG_STATE
+        if not self.standstill.proven:
+            return codes.STILL_TURNS
+        if count // 2 > self.job.target_pulses:
+            # no strand was wound so far beyond the target
+            return codes.BAD_FIELDS
+        self._go(RECOUNT)
+        self._zero = self._pulses - count
+        self.count = count
+        self.tally.update(count)
+        self._layers_told = min(self.tally.done, _DEEPEST_TOLD)
+        self.speedometer.reset(count, self._now_ms)
+        self._take_over()
+        self.events.add(happened.STOPPED, self._now_ms, codes.STOP_AT_RECOUNT, self.layer(), count)
+        self.wait = self.events.newest
+        self._rest_count = count
+        return 0
 
     def pause(self) -> int:
         """Ease to rest. 0, or a refusal."""
@@ -149,7 +212,7 @@ class Session:
             return codes.STALE
         if self._switches & AT_REST:
             return codes.SWITCH_ACTIVE
-        if self._still_turns():
+        if self._begun and not self.standstill.proven:
             return codes.STILL_TURNS
         self.trip_reason = 0
         self._rest_count = self.count
@@ -189,12 +252,16 @@ class Session:
         if step_ms > self.longest_step_ms:
             self.longest_step_ms = step_ms
         self._pulses = inputs.pulses
+        turned = self.standstill.update(inputs.pulses, step_ms)
+        if turned and self.past is not None:
+            self.past.count += turned
         self.watch.take(inputs, step_ms)
         self._switches = inputs.switches & self.job.fitted
         outputs.off()
         outputs.lamp = LAMP_OFF
         outputs.buzzer = 0
         if self.state in DRIVEN:
+            self.poised = False
             self._count_turns()
             reason = self.watch.turning(self._switches, self.count, self.tally.layer, inputs.silent_ms, step_ms)
             if reason:
@@ -211,6 +278,8 @@ class Session:
         else:
             self._rest()
         self.duty = 1000 if outputs.step_rate else outputs.duty
+        if self.duty:
+            self.standstill.doubt()
 
     # --- within -------------------------------------------------------------------------------------------
 
@@ -222,8 +291,11 @@ class Session:
         self._go_released = False
         return True
 
-    def _still_turns(self) -> bool:
-        return self.job is not _NO_JOB and self.speedometer.quiet_ms < self.job.standstill_ms and self._begun
+    def _take_over(self) -> None:
+        """The present job has begun, and takes the place of the one before."""
+        self._begun = True
+        self._owes_count = False
+        self.past = None
 
     def _begin(self, trigger: int) -> int:
         if self.held_switches() or not self._go(trigger):
@@ -231,7 +303,8 @@ class Session:
         self.targets.pass_to(self.count)
         marked = self.targets.kind == codes.MARK_STOP
         self.motion.begin(self.targets.pulses, codes.STOP_AT_MARK if marked else codes.STOP_AT_LAYER)
-        self._begun = True
+        self._take_over()
+        self.poised = True
         self.speedometer.reset(self.count, self._now_ms)
         self.watch.begin(self.count)
         self.events.add(happened.BEGAN, self._now_ms, self.job.job_id, self.count)
@@ -271,7 +344,7 @@ class Session:
         motion.advance(self.count, outputs, step_ms)
         if self.state == WINDING and motion.slows():
             self._go(SLOWING)
-        if motion.arrived and self.speedometer.quiet_ms >= job.standstill_ms:
+        if motion.arrived and self.standstill.proven:
             self._come_to_rest(outputs)
 
     def _come_to_rest(self, outputs: Outputs) -> None:

@@ -3,24 +3,25 @@
 Each state, how it is entered, whether a host may ask for it, what the drive may do, and the ways out:
 
 EMPTY     At power-on, and when a trip that lost the job is cleared. Drive off. Out: accept.
-LOADED    By accept. Drive off. Out: start, another accept, abandon, a pressed stop button.
+LOADED    By accept. Drive off. Out: start, another accept, abandon, recount, a pressed stop button. A job that had
+          begun before a restart does not start from here: it goes to WAITING by a recount.
 WINDING   By start or go_on, and only by these. The drive turns the spool on its ramp. Out: slowing (the ramp
           has begun to fall towards a stop), pause, abandon, a trip.
 EASING    From WINDING, by the ramp, the operator or a silent host. The drive may turn the spool up to the
           stop, then it is off. Only standstill or a trip lead out; pause and abandon change nothing but the end.
-WAITING   By standstill short of the target, and when a trip is cleared. Drive off. Out: go_on, abandon, a
-          pressed stop button.
+WAITING   By standstill short of the target, when a trip is cleared, and by a recount. Drive off. Out: go_on, abandon,
+          a pressed stop button. A recount changes nothing but the count.
 FINISHED  By standstill at the target or after abandon. Drive off. Out: accept.
-TRIPPED   From anywhere, by a trip; at the start, after a restart that nobody asked for. Drive off. Out: clear,
-          which moves nothing: to WAITING, or LOADED where the job has not begun, or FINISHED where it was being
-          abandoned, or EMPTY where there is none.
+TRIPPED   From anywhere, by a trip; at the start, after a restart that nobody asked for or in the middle of a job. Drive
+          off. Out: clear, which moves nothing: to WAITING, or LOADED where the job has not begun, or FINISHED where it
+          was being abandoned, or EMPTY where there is none.
 """
 
 from windlink.catalogue import STATE_REQUESTS
 from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WINDING
 
 # Triggers. The first ones are requests of the host, in the order of the link's catalogue.
-ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR = range(len(STATE_REQUESTS))
+ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR, RECOUNT = range(len(STATE_REQUESTS))
 _FIRST = len(STATE_REQUESTS)
 SLOWING, RESTED, COMPLETED, TRIP, CLEAR_EMPTY, CLEAR_LOADED, CLEAR_OVER = range(_FIRST, _FIRST + 7)
 
@@ -33,6 +34,7 @@ TRIGGERS = (
     GO_ON,
     ABANDON,
     CLEAR,
+    RECOUNT,
     SLOWING,
     RESTED,
     COMPLETED,
@@ -51,6 +53,7 @@ TRANSITIONS = {
     (LOADED, ACCEPT): LOADED,
     (LOADED, START): WINDING,
     (LOADED, ABANDON): FINISHED,
+    (LOADED, RECOUNT): WAITING,
     (LOADED, TRIP): TRIPPED,
     (WINDING, PAUSE): EASING,
     (WINDING, ABANDON): EASING,
@@ -64,6 +67,7 @@ TRANSITIONS = {
     (WAITING, PAUSE): WAITING,
     (WAITING, GO_ON): WINDING,
     (WAITING, ABANDON): FINISHED,
+    (WAITING, RECOUNT): WAITING,
     (WAITING, TRIP): TRIPPED,
     (FINISHED, ACCEPT): LOADED,
     (TRIPPED, CLEAR): WAITING,

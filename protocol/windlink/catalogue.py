@@ -123,6 +123,21 @@ MESSAGES = (
         ),
         "The events kept.",
     ),
+    Message(REQUEST, "memory", (), "Asks which job the winder remembers from before its last start."),
+    Message(
+        ANSWER,
+        "memory",
+        (
+            _ANY_JOB_ID,
+            Field("pulses", -SMALL + 1, SMALL - 1, "count kept, and what was counted since the start"),
+            Field("rate", 0, 9999999, "when it was kept, hundredths of a pulse per second; 0 from the journal"),
+            Field("state", 0, 6, "when it was kept, see States"),
+            Field("outcome", 0, 2, "with state finished, see Outcomes; else 0"),
+            Field("source", 0, 2, "see Sources; 0 where nothing is remembered"),
+            Field("dark_ms", 0, 99999, "longest time since in which no pulse was counted; 0 where nobody can tell"),
+        ),
+        "The job that began before the last start, until another one begins.",
+    ),
     Message(
         REQUEST,
         "offer",
@@ -160,6 +175,12 @@ MESSAGES = (
         "clear",
         (Field("reason", 1, 99, "the trip to be cleared, from status"),),
         "Clears a trip once its cause is mended. Moves nothing.",
+    ),
+    Message(
+        REQUEST,
+        "recount",
+        (_JOB_ID, Field("pulses", 0, SMALL // 2, "count at which the job stands")),
+        "Gives a job the count at which its spool stands, after a restart. Moves nothing: the job then waits.",
     ),
     Message(REQUEST, "ack", (_EVENT,), "Acknowledges every event up to this number; the winder then forgets them."),
     Message(ANSWER, "done", (_STATE,), "The request was carried out."),
@@ -207,6 +228,6 @@ MESSAGES = (
 )
 
 # The requests whose acceptance depends on the state; bit i of `accepted` stands for the i-th.
-STATE_REQUESTS = ("accept", "start", "pause", "go_on", "abandon", "clear")
+STATE_REQUESTS = ("accept", "start", "pause", "go_on", "abandon", "clear", "recount")
 
 BY_NAME = {message.kind + message.verb: message for message in MESSAGES}

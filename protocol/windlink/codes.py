@@ -39,12 +39,14 @@ NOT_FITTED = 8
 STALE = 9
 SWITCH_ACTIVE = 10
 STILL_TURNS = 11
+COUNT_OWED = 12
 
 # Why a winder came to rest before the end of its job.
 STOP_AT_LAYER = 1
 STOP_AT_MARK = 2
 STOP_BY_PAUSE = 3
 STOP_BY_LINK_LOSS = 4
+STOP_AT_RECOUNT = 5
 
 # How a job ended.
 REACHED = 1
@@ -57,6 +59,11 @@ WATCHDOG = 2
 SOFT_RESET = 3
 POWER_DIP = 4
 UNKNOWN_CAUSE = 5
+
+# Where the memory of a job comes from after a restart.
+FROM_NOWHERE = 0
+FROM_REGISTERS = 1
+FROM_JOURNAL = 2
 
 # Drives.
 HAND = 0

@@ -62,8 +62,8 @@ TRIPS = {
     ),
     c.RESTARTED: Saying(
         "restarted",
-        "The board restarted by itself; the count of its job is lost.",
-        "Check the power supply, then look at the ledger for the last count.",
+        "The board restarted by itself, and its drive went off.",
+        "Check the power supply. A job that was under way can be resumed from a count that you agree to.",
     ),
     c.RUNS_ON: Saying(
         "runs_on",
@@ -104,6 +104,9 @@ REFUSALS = {
         "switch_active", "A switch still holds the winder.", "Close or release it, then try again."
     ),
     c.STILL_TURNS: Saying("still_turns", "The spool still turns.", "Wait until it stands, or stop it safely."),
+    c.COUNT_OWED: Saying(
+        "count_owed", "The job had begun before a restart, and has no count to start from.", "Give it one: resume it."
+    ),
 }
 
 STOPS = {
@@ -111,6 +114,7 @@ STOPS = {
     c.STOP_AT_MARK: Saying("mark_stop", "At the mark asked for."),
     c.STOP_BY_PAUSE: Saying("paused", "Paused by the operator."),
     c.STOP_BY_LINK_LOSS: Saying("link_silent", "Paused, because no host was heard."),
+    c.STOP_AT_RECOUNT: Saying("recounted", "At the count agreed to."),
 }
 
 OUTCOMES = {
@@ -125,6 +129,12 @@ CAUSES = {
     c.SOFT_RESET: Saying("soft_reset", "The interpreter was restarted."),
     c.POWER_DIP: Saying("power_dip", "The supply dipped."),
     c.UNKNOWN_CAUSE: Saying("unknown", "The board cannot tell."),
+}
+
+SOURCES = {
+    c.FROM_NOWHERE: Saying("nowhere", "The winder remembers no job."),
+    c.FROM_REGISTERS: Saying("registers", "The running count, kept in every control step."),
+    c.FROM_JOURNAL: Saying("journal", "The last rest, kept in flash; `winding` means that a motion began from there."),
 }
 
 DRIVES = {

@@ -260,6 +260,8 @@ def a_job_tripped_before_it_began_is_loaded_again_and_starts_at_zero():
     rig.forced = None
     assert rig.session.clear(codes.STOP_PRESSED) == 0
     assert rig.session.state == codes.LOADED
+    assert rig.session.start() == codes.STILL_TURNS
+    rig.step(30)
     assert rig.session.start() == 0
     rig.step()
     assert rig.session.count == 0
@@ -281,6 +283,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 session.tally,
                 session.targets,
                 session.speedometer,
+                session.standstill,
                 session.watch,
                 session.watch.plausibility,
                 session.watch.wheel,

@@ -69,7 +69,18 @@ SILENCE = (0, 0, 40, 0, 0, 0)
 # A spool that stalls; and one that makes four pulses in the time of three, half a second after its first.
 LEADS = ([ONE_PULSE] + [SILENCE] * 50, [ONE_PULSE] + [SILENCE] * 13 + [FOUR_PULSES])
 
-REQUESTS = ("accept", "start", "pause", "go_on", "stale go_on", "abandon", "clear", "stale clear", "acknowledge")
+REQUESTS = (
+    "accept",
+    "start",
+    "pause",
+    "go_on",
+    "stale go_on",
+    "abandon",
+    "clear",
+    "stale clear",
+    "recount",
+    "acknowledge",
+)
 
 STATES_AFTER_A_STEP = {
     codes.EMPTY: (codes.EMPTY,),
@@ -103,6 +114,7 @@ class Walk:
         # what only a job gives a part, so that a situation can be restored into any session
         session.targets.begin(self.job.target_pulses, self.job.stops)
         session.motion.prepare(self.job)
+        session.standstill.prepare(self.job)
         session.watch.prepare(self.job)
         motion = session.motion
         watch = session.watch
@@ -113,6 +125,7 @@ class Walk:
             session.tally,
             session.targets,
             session.speedometer,
+            session.standstill,
             motion,
             motion.ramp,
             motion.speed_loop,
@@ -149,15 +162,23 @@ class Walk:
         if state == codes.EMPTY:
             return (state,)
         if state == codes.TRIPPED:
-            still = session._still_turns()
-            return (state, session.trip_reason, session._begun, session._outcome, still, held[0], session.job.job_id)
+            stands = session.standstill.proven
+            return (state, session.trip_reason, session._begun, session._outcome, stands, held[0], session.job.job_id)
         if state in (codes.LOADED, codes.WAITING):
-            return (state, held, session._still_turns(), session._go_released, session.targets.kind)
+            return (state, held, session.standstill.proven, session._go_released, session.targets.kind)
         if state == codes.FINISHED:
             return (state, session._outcome)
         motion = session.motion
         remaining = max(0, min(2, motion.halt - session.count))
-        return (state, motion.arrived, session._outcome, motion.stop_reason, remaining, min(3, quiet // 50))
+        return (
+            state,
+            motion.arrived,
+            session._outcome,
+            motion.stop_reason,
+            remaining,
+            min(3, quiet // 50),
+            session.standstill.proven,
+        )
 
     def names(self):
         """The numbers, flags and jobs that the parts hold; which parts there are stays."""
@@ -214,6 +235,8 @@ class Walk:
             answer = session.accept(self.job)
         elif request == "go_on" or request == "stale go_on":
             answer = session.go_on(session.wait + (request != "go_on"))
+        elif request == "recount":
+            answer = session.recount(2)
         elif request == "clear" or request == "stale clear":
             answer = session.clear(reason + (request != "clear"))
         else:
@@ -226,6 +249,7 @@ class Walk:
         if session.state == codes.WINDING and before != codes.WINDING:
             assert request in ("start", "go_on"), request
             assert before in (codes.LOADED, codes.WAITING), before
+            assert session.standstill.proven
 
     def fingerprint(self):
         """What a refused request must not change."""
@@ -261,7 +285,7 @@ class Walk:
             assert switches & codes.GO_BUTTON, read
             assert not session.held_switches(), read
         if before in transitions.DRIVEN and state in (codes.WAITING, codes.FINISHED):
-            assert session.speedometer.quiet_ms >= self.job.standstill_ms, read
+            assert session.standstill.proven, read
         if before in transitions.DRIVEN and switches & 15:
             assert state == codes.TRIPPED, read
 

@@ -71,11 +71,22 @@ def test_each_code_has_its_sentence(prefix: tuple[str, ...], table: dict[int, se
 
 
 def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
-    for name in ("STATES", "TRIPS", "REFUSALS", "STOPS", "OUTCOMES", "CAUSES", "DRIVES", "LINK_LOSSES", "STOP_KINDS"):
+    for name in (
+        "STATES",
+        "TRIPS",
+        "REFUSALS",
+        "STOPS",
+        "OUTCOMES",
+        "CAUSES",
+        "SOURCES",
+        "DRIVES",
+        "LINK_LOSSES",
+        "STOP_KINDS",
+    ):
         table = getattr(sentences, name)
         words = [saying.word for saying in table.values()]
         assert len(set(words)) == len(words), name
         assert all(saying.sentence.endswith(".") for saying in table.values()), name
     # the codes of a table run without a gap, so a code without a sentence shows as one
     assert list(sentences.TRIPS) == list(range(1, codes.BAD_SENSOR + 1))
-    assert list(sentences.REFUSALS) == list(range(1, codes.STILL_TURNS + 1))
+    assert list(sentences.REFUSALS) == list(range(1, codes.COUNT_OWED + 1))

@@ -183,7 +183,7 @@ def test_a_refusal_says_what_would_be_taken() -> None:
     line.load(job_list())
     answer = line.ask("pause", 77)
     assert (answer[1]["refusal"], answer[1]["state"]) == (codes.WRONG_STATE, codes.LOADED)
-    assert answer[1]["accepted"] == 0b10011  # accept, start, abandon
+    assert answer[1]["accepted"] == 0b1010011  # accept, start, abandon, recount
 
 
 @pytest.mark.parametrize("line", [b"\n", b"hello\n", b">7 status 00000000\n", b"\x00\xff\x03\n", b"=1 progress\n"])

@@ -1,0 +1,52 @@
+"""When a spool is at rest, and not only between two pulses of its sensor."""
+
+from windcore.speed import LONGEST_QUIET_MS
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from windcore.job import Job  # noqa: TC001 - as above
+
+# Where no job says how fast the spool slows down.
+_QUIET_MS = 3000
+_COASTED_MS = 10000
+
+
+class Standstill:
+    """Watches the raw count, with or without a job, while the drive is off.
+
+    A board that was just switched on takes its spool to be at rest.
+    """
+
+    def __init__(self) -> None:
+        self._pulses = 0
+        self._quiet_ms = LONGEST_QUIET_MS
+        self._needed_ms = _QUIET_MS
+        self._coasted_ms = _COASTED_MS
+
+    def prepare(self, job: "Job") -> None:
+        """Take a job: a spool that slows down evenly and gives no further pulse rests within sqrt(2 / deceleration)."""
+        self._needed_ms = max(job.standstill_ms, int((200000000 / job.deceleration) ** 0.5))
+        seconds = job.highest_rate // job.deceleration + 1
+        self._coasted_ms = max(self._needed_ms, min(LONGEST_QUIET_MS, 1000 * min(100, seconds)))
+
+    def doubt(self) -> None:
+        """The spool may be turning, whatever was counted so far: it is driven, or was before a restart."""
+        self._quiet_ms = 0
+
+    def update(self, pulses: int, step_ms: int) -> int:
+        """Take the raw count of this step; how far the spool has turned since the last one."""
+        turned = pulses - self._pulses
+        self._pulses = pulses
+        self._quiet_ms = 0 if turned else min(LONGEST_QUIET_MS, self._quiet_ms + step_ms)
+        return turned
+
+    @property
+    def proven(self) -> bool:
+        """Whether no pulse came for so long that the spool must be at rest."""
+        return self._quiet_ms >= self._needed_ms
+
+    @property
+    def certain(self) -> bool:
+        """Whether it must be at rest even where the sensor is dead: the drive has been off for a whole coast."""
+        return self._quiet_ms >= self._coasted_ms
