@@ -323,7 +323,7 @@ def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> Non
         assert told[-1]["trip"] in ("overspeed", "runs_on")
 
 
-def test_a_count_lost_with_the_host_dead_is_closed_as_uncertain_by_the_next_wind(tmp_path: Path) -> None:
+def test_a_job_lost_with_the_host_dead_is_told_by_the_next_wind_and_closed_when_it_is_given_up(tmp_path: Path) -> None:
     job = write_job(tmp_path, link_loss="wind_on")
     with simulated(job, tmp_path, "--pace", "4", "--fault", "power_cut@16") as port:
         program = start_wind(job, port, tmp_path)
@@ -333,11 +333,14 @@ def test_a_count_lost_with_the_host_dead_is_closed_as_uncertain_by_the_next_wind
                 break
         program.kill()
         program.communicate()
-        while "empty" not in run(tmp_path, "watch", "--port", port).stdout:
+        while "tripped" not in run(tmp_path, "watch", "--port", port).stdout:
             time.sleep(0.1)
         code, _, err = wind(job, port, tmp_path)
-    assert code == 0
-    assert "no longer holds it" in err
+        assert code == 4
+        assert "restarted in the middle of job" in err
+        assert listed(tmp_path)[0]["open"] is True
+        code, _, err = wind(job, port, tmp_path, "--drop-held")
+    assert code == 0, err
     lost = min(listed(tmp_path), key=lambda each: each["started_at"])
-    assert (lost["open"], lost["uncertain"], lost["outcome"]) == (False, True, "abandoned")
-    assert lost["counted_pulses"] > 0
+    assert (lost["open"], lost["outcome"]) == (False, "abandoned")
+    assert abs(lost["counted_pulses"] - 16 * 20) <= lost["uncertain_turns"] * 20

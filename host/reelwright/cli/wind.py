@@ -8,6 +8,7 @@ from contextlib import ExitStack, contextmanager
 from typing import TYPE_CHECKING
 
 import click
+from attrs import frozen
 
 from reelwright.cautions import CAUTION
 from reelwright.cli.job_options import job_options, resolve_job
@@ -15,19 +16,25 @@ from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
 from reelwright.views.untrusted import plain_text
+from windlink import codes
 from windlink.sentences import TRIPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
     from types import FrameType
-    from typing import Any
+    from typing import Any, NoReturn
 
+    from reelwright.device.client import Client, Winder
+    from reelwright.device.transcript import Transcript
+    from reelwright.ledger import Ledger
     from reelwright.operation.wind import Ending, Interrupts
+    from reelwright.views import View
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
 LINK_WAIT_S = 60.0  # time to find a cable and plug it in
+GIVE_OR_TAKE_TURNS = 0.5  # of a count of turns by eye, where the operator does not say
 
 EPILOG = f"""\b
 Keys (words, a line each, when input is no terminal):
@@ -65,7 +72,26 @@ Exit codes:
     show_default=True,
     help="Wait so long for a lost link to come back.",
 )
-@click.option("--drop-held", is_flag=True, help="Abandon another job that the winder still holds.")
+@click.option(
+    "--drop-held", is_flag=True, help="Abandon another job that the winder still holds, or was at when it restarted."
+)
+@click.option(
+    "--resume", "as_resume", is_flag=True, help="Go on with the job that the winder was at when it restarted."
+)
+@click.option("--agree", is_flag=True, help="With --resume: agree to the count that is proposed.")
+@click.option(
+    "--counted-turns",
+    type=click.FloatRange(min=0),
+    metavar="TURNS",
+    help="With --resume: turns of this job on the spool, as you have counted them.",
+)
+@click.option(
+    "--give-or-take",
+    "give_or_take_turns",
+    type=click.FloatRange(min=0),
+    metavar="TURNS",
+    help=f"How far --counted-turns may be off. Default: {GIVE_OR_TAKE_TURNS}.",
+)
 def command(
     path: str | None,
     port_name: str | None,
@@ -74,6 +100,10 @@ def command(
     go_on_at_stops: bool,
     clear: str | None,
     drop_held: bool,
+    as_resume: bool,
+    agree: bool,
+    counted_turns: float | None,
+    give_or_take_turns: float | None,
     link_wait_s: float,
     **options: Any,
 ) -> None:
@@ -81,27 +111,75 @@ def command(
 
     The winder alone enforces every stop. Given again after an interruption, the same command picks the job up
     where it is. Ctrl-C once brings the winder to rest, twice abandons the job.
+
+    After a restart of the winder, --resume tells what it remembers and what the ledger has, says how many turns are
+    uncertain, and goes on from a count that you agree to: of JOB.toml, of the job with this number, or of the one that
+    the winder remembers.
     """
     from pathlib import Path as FilePath
 
     from reelwright.winding.plan import make_plan
 
     keep_apart("--transcript", transcript, path)
+    transcript_path = FilePath(transcript) if transcript else None
+    if as_resume:
+        from reelwright.cli.resume import resume
+
+        if clear is not None or drop_held:
+            raise UsageError("--resume goes with neither --clear nor --drop-held.", "Give one of them.")
+        job, job_id = named_job(path, options)
+        counted = None if counted_turns is None else (counted_turns, give_or_take_turns or GIVE_OR_TAKE_TURNS)
+        _end(
+            resume(
+                job,
+                job_id,
+                port_name,
+                as_json=as_json,
+                transcript_path=transcript_path,
+                go_on_at_stops=go_on_at_stops,
+                agree=agree,
+                counted=counted,
+                link_wait_s=link_wait_s,
+            )
+        )
+    if agree or counted_turns is not None or give_or_take_turns is not None:
+        raise UsageError(
+            "--agree, --counted-turns and --give-or-take go with --resume.", "Give them with it, or leave them out."
+        )
     job = resolve_job(path, options)
     plan = make_plan(job)
     refuse_impossible(plan)
-    ending = wind(
-        job,
-        plan,
-        port_name,
-        as_json=as_json,
-        transcript_path=FilePath(transcript) if transcript else None,
-        go_on_at_stops=go_on_at_stops,
-        clear=clear,
-        drop_held=drop_held,
-        link_wait_s=link_wait_s,
+    _end(
+        wind(
+            job,
+            plan,
+            port_name,
+            as_json=as_json,
+            transcript_path=transcript_path,
+            go_on_at_stops=go_on_at_stops,
+            clear=clear,
+            drop_held=drop_held,
+            link_wait_s=link_wait_s,
+        )
     )
-    if ending.held:
+
+
+def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, int | None]:
+    """The job that --resume is to go on with: of a file or of options, or the number of one, or neither."""
+    from pathlib import Path as FilePath
+
+    if path is not None and path.isascii() and path.isdecimal() and not FilePath(path).exists():
+        return None, int(path)
+    if path is None and not any(options.values()):
+        return None, None
+    return resolve_job(path, options), None
+
+
+def _end(ending: Ending) -> NoReturn:
+    """Say how to go on, where that is possible, and leave."""
+    if ending.trip == TRIPS[codes.RESTARTED].word:
+        click.echo("To go on with the job: reelwright wind --resume", err=True)
+    elif ending.held:
         mend = f" Once its cause is mended, clear it and go on: {_same_command(ending.trip)}" if ending.trip else ""
         held = f"The job is still in the winder.{mend or f' To go on: {_same_command()}'}"
         click.echo(plain_text(held), err=True)
@@ -135,15 +213,52 @@ def wind(
     link_wait_s: float = LINK_WAIT_S,
 ) -> Ending:
     """One whole wind on a port."""
+    from reelwright.operation.arrival import Arrival
+    from reelwright.views import choose_view
+    from reelwright.views.keys import Keys
+
+    with ExitStack() as stack:
+        interrupts = stack.enter_context(counting())
+        link = stack.enter_context(attached(port_name, transcript_path))
+        view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, link.port_name)))
+        if job.machine.drive != "hand":
+            view.notice(CAUTION)
+        keys = stack.enter_context(Keys(on_unknown=view.notice))
+        arrival = Arrival(job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts)
+        under_way = arrival.begin(clear=clear, drop_held=drop_held)
+        # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
+        attended = sys.stdin.isatty() and not as_json
+        ending = under_way.follow(
+            keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended, link_wait_s=link_wait_s
+        )
+        link.tell_fault(view)
+        return ending
+
+
+@frozen
+class Link:
+    """A winder that has answered, and the ledger beside it."""
+
+    client: Client
+    ledger: Ledger
+    winder: Winder
+    port_name: str
+    transcript: Transcript | None
+
+    def tell_fault(self, view: View) -> None:
+        """Tell of a transcript that could not be kept."""
+        if self.transcript and self.transcript.fault:
+            view.notice(self.transcript.fault)
+
+
+@contextmanager
+def attached(port_name: str | None, transcript_path: Path | None) -> Iterator[Link]:
+    """Ledger and winder, both open; the winder is the one at the port, or the only one there is."""
     from reelwright.device.client import Client
     from reelwright.device.discovery import find_port
     from reelwright.device.port import Port
     from reelwright.device.transcript import Transcript
     from reelwright.ledger import open_ledger
-    from reelwright.operation.arrival import Arrival
-    from reelwright.operation.wind import Interrupts
-    from reelwright.views import choose_view
-    from reelwright.views.keys import Keys
 
     port_name = port_name or find_port()
     with ExitStack() as stack:
@@ -153,29 +268,16 @@ def wind(
         transcript = Transcript(transcript_path) if transcript_path else None
         if transcript:
             stack.callback(transcript.close)
-        interrupts = Interrupts()
-        stack.enter_context(counting(interrupts))
         client = Client(port, transcript)
-        winder = client.hello()
-        view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, port_name)))
-        if job.machine.drive != "hand":
-            view.notice(CAUTION)
-        keys = stack.enter_context(Keys(on_unknown=view.notice))
-        arrival = Arrival(job, plan, client, ledger, view, winder, port_name, interrupts)
-        under_way = arrival.begin(clear=clear, drop_held=drop_held)
-        # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
-        attended = sys.stdin.isatty() and not as_json
-        ending = under_way.follow(
-            keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended, link_wait_s=link_wait_s
-        )
-        if transcript and transcript.fault:
-            view.notice(transcript.fault)
-        return ending
+        yield Link(client, ledger, client.hello(), port_name, transcript)
 
 
 @contextmanager
-def counting(interrupts: Interrupts) -> Iterator[None]:
+def counting() -> Iterator[Interrupts]:
     """Count Ctrl-C (and a request to end) instead of raising; the third one ends this program, not the wind."""
+    from reelwright.operation.wind import Interrupts
+
+    interrupts = Interrupts()
 
     def count(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signal module's signature
         interrupts.count += 1
@@ -184,7 +286,7 @@ def counting(interrupts: Interrupts) -> Iterator[None]:
 
     before = {each: signal.signal(each, count) for each in (signal.SIGINT, signal.SIGTERM)}
     try:
-        yield
+        yield interrupts
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)

@@ -14,7 +14,16 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
 from reelwright.ledger import new_job_id
-from reelwright.operation.telling import ending_of, happening_of, result_of
+from reelwright.operation.resume import (
+    given_up,
+    is_unfinished,
+    kept_to_its_end,
+    left_off,
+    memory_of,
+    plan_of,
+    unknown_job,
+)
+from reelwright.operation.telling import ending_of, happening_of, result_of, uncertain_turns_of
 from reelwright.operation.wind import Interrupts, Wind
 from windlink import codes
 from windlink.frame import EVENT
@@ -70,20 +79,22 @@ class Arrival:
     def begin(self, *, clear: str | None, drop_held: bool) -> Wind:
         """Start the job, or pick it up.
 
-        clear: word of the trip that the operator says is mended. drop_held: abandon another job that the
-        winder holds. Raises TrippedError, DeviceError when the winder is held by another job or refuses, and
-        UsageError when there is no trip to clear.
+        clear: word of the trip that the operator says is mended. drop_held: abandon another job that the winder
+        holds, or was at when it restarted. Raises TrippedError; DeviceError when the winder is held by another job
+        or refuses; and UsageError when there is no trip to clear.
         """
         status = self._client.request("status")
         held = status["job_id"]
+        if not held:
+            status = self._settle_memory(status, drop_held=drop_held)
         record = self._ledger.find(held) if held else None
-        ours = record is not None and self._is_unfinished(record) and record.job == self._job.to_dict()
+        ours = record is not None and is_unfinished(record) and record.job == self._job.to_dict()
         under_way = status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED) and held
         if under_way and not ours and not drop_held:
             # before anything is changed
             raise self._held_by_another(status, record)
         if status["state"] == codes.TRIPPED:
-            status = self._clear(status, clear)
+            status = self._clear(clear)
         elif clear is not None:
             raise UsageError("There is no trip to clear.", "Give the command without --clear.")
         if ours:
@@ -94,13 +105,32 @@ class Arrival:
         if record is not None and record.open:
             self._close(record, status)
         elif not held:
-            self._close_lost()
+            self._tell_unfinished(drop_held=drop_held)
         return self._load(heard)
 
-    @staticmethod
-    def _is_unfinished(record: WindRecord) -> bool:
-        # one that was given up for lost is not, when the winder turns up with it after all
-        return record.open or (record.result is not None and record.result.uncertain)
+    def _settle_memory(self, status: dict[str, Any], *, drop_held: bool) -> dict[str, Any]:
+        """Deal with a job from before the winder's last start: it is over, is given up here, or must be resumed."""
+        memory = memory_of(self._client)
+        record = self._ledger.find(memory.job_id) if memory else None
+        if memory is None or (record is not None and not is_unfinished(record)):
+            return status
+        if not memory.under_way:
+            if record is not None:
+                self._ledger.close_wind(record.job_id, kept_to_its_end(record, memory))
+                self._view.notice(f"Job {record.job_id} had ended by itself: `reelwright ledger show {record.job_id}`.")
+            return status
+        if not drop_held:
+            if record is None:
+                raise unknown_job(memory)
+            raise TrippedError(
+                left_off(memory, record, self._winder.cause),
+                "Go on with it by `reelwright wind --resume`, or give it up with --drop-held.",
+            )
+        if record is not None:
+            self._ledger.close_wind(record.job_id, given_up(record, self._ledger, memory))
+        if status["state"] == codes.TRIPPED and status["reason"] == codes.RESTARTED:
+            self._client.request("clear", codes.RESTARTED)
+        return self._client.request("status")
 
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
@@ -193,12 +223,10 @@ class Arrival:
             self._view.notice(str(refusal))
         return self._wind(job_id)
 
-    def _clear(self, status: dict[str, Any], clear: str | None) -> dict[str, Any]:
+    def _clear(self, clear: str | None) -> dict[str, Any]:
         word, sentence, remedy = self._client.trip_sentence()
         how = f"{remedy} Then give the same command with --clear {word}."
         if clear is None:
-            if not status["job_id"]:
-                self._close_lost()
             raise TrippedError(f"The winder is tripped ({word}). {sentence}", how)
         if clear != word:
             raise TrippedError(f"The winder is tripped by {word}, not by {clear}. {sentence}", how)
@@ -209,7 +237,7 @@ class Arrival:
     def _held_by_another(status: dict[str, Any], record: WindRecord | None) -> DeviceError:
         known = ""
         if record is not None:
-            plan = _plan_of(record)
+            plan = plan_of(record)
             known = f" ({plan.length_m:.2f} m onto {plan.job.take_up.name or 'a spool'})"
         return DeviceError(
             f"The winder holds another job, {status['job_id']}{known}: it is {say(STATES, status['state']).word}"
@@ -217,27 +245,25 @@ class Arrival:
             "Finish it with the job that it was started with, or give --drop-held to abandon it.",
         )
 
-    def _close_lost(self) -> None:
-        """Close what the ledger has unfinished on this port: the winder, restarted or another one, holds no job."""
+    def _tell_unfinished(self, *, drop_held: bool) -> None:
+        """Tell what the ledger has unfinished on this port, or close it: the winder holds no job."""
         for record in self._ledger.winds(50):
             if not record.open or record.port != self._port_name:
                 continue
-            pulses = record.last_pulses or 0
-            lost = result_of(
-                _plan_of(record), record.job_id, codes.EMPTY, pulses, outcome="abandoned", uncertain=pulses != 0
+            if drop_held or not record.last_pulses:
+                self._ledger.close_wind(record.job_id, given_up(record, self._ledger))
+                continue
+            self._view.notice(
+                f"Job {record.job_id} was at {record.last_pulses} pulses when it was last heard, and the winder no"
+                f" longer holds it. `reelwright wind --resume {record.job_id}` goes on with it; --drop-held gives it"
+                " up."
             )
-            self._ledger.close_wind(record.job_id, lost)
-            if pulses:
-                self._view.notice(
-                    f"Job {record.job_id} was at {pulses} pulses when it was last heard, and the winder no longer"
-                    f" holds it: `reelwright ledger show {record.job_id}`."
-                )
 
     def _drain(self, record: WindRecord | None) -> int:
         """Take the events that the winder still keeps into the record of their job; the number of the newest."""
         kept = self._client.request("events")
         heard = kept["acknowledged"]
-        plan = self._plan if record is None else _plan_of(record)
+        plan = self._plan if record is None else plan_of(record)
         deadline_s = time.monotonic() + DRAIN_S
         while heard < kept["newest"] and time.monotonic() < deadline_s:
             self._client.listen()
@@ -262,7 +288,7 @@ class Arrival:
         while status["state"] != codes.FINISHED:
             if status["state"] == codes.TRIPPED:
                 # refused again, now with the reason
-                self._clear(status, None)
+                self._clear(None)
             if time.monotonic() > deadline_s:
                 raise DeviceError(f"The winder does not come to rest after job {held}.", "Stop it by hand.")
             self._client.listen()
@@ -273,12 +299,8 @@ class Arrival:
         """Close the record of a job that the winder still holds but this command does not go on with."""
         ending = ending_of(each.happening for each in self._ledger.events(record.job_id))
         pulses, outcome = ending or (status["pulses"], "abandoned")
-        result = result_of(_plan_of(record), record.job_id, status["state"], pulses, outcome=outcome)
+        uncertain = uncertain_turns_of(self._ledger.events(record.job_id))
+        result = result_of(
+            plan_of(record), record.job_id, status["state"], pulses, outcome=outcome, uncertain_turns=uncertain
+        )
         self._ledger.close_wind(record.job_id, result)
-
-
-def _plan_of(record: WindRecord) -> Plan:
-    from reelwright.profiles import build_job
-    from reelwright.winding.plan import make_plan
-
-    return make_plan(build_job(record.job, "the ledger"))

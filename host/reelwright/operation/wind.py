@@ -20,7 +20,8 @@ from reelwright.errors import (
     DeviceError,
     LinkLostError,
 )
-from reelwright.operation.telling import ending_of, happening_of, result_of, snapshot_of
+from reelwright.operation.telling import RESTARTED, ending_of, happening_of, result_of, snapshot_of, uncertain_turns_of
+from reelwright.snapshot import Happening
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, STOPS, TRIPS, say
@@ -74,7 +75,10 @@ class Wind:
         self._state = codes.LOADED
         self._pulses = 0
         self._wait = 0
-        recorded = [each.happening for each in ledger.events(job_id) if each.boot == boot]
+        events = ledger.events(job_id)
+        self._uncertain_turns = uncertain_turns_of(events)
+        # what the host noted itself has no number
+        recorded = [each.happening for each in events if each.boot == boot and each.happening.number]
         self._heard = max((each.number for each in recorded), default=heard)
         self._ending = ending_of(recorded)
         self._reason = 0
@@ -255,20 +259,29 @@ class Wind:
         return Ending(exit_code, held=True, trip=result.trip)
 
     def _lost_count(self) -> Ending:
-        """The winder has restarted: what it last told is all there is."""
-        result = self._result(outcome="abandoned", trip=TRIPS[codes.RESTARTED].word, uncertain=True)
-        self._ledger.close_wind(self._job_id, result)
+        """The winder has restarted. What it remembers is joined with what was heard of it once the operator resumes."""
+        sentence = f"The winder restarted; the last count heard before is {self._pulses}."
+        note = Happening(0, RESTARTED, sentence, {"pulses": self._pulses})
+        self._ledger.record_event(self._job_id, self._boot, note)
         self._view.notice(
-            "The winder has restarted and lost its count. The result is the last count heard;"
-            " the spool may hold more. It will not move by itself."
+            "The winder has restarted. It will not move by itself. The result is the last count heard; the spool may"
+            " hold more."
         )
-        self._view.result(result)
-        return Ending(EXIT_TRIPPED)
+        return self._leave(self._result(trip=TRIPS[codes.RESTARTED].word, uncertain=True), EXIT_TRIPPED)
 
     def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
-        self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
+        if not uncertain:
+            # the ledger's counts carry the time at which they were heard, and an uncertain one was heard before
+            self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
         return result_of(
-            self._plan, self._job_id, self._state, self._pulses, outcome=outcome, trip=trip, uncertain=uncertain
+            self._plan,
+            self._job_id,
+            self._state,
+            self._pulses,
+            outcome=outcome,
+            trip=trip,
+            uncertain=uncertain,
+            uncertain_turns=self._uncertain_turns,
         )
 
     # --- the operator -------------------------------------------------------------------------------------

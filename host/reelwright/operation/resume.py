@@ -1,0 +1,307 @@
+"""Going on with a job after its winder has restarted: join what both know, have it agreed, load it again, recount it.
+
+Nothing here moves the spool before the operator has agreed to a count.
+"""
+
+from __future__ import annotations
+
+import time
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+
+from reelwright.device.client import RefusedError
+from reelwright.device.job_values import job_values
+from reelwright.errors import DeviceError, UsageError
+from reelwright.operation.standing import Heard, Memory, Standing, standing
+from reelwright.operation.telling import RESTARTED, RESUMED, ending_of, result_of, uncertain_turns_of
+from reelwright.operation.wind import Wind
+from reelwright.snapshot import Happening
+from windlink import codes
+from windlink.sentences import CAUSES, OUTCOMES, SOURCES, STATES, say
+
+if TYPE_CHECKING:
+    from reelwright.device.client import Client, Winder
+    from reelwright.ledger import Ledger, WindRecord
+    from reelwright.snapshot import WindResult
+    from reelwright.views import View
+    from reelwright.winding.job import Job
+    from reelwright.winding.planned import Plan
+
+STANDS_S = 30.0  # granted to a spool for coming to rest after the restart
+QUIET_S = 3.0  # without a pulse, by the winder's clock: a spool that gives few of them may still turn
+LOOKED_THROUGH = 200  # winds of the ledger, the newest first
+
+
+@frozen
+class Rejoin:
+    """A job that can go on: its record, its plan, what the winder remembers of it, and where that leaves its count.
+
+    before_turns: what earlier restarts have left unknown of the count, either way.
+    """
+
+    record: WindRecord
+    plan: Plan
+    memory: Memory | None
+    standing: Standing
+    before_turns: float
+    cause: int
+
+    @property
+    def uncertain_turns(self) -> float:
+        """How far the count may be off, either way, this restart and the earlier ones together."""
+        return self.before_turns + self.plan.turns_at(self.standing.uncertain_pulses)
+
+
+def memory_of(client: Client) -> Memory | None:
+    """What the winder remembers from before its last start; None for nothing, or for a winder that has no memory."""
+    try:
+        memory = Memory(**client.request("memory"))
+    except RefusedError as refusal:
+        if refusal.code == codes.UNKNOWN_REQUEST:
+            return None
+        raise
+    return memory if memory.job_id else None
+
+
+def plan_of(record: WindRecord) -> Plan:
+    """The plan of a recorded wind, made anew from its job."""
+    from reelwright.profiles import build_job
+    from reelwright.winding.plan import make_plan
+
+    return make_plan(build_job(record.job, "the ledger"))
+
+
+def is_unfinished(record: WindRecord) -> bool:
+    """Whether a wind may go on: one that was given up for lost may, when the winder turns up with it after all."""
+    return record.open or (record.result is not None and record.result.uncertain)
+
+
+def kept_to_its_end(record: WindRecord, memory: Memory) -> WindResult:
+    """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
+    outcome = say(OUTCOMES, memory.outcome).word
+    uncertain = record.result.uncertain_turns if record.result else 0.0
+    return result_of(
+        plan_of(record), record.job_id, codes.FINISHED, memory.pulses, outcome=outcome, uncertain_turns=uncertain
+    )
+
+
+class Resumption:
+    """Finds the job that a winder was at when it restarted, and puts it there again."""
+
+    def __init__(self, client: Client, ledger: Ledger, winder: Winder, port_name: str) -> None:
+        self._client = client
+        self._ledger = ledger
+        self._winder = winder
+        self._port_name = port_name
+
+    def find(self, job: Job | None, job_id: int | None) -> Rejoin | WindResult:
+        """The job to go on with: the one that the winder remembers, else the newest open one of this port.
+
+        job, job_id: what the operator named, if anything. A result where the winder had ended it before. Raises
+        UsageError when there is nothing to resume, DeviceError when it is another job than the operator means or the
+        ledger does not have it.
+        """
+        status = self._client.request("status")
+        if status["job_id"]:
+            raise UsageError(
+                f"There is nothing to resume: the winder holds job {status['job_id']} and has not restarted since; it"
+                f" is {say(STATES, status['state']).word}.",
+                "Give the command without --resume.",
+            )
+        memory = self._still_memory()
+        record = self._remembered(memory, job, job_id) if memory else self._newest_open(job, job_id)
+        if record is None and memory is not None:
+            memory = None
+            record = self._newest_open(job, job_id)
+        if record is None:
+            raise UsageError(
+                "There is nothing to resume: the winder remembers no job that was under way, and the ledger has no open"
+                f" one {'that this is' if job or job_id else f'at {self._port_name}'}.",
+                "`reelwright ledger list` shows the jobs. A new wind needs no --resume.",
+            )
+        if memory is not None and not memory.under_way:
+            result = kept_to_its_end(record, memory)
+            self._ledger.close_wind(record.job_id, result)
+            return result
+        return self._join(record, memory)
+
+    def carry_out(self, rejoin: Rejoin, pulses: int, uncertain_turns: float, view: View) -> Wind:
+        """Load the job again at the count that was agreed to, and go on.
+
+        Raises RefusedError, LinkLostError, and DeviceError when the winder is not as it was when the operator was
+        asked.
+        """
+        self._look_again(rejoin)
+        job_id = rejoin.record.job_id
+        turns = rejoin.plan.turns_at(pulses)
+        self._ledger.adopt(job_id, self._winder.boot)
+        sentence = f"Resumed from {turns:.2f} turns, give or take {uncertain_turns:.2f}: agreed by the operator."
+        source = say(SOURCES, rejoin.memory.source if rejoin.memory else codes.FROM_NOWHERE).word
+        fields = {"pulses": pulses, "uncertain_turns": uncertain_turns, "source": source}
+        resumed = Happening(0, RESUMED, sentence, fields)
+        # before the winder takes it, so that no length is ever told without this
+        self._ledger.record_event(job_id, self._winder.boot, resumed)
+        view.event(resumed)
+        status = self._client.request("status")
+        if status["state"] == codes.TRIPPED:
+            self._client.request("clear", status["reason"])
+        self._client.load(job_id, job_values(rejoin.plan.job, rejoin.plan))
+        self._recount(job_id, pulses)
+        self._client.inbox.clear()
+        status = self._client.request("status")
+        wind = Wind(rejoin.plan, job_id, self._winder.boot, self._client, self._ledger, view)
+        try:
+            self._client.request("go_on", job_id, status["wait"])
+        except RefusedError as refusal:
+            # it waits where it is, and the operator may go on once the switch is released
+            view.notice(str(refusal))
+        return wind
+
+    # --- within ------------------------------------------------------------------------------------------
+
+    def _look_again(self, rejoin: Rejoin) -> None:
+        """An operator may take an hour to agree, and turn the spool meanwhile."""
+        if self._client.hello().boot != self._winder.boot or memory_of(self._client) != rejoin.memory:
+            raise DeviceError(
+                "The winder restarted once more, or its spool was turned, while you were asked. Nothing has moved by"
+                " itself.",
+                "Give the same command again.",
+            )
+
+    def _still_memory(self) -> Memory | None:
+        """What the winder remembers, once its spool stands: it counts on what the spool still coasts."""
+        memory = memory_of(self._client)
+        deadline_s = time.monotonic() + STANDS_S
+        while memory is not None and time.monotonic() < deadline_s:
+            before = memory
+            self._wait(QUIET_S)
+            memory = memory_of(self._client)
+            if memory == before:
+                return memory
+        return memory
+
+    def _recount(self, job_id: int, pulses: int) -> None:
+        deadline_s = time.monotonic() + STANDS_S
+        while True:
+            try:
+                self._client.request("recount", job_id, pulses)
+                return
+            except RefusedError as refusal:
+                if refusal.code != codes.STILL_TURNS or time.monotonic() > deadline_s:
+                    raise
+                self._wait(QUIET_S)
+
+    def _wait(self, seconds: float) -> None:
+        """Let so much of the winder's own time pass."""
+        until_s = time.monotonic() + self._client.virtual(seconds)
+        while time.monotonic() < until_s:
+            self._client.listen()
+
+    def _remembered(self, memory: Memory, job: Job | None, job_id: int | None) -> WindRecord | None:
+        """The record of the job that the winder remembers; None where that one is over and settled."""
+        record = self._ledger.find(memory.job_id)
+        if record is None:
+            if not memory.under_way:
+                return None
+            raise unknown_job(memory)
+        if not is_unfinished(record):
+            return None
+        if (job is not None and record.job != job.to_dict()) or job_id not in (None, record.job_id):
+            raise DeviceError(
+                f"The winder remembers another job, {record.job_id}: {_where(plan_of(record), memory)}.",
+                f"Resume that one with `reelwright wind --resume {record.job_id}`, or give it up with"
+                " `reelwright wind JOB.toml --drop-held`.",
+            )
+        return record
+
+    def _newest_open(self, job: Job | None, job_id: int | None) -> WindRecord | None:
+        """The newest wind of the ledger that may go on: of the number or the job that was named, else of this port."""
+        if job_id is not None:
+            record = self._ledger.find(job_id)
+            if record is None:
+                raise UsageError(
+                    f"The ledger holds no job {job_id}.", "`reelwright ledger list` shows the jobs that it holds."
+                )
+            if not is_unfinished(record):
+                raise UsageError(f"Job {job_id} is over.", f"`reelwright ledger show {job_id}` tells how it ended.")
+            return record
+        for record in self._ledger.winds(LOOKED_THROUGH):
+            if not is_unfinished(record) or not _last_pulses(record):
+                continue
+            if record.job == job.to_dict() if job is not None else record.port == self._port_name:
+                return record
+        return None
+
+    def _join(self, record: WindRecord, memory: Memory | None) -> Rejoin:
+        plan = plan_of(record)
+        events = self._ledger.events(record.job_id)
+        where = standing(plan.job, plan, memory, self._heard(record))
+        if where is None:
+            raise UsageError(
+                f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
+            )
+        before = uncertain_turns_of(events, but_not_of_boot=self._winder.boot)
+        return Rejoin(record, plan, memory, where, before, self._winder.cause)
+
+    def _heard(self, record: WindRecord) -> Heard | None:
+        """The last count that the ledger has, and how long after it the restart was noticed."""
+        pulses = _last_pulses(record)
+        if record.last_count_at is None or pulses is None:
+            return None
+        noticed = [each.at for each in self._ledger.events(record.job_id) if each.happening.verb == RESTARTED]
+        heard_at = datetime.fromisoformat(record.last_count_at)
+        silent_s = None
+        if noticed and self._winder.pace:
+            passed_s = (datetime.fromisoformat(noticed[-1]) - heard_at).total_seconds()
+            silent_s = passed_s * self._winder.pace if passed_s >= 0 else None
+        return Heard(pulses, record.last_state, silent_s)
+
+
+def unknown_job(memory: Memory) -> DeviceError:
+    """The refusal of a job that another computer's ledger has."""
+    return DeviceError(
+        f"The winder remembers job {memory.job_id}, at {memory.pulses} pulses, and this computer's ledger does not"
+        " know it.",
+        "Resume it on the computer that started it, or give it up with `reelwright wind JOB.toml --drop-held`.",
+    )
+
+
+def left_off(memory: Memory, record: WindRecord, cause: int) -> str:
+    """What a winder that restarted in the middle of a job was at, in a sentence."""
+    why = say(CAUSES, cause).sentence
+    return f"The winder restarted in the middle of job {record.job_id}: {_where(plan_of(record), memory)}. {why}"
+
+
+def _where(plan: Plan, memory: Memory) -> str:
+    spool = plan.job.take_up.name or "a spool"
+    return (
+        f"{plan.length_m:.2f} m onto {spool}, last kept while {say(STATES, memory.state).word} at"
+        f" {plan.turns_at(memory.pulses):.2f} of {plan.turns_at(plan.target_pulses):.2f} turns"
+    )
+
+
+def _last_pulses(record: WindRecord) -> int | None:
+    """The last count heard, whichever of the record's figures is later."""
+    uncertain = record.result is not None and record.result.uncertain
+    if record.result is not None and uncertain:
+        return max(record.last_pulses or 0, record.result.counted_pulses)
+    return record.last_pulses
+
+
+def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -> WindResult:
+    """The result of a job that nobody goes on with: what the winder remembers of it, else what the ledger heard."""
+    plan = plan_of(record)
+    events = ledger.events(record.job_id)
+    before = uncertain_turns_of(events)
+    where = standing(plan.job, plan, memory, None) if memory else None
+    if where is not None:
+        pulses, outcome = where.best, "abandoned"
+        before += plan.turns_at(where.uncertain_pulses)
+    else:
+        pulses, outcome = ending_of(each.happening for each in events) or (_last_pulses(record) or 0, "abandoned")
+    uncertain = where is None and bool(pulses)
+    return result_of(
+        plan, record.job_id, codes.EMPTY, pulses, outcome=outcome, uncertain=uncertain, uncertain_turns=before
+    )

@@ -1,0 +1,160 @@
+"""Where a job stands after its winder has restarted: the count that is known, and how far the spool may be past it.
+
+Pure: from what the winder remembers and what the ledger has, to the lowest and the highest count that the spool
+can truly stand at. A spool that was known to be at rest has one count.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+
+from reelwright.device.job_values import job_values
+from windlink import codes
+from windlink.job import POSITION
+from windlink.sentences import STATES, say
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Job
+    from reelwright.winding.planned import Plan
+
+# A board turns the motor off by itself within this time, whatever its program does, and so does a chip that is reset.
+DRIVEN_S = 0.1
+# The rate is measured over a short while, in which a spool may have gained speed, and more than its ramp asks for.
+RATE_LAG_S = 0.25
+RATE_SHARE = 1.25
+# A count may have been under way for a while when it was heard: a winder tells for 2 s without hearing its host.
+HEARD_LATE_S = 3.0
+# A person whose lamp has gone dark looks up and stops: common practice, generously.
+HAND_STOPS_S = 2.0
+HAND_SHARE = 1.5
+# Without a ratchet the strand draws the spool back when the motor lets go; a single-channel sensor cannot tell.
+DRAWN_BACK_TURNS = 0.1
+
+_RESTS = (codes.WAITING, codes.FINISHED, codes.TRIPPED)
+
+
+@frozen
+class Memory:
+    """What a winder remembers of a job from before its last start; fields as in the link's `memory`."""
+
+    job_id: int
+    pulses: int
+    rate: int
+    state: int
+    outcome: int
+    source: int
+    dark_ms: int
+
+    @property
+    def under_way(self) -> bool:
+        """Whether the job had begun and was not over."""
+        return self.job_id != 0 and self.state in (codes.WINDING, codes.EASING, codes.WAITING, codes.TRIPPED)
+
+    @property
+    def was_at_rest(self) -> bool:
+        """Whether the spool stood when this was kept."""
+        return self.state in _RESTS and self.rate == 0
+
+
+@frozen
+class Heard:
+    """What the ledger has: the last count, the word of the state that came with it, and how long it then was until the
+    restart was noticed, in the winder's own seconds; None where nobody can tell."""
+
+    pulses: int
+    state: str
+    silent_s: float | None
+
+
+@frozen
+class Standing:
+    """The lowest and highest count that the spool can stand at, and where that is known from, in words."""
+
+    lowest: int
+    highest: int
+    source: str
+
+    @property
+    def best(self) -> int:
+        """The count in the middle."""
+        return (self.lowest + self.highest) // 2
+
+    @property
+    def uncertain_pulses(self) -> int:
+        """How far the truth can be from `best`, either way."""
+        return self.highest - self.best
+
+
+def standing(job: Job, plan: Plan, memory: Memory | None, heard: Heard | None) -> Standing | None:
+    """Join the two; None where neither knows the job."""
+    reach = _Reach(job, plan)
+    if memory is not None and memory.was_at_rest:
+        return Standing(memory.pulses, memory.pulses, "the winder knows it from its last rest")
+    if memory is not None and memory.source == codes.FROM_REGISTERS:
+        ahead = reach.in_the_dark(memory)
+        return Standing(memory.pulses - reach.back, memory.pulses + ahead, "the winder kept its running count")
+    if memory is not None:
+        lowest = max(memory.pulses, heard.pulses if heard else 0)
+        source = "the winder knows where the motion began, and the ledger the last count heard"
+        return Standing(lowest - reach.back, reach.to_next_stop(lowest, heard), source)
+    if heard is None:
+        return None
+    if _is_rest(heard.state) and not reach.has_go_button:
+        return Standing(heard.pulses, heard.pulses, "the ledger has the last rest; the winder remembers nothing")
+    source = "the ledger has the last count heard; the winder remembers nothing"
+    highest = plan.target_pulses if reach.has_go_button else reach.to_next_stop(heard.pulses, heard)
+    return Standing(heard.pulses - reach.back, max(heard.pulses, highest), source)
+
+
+def _is_rest(word: str) -> bool:
+    return word in {say(STATES, state).word for state in _RESTS}
+
+
+class _Reach:
+    """How far a spool can go, by the numbers that its winder keeps to. Rates in pulses a second."""
+
+    def __init__(self, job: Job, plan: Plan) -> None:
+        values = job_values(job, plan)
+        self._plan = plan
+        self._is_hand = job.machine.drive == "hand"
+        self._cruise = values[POSITION["cruise_rate"]] / 100
+        self._creep = values[POSITION["creep_rate"]] / 100
+        self._highest = values[POSITION["highest_rate"]] / 100
+        self._gain = values[POSITION["acceleration"]] / 100
+        self._loss = values[POSITION["deceleration"]] / 100
+        self._per_turn = float(plan.pulses_per_spool_turn)
+        self.has_go_button = "go_button" in job.machine.fitted
+        self.back = 0 if job.machine.ratchet else math.ceil(DRAWN_BACK_TURNS * self._per_turn)
+
+    def in_the_dark(self, memory: Memory) -> int:
+        """Pulses that may have passed uncounted between the last count kept and the next one counted."""
+        rate = abs(memory.rate) / 100
+        if self._is_hand:
+            # while a program hangs its lamp still says to wind
+            return self._cranked(max(rate, self._cruise), memory.dark_ms / 1000 or HAND_STOPS_S)
+        dark_s = memory.dark_ms / 1000 or math.inf
+        lag_s = RATE_LAG_S + (1 / rate if rate else math.inf)
+        fastest = min(self._highest, RATE_SHARE * rate + self._gain * lag_s)
+        return math.ceil(min(self._coast(fastest), self._highest * dark_s)) + 1
+
+    def to_next_stop(self, pulses: int, heard: Heard | None) -> int:
+        """The farthest count of a motion that was under way at this count, or of what the time since allows."""
+        ends = [stop for stop, _ in self._plan.stops] + [self._plan.target_pulses]
+        halt = next((end for end in ends if end > pulses), pulses)
+        if self._is_hand:
+            return halt + self._cranked(self._cruise, HAND_STOPS_S)
+        farthest = halt + math.ceil(self._coast(self._creep)) + 1
+        if heard is None or heard.silent_s is None:
+            return farthest
+        by_time = heard.pulses + self._highest * (heard.silent_s + HEARD_LATE_S) + self._coast(self._highest)
+        return min(farthest, max(pulses, math.ceil(by_time) + 1))
+
+    def _cranked(self, rate: float, time_s: float) -> int:
+        return math.ceil(HAND_SHARE * rate * time_s) + 1
+
+    def _coast(self, rate: float) -> float:
+        """Pulses from this rate to rest: driven on for a moment, then slower at the loss that the job declares."""
+        return rate * DRIVEN_S + rate * rate / (2 * self._loss)

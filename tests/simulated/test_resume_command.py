@@ -1,0 +1,153 @@
+"""`wind --resume` as a person and as a script meet it: a winder that restarted, in a process of its own."""
+
+from __future__ import annotations
+
+import json
+import os
+import pty
+import subprocess
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from simulated.winder import COMMAND, environment, listed, run, simulated, wind, write_job
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+TARGET = 1050
+PULSES_PER_TURN = 20
+
+
+def last_truth(path: Path) -> dict[str, Any]:
+    return json.loads(path.read_text().splitlines()[-1])
+
+
+def resume(port: str, home: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    """`wind --resume` with nobody at the keyboard."""
+    return subprocess.run(
+        [*COMMAND, "wind", "--resume", "--port", port, "--json", *words],
+        stdin=subprocess.DEVNULL,
+        capture_output=True,
+        text=True,
+        timeout=90,
+        env=environment(home),
+        check=False,
+    )
+
+
+def resume_at_terminal(port: str, home: Path, typed: str, *words: str) -> tuple[int, str]:
+    """`wind --resume` with a person who types one line: exit code and what stands on the terminal."""
+    ours, theirs = pty.openpty()
+    os.write(ours, typed.encode() + b"\n")
+    done = subprocess.run(
+        [*COMMAND, "wind", "--resume", "--port", port, *words],
+        stdin=theirs,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.STDOUT,
+        text=True,
+        timeout=90,
+        env=environment(home),
+        check=False,
+    )
+    os.close(ours)
+    os.close(theirs)
+    return done.returncode, done.stdout
+
+
+@pytest.mark.parametrize("fault", ["hang", "soft_reset", "power_dip", "power_cut"])
+def test_a_restart_in_the_middle_is_told_agreed_to_and_wound_to_its_end(tmp_path: Path, fault: str) -> None:
+    job = write_job(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "20", "--fault", f"{fault}@25", "--truth", str(truth)) as port:
+        code, told, err = wind(job, port, tmp_path)
+        assert code == 4, err
+        assert (told[-1]["trip"], told[-1]["uncertain"]) == ("restarted", True)
+        assert "reelwright wind --resume" in err
+        # without --resume it is told, and kept
+        code, _, err = wind(job, port, tmp_path)
+        assert code == 4
+        assert "restarted in the middle of job" in err
+        # and with it nothing moves before somebody has agreed
+        asked = resume(port, tmp_path)
+        assert asked.returncode == 5, asked.stderr
+        assert "give or take" in asked.stderr
+        before = last_truth(truth)["true_pulses"]
+        agreed = resume(port, tmp_path, "--agree")
+        assert agreed.returncode == 0, agreed.stderr
+        after = [json.loads(line) for line in truth.read_text().splitlines()]
+    assert 25 * PULSES_PER_TURN <= before < TARGET
+    result = json.loads(agreed.stdout.splitlines()[-1])
+    assert (result["outcome"], result["uncertain"]) == ("reached", False)
+    assert result["uncertain_turns"] > 0
+    off = after[-1]["true_pulses"] - result["counted_pulses"]
+    assert abs(off) <= result["uncertain_turns"] * PULSES_PER_TURN
+    assert result["length_m"] == pytest.approx(after[-1]["true_length_m"], abs=result["length_u_m"] * 3)
+    # the ledger has both boots and the agreement
+    (row,) = listed(tmp_path)
+    shown = json.loads(run(tmp_path, "ledger", "show", str(row["job_id"]), "--json").stdout)
+    verbs = [event["verb"] for event in shown["events"]]
+    assert verbs.count("restarted") == verbs.count("resumed") == 1
+    assert len({event["boot"] for event in shown["events"]}) == 2
+    assert shown["uncertain_turns"] == result["uncertain_turns"]
+
+
+def test_a_person_agrees_by_typing_or_leaves_everything_as_it_is(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "soft_reset@25") as port:
+        assert wind(job, port, tmp_path)[0] == 4
+        code, said = resume_at_terminal(port, tmp_path, "yes")
+        assert code == 5, said
+        assert "The winder: 2" in said
+        assert "The ledger: " in said
+        assert "Nothing has moved since" in said
+        assert "Not agreed" in said
+        code, said = resume_at_terminal(port, tmp_path, "agree")
+        assert code == 0, said
+    assert "left " in said
+    assert "turns unknown either way" in said
+
+
+def test_a_person_who_counted_the_turns_knows_better(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "power_cut@25", "--truth", str(truth)) as port:
+        assert wind(job, port, tmp_path)[0] == 4
+        far = resume(port, tmp_path, "--agree", "--counted-turns", "500")
+        assert far.returncode == 2
+        assert "the job has 52.50 turns" in far.stderr
+        counted = round(last_truth(truth)["true_turns"], 1)
+        done = resume(port, tmp_path, "--agree", "--counted-turns", str(counted), "--give-or-take", "0.1")
+    assert done.returncode == 0, done.stderr
+    result = json.loads(done.stdout.splitlines()[-1])
+    assert result["uncertain_turns"] == 0.1
+    assert abs(last_truth(truth)["true_pulses"] - result["counted_pulses"]) <= 0.1 * PULSES_PER_TURN
+
+
+def test_what_cannot_be_resumed_is_told_with_what_to_do(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    other = tmp_path / "other.toml"
+    other.write_text(job.read_text().replace("layers = 2.5", "layers = 1.5"))
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "soft_reset@30") as port:
+        nothing = resume(port, tmp_path)
+        assert nothing.returncode == 2
+        assert "There is nothing to resume" in nothing.stderr
+        assert wind(job, port, tmp_path)[0] == 5
+        held = resume(port, tmp_path)
+        assert held.returncode == 2
+        assert "Give the command without --resume." in held.stderr
+        assert wind(job, port, tmp_path)[0] == 4
+        number = listed(tmp_path)[0]["job_id"]
+        for words, code, sentence in (
+            (("--agree", "--resume", "7"), 3, f"remembers another job, {number}"),
+            ((str(other), "--resume", "--agree"), 3, f"remembers another job, {number}"),
+            (("--resume", "--drop-held"), 2, "neither --clear nor --drop-held"),
+            ((str(job), "--agree"), 2, "go with --resume"),
+        ):
+            done = run(tmp_path, "wind", "--port", port, *words)
+            assert (done.returncode, sentence in done.stderr) == (code, True), (words, done.stderr)
+            assert "Traceback" not in done.stderr
+        stranger = resume(port, tmp_path / "another computer", "--agree")
+        assert stranger.returncode == 3
+        assert "this computer's ledger does not know it" in stranger.stderr
+        assert resume(port, tmp_path, str(number), "--agree").returncode == 0
