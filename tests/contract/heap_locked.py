@@ -8,6 +8,7 @@ import sys
 import micropython
 from rig import LOOP_MS, Rig
 
+from windcore.journal import WORDS, Memory
 from windcore.signals import LAMP_STOP, LAMP_WIND
 from windlink import codes
 
@@ -16,11 +17,19 @@ MASK = (1 << 30) - 1  # 2^30 itself lies on the heap of a 32-bit board, and so d
 BEFORE_WRAP = 300
 
 
+class NoFlash:
+    """A store with nothing in it."""
+
+    def read(self, slot):  # noqa: ARG002 - the signature of a store
+        return b""
+
+
 def main(drive):
     rig = Rig()
     rig.step()
     wheel = {"slip_window_pulses": 20, "wheel_first": 1600, "slip_permille": 100, "slip_slack": 10}
     rig.accept(drive=drive, channels=2, link_loss=codes.PAUSE, layer_numerator=100, first_numerator=37, **wheel)
+    memory = Memory([0] * WORDS, NoFlash(), 0)
     session, inputs, outputs = rig.session, rig.inputs, rig.outputs
     session.start()
     full = session.job.full_rate
@@ -43,6 +52,8 @@ def main(drive):
             inputs.pulses = turned // 1000 - BEFORE_WRAP & MASK
             inputs.wheel_pulses = turned // 200 - slipped - BEFORE_WRAP & MASK
             session.step(inputs, outputs, now_ms)
+            memory.keep_count(session)
+            memory.due(session)
             visited |= 1 << session.state
             if step == 300:
                 session.pause()
@@ -70,6 +81,25 @@ def main(drive):
         assert tripped >> reason & 1, reason
     assert inputs.pulses < MASK - BEFORE_WRAP, "the counter has wrapped"
     assert now_ms < MASK // 2, "and so has the clock"
+    after_a_restart(memory._registers._words)
+
+
+def after_a_restart(words):
+    """What was kept is counted on with the heap locked too."""
+    words = list(words)
+    memory = Memory(words, NoFlash(), 300)
+    rig = Rig(codes.WATCHDOG, memory.past)
+    before = memory.past.count
+    micropython.heap_lock()
+    try:
+        for turned in range(500):
+            rig.inputs.pulses = turned
+            rig.session.step(rig.inputs, rig.outputs, rig.now_ms - MASK + turned * LOOP_MS - 1 & MASK)
+            memory.keep_count(rig.session)
+            memory.due(rig.session)
+    finally:
+        micropython.heap_unlock()
+    assert Memory(words, NoFlash(), 300).past.count == before + 499
 
 
 main(int(sys.argv[1]))

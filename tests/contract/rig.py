@@ -59,8 +59,8 @@ def job_list(stops=((696, codes.LAYER_STOP), (1000, codes.MARK_STOP)), **changes
 class Rig:
     """Session, signals and motor. The clock starts 300 ms before its wrap, the counter 300 pulses before its own."""
 
-    def __init__(self, cause=codes.POWER_ON):
-        self.session = Session(cause)
+    def __init__(self, cause=codes.POWER_ON, past=None):
+        self.session = Session(cause, past)
         self.inputs = Inputs()
         self.outputs = Outputs()
         self.now_ms = WRAP - 300
