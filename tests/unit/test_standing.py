@@ -1,0 +1,102 @@
+"""Where a job stands after a restart: exact where the spool stood, else as wide as it can have gone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reelwright.operation.standing import DRIVEN_S, HAND_SHARE, HAND_STOPS_S, Heard, Memory, standing
+from winding_jobs import plan_of
+from windlink import codes
+
+if TYPE_CHECKING:
+    from reelwright.winding.planned import Plan
+
+PER_TURN = 20
+
+
+def memory(**changes: Any) -> Memory:
+    kept = {"job_id": 7, "pulses": 1000, "rate": 2000, "state": codes.WINDING, "outcome": 0, "dark_ms": 330}
+    return Memory(**{"source": codes.FROM_REGISTERS, **kept, **changes})
+
+
+def plan(**machine: Any) -> Plan:
+    """A job of 60 rpm at most, 20 pulses a turn."""
+    return plan_of(
+        machine={
+            "pulses_per_turn": PER_TURN,
+            "max_spool_rpm": 60,
+            "acceleration_rpm_s": 60,
+            "deceleration_rpm_s": 30,
+            **machine,
+        }
+    )
+
+
+def where(kept: Memory | None, heard: Heard | None = None, **machine: Any) -> Any:
+    wound = plan(**machine)
+    return standing(wound.job, wound, kept, heard)
+
+
+@pytest.mark.parametrize("source", [codes.FROM_REGISTERS, codes.FROM_JOURNAL])
+@pytest.mark.parametrize("state", [codes.WAITING, codes.FINISHED, codes.TRIPPED])
+def test_a_spool_that_stood_has_one_count(state: int, source: int) -> None:
+    found = where(memory(state=state, rate=0, source=source))
+    assert (found.lowest, found.best, found.highest, found.uncertain_pulses) == (1000, 1000, 1000, 0)
+
+
+def test_a_trip_that_still_coasts_is_no_rest() -> None:
+    assert where(memory(state=codes.TRIPPED, rate=500)).uncertain_pulses > 0
+
+
+def test_a_turning_spool_may_have_gone_on_at_its_greatest_rate_through_the_dark() -> None:
+    # 60 rpm of 20 pulses trip at 1.15 times that and 0.7 pulses a second: 23.7 pulses a second, for 0.33 s
+    found = where(memory())
+    assert (found.lowest, found.highest) == (1000, 1000 + 8 + 1)
+
+
+def test_without_an_end_of_the_dark_it_coasts_to_rest() -> None:
+    # v^2 / 2a from 23.7 pulses a second at the 10 a second squared of the job, after a tenth of a second under drive
+    found = where(memory(dark_ms=0))
+    assert found.highest - 1000 == pytest.approx(23.7 * DRIVEN_S + 23.7**2 / 20, abs=2)
+
+
+def test_slower_means_nearer_and_rare_pulses_tell_too_little_of_the_rate() -> None:
+    reach = [where(memory(dark_ms=0, rate=rate)).uncertain_pulses for rate in (500, 1000, 2000)]
+    assert reach == sorted(reach)
+    assert reach[0] < reach[-1]
+    for rate in (0, 100):
+        assert where(memory(dark_ms=0, rate=rate)).uncertain_pulses == reach[-1]
+
+
+def test_a_hand_is_granted_the_time_to_look_up() -> None:
+    found = where(memory(dark_ms=0, rate=2000), drive="hand")
+    assert found.highest - 1000 == round(HAND_SHARE * 20 * HAND_STOPS_S) + 1
+
+
+def test_without_a_ratchet_the_strand_may_have_drawn_it_back() -> None:
+    assert where(memory(), ratchet=False).lowest == 1000 - 2
+
+
+def test_from_the_journal_it_lies_between_what_was_heard_and_the_next_stop() -> None:
+    kept = memory(source=codes.FROM_JOURNAL, pulses=100, rate=0, dark_ms=0)
+    target = plan().target_pulses
+    alone = where(kept)
+    assert alone.lowest == 100
+    assert target <= alone.highest <= target + 3
+    heard = where(kept, Heard(400, "winding", None))
+    assert (heard.lowest, heard.highest) == (400, alone.highest)
+    in_time = where(kept, Heard(400, "winding", 1.0))
+    assert 400 + 24 < in_time.highest < 400 + 24 * 4 + 35
+
+
+def test_the_ledger_alone_knows_a_rest_unless_a_button_could_end_it() -> None:
+    rest = Heard(400, "waiting", None)
+    assert where(None, rest).uncertain_pulses == 0
+    assert where(None, rest, fitted=["go_button"]).uncertain_pulses > 0
+    assert where(None, Heard(400, "winding", 2.0)).uncertain_pulses > 0
+
+
+def test_nobody_knows_what_nobody_kept() -> None:
+    assert where(None) is None
