@@ -38,7 +38,7 @@ if MYPY:
             """Put data in its place, whole or not at all. Raises OSError when the flash fails."""
 
 
-WORDS = 4  # registers used, of 30 bits each: no integer of 2^30 or more is ever made
+WORDS = 5  # registers used, of 30 bits each: no integer of 2^30 or more is ever made
 RECORD_BYTES = 80  # no slot is longer
 
 _COUNT_ZERO = 1 << 24  # a count may be this far below zero, and 2^30 above that
@@ -99,7 +99,10 @@ class Past:
 
 
 class Registers:
-    """The running count in WORDS words of the board: job, count, rate with state, and a check over the three."""
+    """The running count in four words of the board: job, count, rate with state, and a check over the three.
+
+    A fifth has the reason of a restart that is asked for: a chip cannot tell that from a bite of its watchdog.
+    """
 
     def __init__(self, words: "Words") -> None:
         self._words = words
@@ -125,6 +128,17 @@ class Registers:
         self._begin(past.job_id, _DARK_UNKNOWN if unknown else self._dark + units)
         past.dark_ms = 0 if unknown else self._dark * _DARK_UNIT_MS
         self.keep_past(past)
+
+    def announce(self, cause: int) -> None:
+        """Leave word of why the program ends, one of the link's causes."""
+        self._words[4] = cause << 16 | crc16(0xFFFF, cause)
+
+    def announced(self) -> int:
+        """The cause that was left word of, which is then forgotten; -1 for none."""
+        word = self._words[4]
+        self._words[4] = 0
+        cause = word >> 16
+        return cause if word and word & 0xFFFF == crc16(0xFFFF, cause) else -1
 
     def keep(self, job_id: int, count: int, rate: int, state: int, outcome: int) -> None:
         """Keep a job whose every pulse was counted. Allocates nothing."""
@@ -220,13 +234,17 @@ def _read_slot(data: bytes) -> "tuple[int, int, str, int, int, int] | None":
 
 
 class Memory:
-    """Both together, for one run of the control loop. `past` is what they held at its start, or None.
+    """Both together, for one run of the control loop.
 
-    blind_ms: the longest time without counting that led to this start: 0 where the board cannot tell.
+    cause: what the board takes this start to be caused by. blind_ms: the longest time without counting that led to
+    it, 0 where the board cannot tell. Read `past`, what was kept, or None; and `cause`, which the program that ended
+    may have known better.
     """
 
-    def __init__(self, words: "Words", store: "Store", blind_ms: int) -> None:
+    def __init__(self, words: "Words", store: "Store", blind_ms: int, cause: int = codes.POWER_ON) -> None:
         self._registers = Registers(words)
+        announced = self._registers.announced()
+        self.cause = cause if announced < 0 or cause in (codes.POWER_ON, codes.POWER_DIP) else announced
         self._journal = Journal(store)
         rested = self._journal.read()
         past = self._registers.read()

@@ -1,9 +1,10 @@
 """The control loop: read, decide, apply, once every LOOP_MS, and the drive off on every way out."""
 
-from windcore.journal import Memory
+from windcore.journal import Memory, Registers
 from windcore.service import Identity, LinkService
 from windcore.session import Session
 from windcore.signals import Inputs, Outputs
+from windlink import codes
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -61,8 +62,9 @@ def run(board: "Board") -> None:
     outputs = Outputs()
     received = bytearray(128)
     try:
-        memory = Memory(board.backup, board.store, board.blind_ms)
-        session = Session(board.identity.cause, memory.past)
+        memory = Memory(board.backup, board.store, board.blind_ms, board.identity.cause)
+        board.identity.cause = memory.cause
+        session = Session(memory.cause, memory.past)
         service = LinkService(session, board.identity)
         going = True
         while going:
@@ -87,5 +89,10 @@ def run(board: "Board") -> None:
                 line = service.outgoing(now_ms)
             board.feed()
             going = board.wait()
+    except KeyboardInterrupt:
+        board.off()
+        # the next start is then told from one that nobody asked for
+        Registers(board.backup).announce(codes.COMMANDED)
+        raise
     finally:
         board.off()

@@ -60,7 +60,7 @@ class Kept(Rig):
     def restart(self, cause, power_lost=False, blind_ms=BLIND_MS):
         """The program begins anew: counter at zero, registers kept or not."""
         if power_lost:
-            self.words[:] = [123456789, 987654321, 55555, 1 << 29]
+            self.words[:] = [123456789, 987654321, 55555, 1 << 29, 77]
             blind_ms = 0
         self.turned = 0.0
         self.inputs.pulses = 0
@@ -149,7 +149,7 @@ def a_loss_of_power_leaves_the_journal():
 
 def nothing_is_believed_that_disagrees_with_its_check():
     rig = winding()
-    for index in range(WORDS):
+    for index in range(4):
         for bit in range(30):
             rig.words[index] ^= 1 << bit
             assert Registers(rig.words).read() is None, (index, bit)
@@ -268,6 +268,23 @@ def a_recount_is_refused_where_it_makes_no_sense():
     assert rig.session.count == 700
 
 
+def a_restart_that_was_asked_for_is_known_from_one_that_was_not():
+    for board_says, asked, known in (
+        (codes.WATCHDOG, True, codes.COMMANDED),
+        (codes.SOFT_RESET, True, codes.COMMANDED),
+        (codes.WATCHDOG, False, codes.WATCHDOG),
+        (codes.POWER_ON, True, codes.POWER_ON),
+    ):
+        words = [0] * WORDS
+        if asked:
+            Registers(words).announce(codes.COMMANDED)
+        assert Memory(words, Slots(), 0, board_says).cause == known
+        # and it is known once
+        assert Memory(words, Slots(), 0, board_says).cause == board_says
+    for word in (0, 1 << 16, 0x2BEEF, (1 << 30) - 1):
+        assert Memory([0, 0, 0, 0, word], Slots(), 0, codes.WATCHDOG).cause == codes.WATCHDOG
+
+
 def the_button_does_not_start_a_job_that_owes_its_count():
     rig = winding()
     rig.restart(codes.SOFT_RESET)
@@ -330,6 +347,7 @@ PROMISES = (
     a_job_goes_on_from_its_recount_past_its_stops_to_its_target,
     a_recount_past_the_target_ends_the_job_without_turning,
     a_recount_is_refused_where_it_makes_no_sense,
+    a_restart_that_was_asked_for_is_known_from_one_that_was_not,
     the_button_does_not_start_a_job_that_owes_its_count,
     a_job_that_was_over_or_never_began_trips_nothing_at_power_on,
     a_trip_is_kept_once_the_spool_stands,
