@@ -260,7 +260,10 @@ class Memory:
         """After every control step. Allocates nothing."""
         past = session.past
         if session.begun:
-            self._registers.keep(session.job.job_id, session.count, session.rate, session.state, session.outcome)
+            rate = session.rate
+            if not rate and session.state == codes.TRIPPED and not session.standstill.certain:
+                rate = 1  # it may still coast from pulse to pulse
+            self._registers.keep(session.job.job_id, session.count, rate, session.state, session.outcome)
         elif past is not None and past.source == codes.FROM_REGISTERS:
             self._registers.keep_past(past)
 

@@ -27,8 +27,9 @@ class Standstill:
     def prepare(self, job: "Job") -> None:
         """Take a job: a spool that slows down evenly and gives no further pulse rests within sqrt(2 / deceleration)."""
         self._needed_ms = max(job.standstill_ms, int((200000000 / job.deceleration) ** 0.5))
-        seconds = job.highest_rate // job.deceleration + 1
-        self._coasted_ms = max(self._needed_ms, min(LONGEST_QUIET_MS, 1000 * min(100, seconds)))
+        seconds = min(100, 3 * job.highest_rate // job.deceleration + 1)
+        alone_ms = int((600000000 / job.deceleration) ** 0.5)
+        self._coasted_ms = max(job.standstill_ms, alone_ms, min(LONGEST_QUIET_MS, 1000 * seconds))
 
     def doubt(self) -> None:
         """The spool may be turning, whatever was counted so far: it is driven, or was before a restart."""
@@ -48,5 +49,8 @@ class Standstill:
 
     @property
     def certain(self) -> bool:
-        """Whether it must be at rest even where the sensor is dead: the drive has been off for a whole coast."""
+        """Whether it must be at rest with nothing to brake it, and even with a dead sensor: time for a whole coast.
+
+        A spool that is let go slows down at a third of the job's rate or more; the host counts on the same.
+        """
         return self._quiet_ms >= self._coasted_ms

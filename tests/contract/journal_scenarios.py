@@ -327,7 +327,7 @@ def a_trip_is_kept_once_the_spool_stands():
     rig.forced = 0.0
     rig.step(50)
     assert rig.flash.writes == writes, "the sensor may be what tripped it"
-    rig.step(200)
+    rig.step(600)
     assert rig.flash.writes == writes + 1
     count = rig.session.count
     rig.restart(codes.POWER_ON, power_lost=True)
