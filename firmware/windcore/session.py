@@ -168,7 +168,7 @@ class Session:
             return codes.WRONG_STATE
         if not self.standstill.proven:
             return codes.STILL_TURNS
-        if count // 2 > self.job.target_pulses:
+        if (count - _MOVING_TURNS * self.job.overrun_pulses) // 2 > self.job.target_pulses:
             # no strand was wound so far beyond the target
             return codes.BAD_FIELDS
         self._go(RECOUNT)

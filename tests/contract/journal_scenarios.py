@@ -258,7 +258,7 @@ def a_recount_is_refused_where_it_makes_no_sense():
     rig.restart(codes.SOFT_RESET)
     assert rig.session.recount(100) == codes.WRONG_STATE
     resumed(rig, 600)
-    assert rig.session.recount(1500 * 2 + 2) == codes.BAD_FIELDS
+    assert rig.session.recount(1500 * 2 + 8 * 20 + 2) == codes.BAD_FIELDS
     rig.forced = 50.0
     rig.step(10)
     assert rig.session.recount(600) == codes.STILL_TURNS

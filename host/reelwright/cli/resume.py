@@ -10,6 +10,7 @@ import click
 
 from reelwright.cautions import CAUTION
 from reelwright.errors import EXIT_PAUSED, ReelwrightError, UsageError
+from reelwright.operation.standing import MOST_BEYOND_TURNS
 from reelwright.views.untrusted import plain_text
 from windlink.sentences import CAUSES, SOURCES, STATES, say
 
@@ -127,7 +128,7 @@ def _proposal(rejoin: Rejoin, counted: tuple[float, float] | None) -> tuple[int,
     counted_turns, give_or_take_turns = counted
     per_turn = float(rejoin.plan.pulses_per_spool_turn)
     pulses = round(counted_turns * per_turn)
-    if pulses > 2 * rejoin.plan.target_pulses:
+    if counted_turns > 2 * rejoin.plan.turns + MOST_BEYOND_TURNS:
         raise UsageError(
             f"--counted-turns {counted_turns:g}: the job has {rejoin.plan.turns:.2f} turns, so the spool cannot hold"
             " so many of it.",

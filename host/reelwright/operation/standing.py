@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 # A board turns the motor off by itself within this time, whatever its program does, and so does a chip that is reset.
 DRIVEN_S = 0.1
-# Let go, a spool slows down less than on its ramp, where the motor may brake: at this share of the declared deceleration
+# Let go, a spool slows down less than on its ramp, where the motor may brake: at this share of its deceleration
 # or more. On 300 random simulated machines the least was 0.39; the winder's proof of rest counts on the same.
 COAST_SHARE = 1 / 3
 # The rate is measured over a short while, in which a spool may have gained speed, and more than its ramp asks for.
@@ -33,6 +33,7 @@ HEARD_LATE_S = 3.0
 # A person whose lamp has gone dark looks up and stops: common practice, generously.
 HAND_STOPS_S = 2.0
 HAND_SHARE = 1.5
+MOST_BEYOND_TURNS = 8  # and as much strand again as the job has: no spool coasts farther
 # Without a ratchet the strand draws the spool back when the motor lets go; a single-channel sensor cannot tell.
 DRAWN_BACK_TURNS = 0.1
 
@@ -130,6 +131,8 @@ class _Reach:
         self._loss = values[POSITION["deceleration"]] / 100
         self._per_turn = float(plan.pulses_per_spool_turn)
         self.has_go_button = "go_button" in job.machine.fitted
+        # beyond it a winder takes no recount
+        self.most = 2 * plan.target_pulses + MOST_BEYOND_TURNS * values[POSITION["overrun_pulses"]]
         self.back = 0 if job.machine.ratchet else math.ceil(DRAWN_BACK_TURNS * self._per_turn)
 
     def in_the_dark(self, memory: Memory) -> int:
@@ -141,7 +144,8 @@ class _Reach:
         dark_s = memory.dark_ms / 1000 or math.inf
         lag_s = RATE_LAG_S + (1 / rate if rate else math.inf)
         fastest = min(self._highest, RATE_SHARE * rate + self._gain * lag_s)
-        return math.ceil(min(self._coast(fastest), self._highest * dark_s)) + 1
+        ahead = math.ceil(min(self._coast(fastest), self._highest * dark_s)) + 1
+        return max(0, min(ahead, self.most - memory.pulses))
 
     def to_next_stop(self, pulses: int, heard: Heard | None) -> int:
         """The farthest count of a motion that was under way at this count, or of what the time since allows."""
