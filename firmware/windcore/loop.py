@@ -19,13 +19,13 @@ if MYPY:
         identity: Identity
         backup: Words  # registers that outlive a reset, at least windcore.journal.WORDS
         store: Store  # two slots of flash
-        blind_ms: int  # the longest time without counting that led to this start; 0 where nobody can tell
+        blind_ms: int  # the longest time without counting before this start; 0 where nobody can tell
 
         def now_ms(self) -> int:
             """The clock, in milliseconds that wrap at 2^30."""
 
         def read(self, inputs: Inputs) -> None:
-            """Fill in pulses, counted from this start, and switches."""
+            """Fill in pulses and switches."""
 
         def apply(self, outputs: Outputs) -> None:
             """Drive motor, lamp and buzzer, and renew the motor's lease.

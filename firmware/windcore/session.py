@@ -43,6 +43,7 @@ _MOVING_TURNS = 8  # and while it does not come to rest, so many overruns are wo
 # The most that a message can carry: of a rate in hundredths of a pulse per second, and of a layer.
 _FASTEST_TOLD = 9999999
 _DEEPEST_TOLD = 999
+_MASK = (1 << 30) - 1  # of a counter
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -172,7 +173,7 @@ class Session:
             # no strand was wound so far beyond the target
             return codes.BAD_FIELDS
         self._go(RECOUNT)
-        self._zero = self._pulses - count
+        self._zero = self._pulses - count & _MASK
         self.count = count
         self.tally.update(count)
         self._layers_told = min(self.tally.done, _DEEPEST_TOLD)

@@ -1,5 +1,6 @@
 """When a spool is at rest, and not only between two pulses of its sensor."""
 
+from windcore.signals import counted
 from windcore.speed import LONGEST_QUIET_MS
 
 # Read by type checkers only: MicroPython has no typing module.
@@ -19,7 +20,7 @@ class Standstill:
     """
 
     def __init__(self) -> None:
-        self._pulses = 0
+        self._pulses = -1  # before the first reading, which a counter may begin anywhere
         self._quiet_ms = LONGEST_QUIET_MS
         self._needed_ms = _QUIET_MS
         self._coasted_ms = _COASTED_MS
@@ -37,7 +38,7 @@ class Standstill:
 
     def update(self, pulses: int, step_ms: int) -> int:
         """Take the raw count of this step; how far the spool has turned since the last one."""
-        turned = pulses - self._pulses
+        turned = counted(pulses, self._pulses) if self._pulses >= 0 else 0
         self._pulses = pulses
         self._quiet_ms = 0 if turned else min(LONGEST_QUIET_MS, self._quiet_ms + step_ms)
         return turned

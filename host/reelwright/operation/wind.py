@@ -123,7 +123,6 @@ class Wind:
 
         False when it does not come back in time, or the operator presses Ctrl-C meanwhile.
         """
-        self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
         self._view.notice(f"{lost.message} Waits {link_wait_s:g} s for it to come back. Ctrl-C ends the waiting.")
         pressed = interrupts.count
         deadline_s = time.monotonic() + link_wait_s

@@ -34,7 +34,6 @@ MENDS = {
     "take_up.barrel_diameter_u_mm",
     "rise factor": "measure the outer diameter of a finished wind (`reelwright calibrate layers`)",
     "count": "fit a sensor with more pulses in a turn of the spool",
-    "restarts": "count the turns on the spool when you resume the job",
     "leader and tail": "measure their marks off with a tape, or wind without them",
     "density": "weigh a wound spool (`reelwright calibrate weight`)",
 }
