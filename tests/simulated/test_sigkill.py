@@ -78,7 +78,7 @@ def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
     job = write_job(folder, link_loss=link_loss, pauses="[1, 2]")
     truth_path = folder / "truth.jsonl"
     with simulated(job, folder, "--pace", "40", "--truth", str(truth_path)) as port:
-        told = until_killed(start_wind(job, port, folder, "--go-on", timeout_s=TIMEOUT_S), draw)
+        told = until_killed(start_wind(job, port, folder, "--go-on"), draw)
         winds = check_ledger(folder, told, seed)
         if any(each["state"] == "finished" for each in winds):
             moment = "after its end"

@@ -32,7 +32,7 @@ SHORTEST_WAIT_S = 0.05
 LONGEST_WAIT_S = 0.3
 BACK_OFF = 1.5
 GIVE_UP_S = 10.0
-GIVE_UP_HELLO_S = 4.0
+GIVE_UP_HELLO_S = 5.0
 GIVE_UP_HEARD_S = 60.0
 SHORTER_AFTER = 3  # retries of a part of a job: the next ones are half as long, and pass a bad cable sooner
 KEEP_ALIVE_S = 0.5
@@ -230,7 +230,8 @@ class Client:
             answer = self._matching(verb, session)
             if answer is not None:
                 return answer
-            wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
+            if session is None:  # a greeting must tell soon whether anybody is there, and keeps its pace
+                wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
         raise LinkLostError(
             f"The winder on {self._port.name} does not answer `{verb}`.",
             "Check cable and power. The winder does as its job says of a lost link; the same command picks the job up.",
