@@ -17,18 +17,21 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from reelwright.errors import EXIT_PAUSED
-from simulated.winder import listed, run, simulated, start_wind, wind, write_job
+from reelwright.ledger.sqlite import SqliteLedger
+from simulated.winder import simulated, start_wind, wind, write_job
 
 if TYPE_CHECKING:
     import subprocess
     from pathlib import Path
+
+    from reelwright.ledger import WindRecord
 
 KILLS = int(os.environ.get("REELWRIGHT_KILLS", "4"))
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 TARGET = 1050
 TIMEOUT_S = 600  # of one command, on a computer that does much else
 START_S = 2.0  # within which a command loads its job and starts it
-TRIES = 5  # at forty times real speed, a busy computer is silent for long enough to be taken for lost
+TRIES = 5  # at sixty times real speed, a busy computer is silent for long enough to be taken for lost
 LINES = 90  # of output, from the first progress to the end
 
 
@@ -47,27 +50,30 @@ def until_killed(program: subprocess.Popen[str], draw: random.Random) -> list[di
     return [json.loads(line) for line in told if line.endswith("\n")]
 
 
-def check_ledger(folder: Path, told: list[dict[str, Any]], seed: int) -> list[dict[str, Any]]:
-    """The ledger's file is sound, and every event and result that was told stands in it; its winds."""
+def check_ledger(folder: Path, told: list[dict[str, Any]], seed: int) -> list[WindRecord]:
+    """The ledger's file is sound, and every event and result that was told stands in it; its winds, newest first."""
     path = folder / "ledger.sqlite3"
     if not path.exists():
         assert told == [], seed
         return []
     connection = sqlite3.connect(path)
     assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)], seed
-    kept = {
-        (number, verb, sentence)
-        for number, verb, sentence in connection.execute("SELECT number, verb, sentence FROM events")
-    }
+    kept = set(connection.execute("SELECT number, verb, sentence FROM events"))
     connection.close()
-    winds = listed(folder)
     for each in told:
         if each["kind"] == "event":
             assert (each["number"], each["verb"], each["sentence"]) in kept, (seed, each)
+    with SqliteLedger(path) as ledger:
+        winds = ledger.winds()
     results = [each["counted_pulses"] for each in told if each["kind"] == "result"]
     if results:  # a later one takes the place of one at rest
-        assert winds[0]["counted_pulses"] == results[-1], seed
+        assert counted(winds[0]) == results[-1], seed
     return winds
+
+
+def counted(record: WindRecord) -> int | None:
+    """The pulses of a wind's result, None while it has none."""
+    return record.result.counted_pulses if record.result else None
 
 
 def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
@@ -77,10 +83,10 @@ def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
     link_loss = draw.choice(("pause", "wind_on"))
     job = write_job(folder, link_loss=link_loss, pauses="[1, 2]")
     truth_path = folder / "truth.jsonl"
-    with simulated(job, folder, "--pace", "40", "--truth", str(truth_path)) as port:
+    with simulated(job, folder, "--pace", "60", "--truth", str(truth_path)) as port:
         told = until_killed(start_wind(job, port, folder, "--go-on"), draw)
         winds = check_ledger(folder, told, seed)
-        if any(each["state"] == "finished" for each in winds):
+        if any(each.result is not None and each.result.state == "finished" for each in winds):
             moment = "after its end"
         else:
             moment = "while it wound" if told else "while it began"
@@ -94,12 +100,12 @@ def kill_in_a_wind(folder: Path, seed: int) -> tuple[str, int]:
     winds = check_ledger(folder, told, seed)
     truth = json.loads(truth_path.read_text().splitlines()[-1])
     assert abs(truth["true_pulses"] - TARGET) <= 1, (seed, truth)
-    assert winds[0]["counted_pulses"] == truth["true_pulses"], seed
-    assert [each["open"] for each in winds] == [False] * len(winds), seed
+    assert counted(winds[0]) == truth["true_pulses"], seed
+    assert [each.open for each in winds] == [False] * len(winds), seed
     # a job that was entered and never begun leaves an empty record behind
-    assert [each["counted_pulses"] for each in winds[1:]] == [0] * (len(winds) - 1), seed
-    events = json.loads(run(folder, "ledger", "show", "--json").stdout)["events"]
-    numbers = [event["number"] for event in events if event["number"]]
+    assert [counted(each) for each in winds[1:]] == [0] * (len(winds) - 1), seed
+    with SqliteLedger(folder / "ledger.sqlite3") as ledger:
+        numbers = [each.happening.number for each in ledger.events(winds[0].job_id) if each.happening.number]
     assert numbers == list(range(1, len(numbers) + 1)), (seed, "every event once")
     return moment, sum(each["kind"] != "progress" for each in told)
 
