@@ -28,8 +28,8 @@ def refuse_used(folder: Path) -> None:
         raise UsageError(f"{folder.absolute().parent} does not exist.", "Make that folder first, or name another.")
 
 
-def write_folder(folder: Path, texts: Mapping[str, str], check: Callable[[Path], None]) -> None:
-    """Writes each text under its name; the folder appears once all are on the disk and `check` of it has passed.
+def write_folder(folder: Path, contents: Mapping[str, str | bytes], check: Callable[[Path], None]) -> None:
+    """Writes each content, text as UTF-8, under its name; the folder appears once all are on the disk and `check` of it has passed.
 
     Raises UsageError when it cannot be written, or holds files by then, and whatever `check` raises.
     """
@@ -40,9 +40,9 @@ def write_folder(folder: Path, texts: Mapping[str, str], check: Callable[[Path],
     except OSError as failure:
         raise _unwritable(folder, failure) from failure
     try:
-        for name, text in texts.items():
-            with open(unfinished / name, "w", encoding="utf-8", newline="") as file:
-                file.write(text)
+        for name, content in contents.items():
+            with open(unfinished / name, "wb") as file:
+                file.write(content.encode() if isinstance(content, str) else content)
                 file.flush()
                 os.fsync(file.fileno())
         check(unfinished)
