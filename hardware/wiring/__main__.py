@@ -1,0 +1,63 @@
+"""Draws the wiring of machine files: `python hardware/wiring [MACHINE.toml ...]`.
+
+Without a file it draws those in hardware/machines into hardware/wiring/, whose drawings a test holds to their files.
+Needs `pip install -e '.[parts]'`.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+HERE = Path(__file__).resolve().parent
+sys.path[:1] = [str(HERE.parent)]
+
+
+@click.command("wiring")
+@click.argument("machine_files", metavar="[MACHINE.toml]...", nargs=-1, type=click.Path(path_type=Path))
+@click.option(
+    "-o", "--output", metavar="FOLDER", type=click.Path(path_type=Path), default=HERE, help="For NAME.svg of each."
+)
+@click.option("--nets", is_flag=True, help="Print the net lists, and draw nothing.")
+def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
+    """Draw the wiring of each machine file, or list its nets."""
+    from reelwright.cli.output_file import write_whole
+    from reelwright.errors import UsageError
+    from reelwright.profiles.toml_files import read_toml
+    from wiring.circuit import circuit_of
+
+    if not output.is_dir():
+        raise UsageError(f"{output} is no folder.", "Make it first, or name another.")
+    for path in machine_files or sorted((HERE.parent / "machines").glob("*.toml")):
+        circuit = circuit_of(read_toml(path), str(path))
+        if nets:
+            click.echo(circuit.title)
+            for net, terminals in sorted(circuit.nets().items()):
+                click.echo(f"  {net:<28}{'  '.join(sorted(terminals))}")
+            continue
+        try:
+            from wiring.drawing import drawn
+        except ModuleNotFoundError as missing:
+            raise UsageError(f"The drawing needs {missing.name}.", "Run `pip install 'reelwright[parts]'`.") from None
+        target = output / f"{path.stem}.svg"
+        write_whole(target, drawn(circuit))
+        click.echo(target)
+
+
+def _run() -> None:
+    from reelwright.errors import EXIT_DONE, ReelwrightError
+
+    try:
+        sys.exit(command(standalone_mode=False) or EXIT_DONE)
+    except click.ClickException as mistake:
+        mistake.show()
+        sys.exit(mistake.exit_code)
+    except ReelwrightError as failure:
+        click.echo(f"Error: {failure}", err=True)
+        sys.exit(failure.exit_code)
+
+
+if __name__ == "__main__":
+    _run()

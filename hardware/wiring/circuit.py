@@ -1,0 +1,270 @@
+"""From the pins of a machine file to a net list: who is joined to whom, and through what.
+
+Every rule of the wiring stands in the two tables below; the drawing and the net list both come from `Circuit`.
+A terminal is written "PART.NAME", the board being U1.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+
+from reelwright.errors import Fault, FileFaultsError
+from reelwright.profiles.values import near, printable, shown
+from wiring.boards import BOARDS, terminal
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+# Holds the motor off while the board is in reset or not yet running. Of the RP2350 it must be 8.2 kOhm or less: its
+# input may leak enough to hold a weaker one near 2.2 V (data sheet, erratum E9).
+PULL_DOWN_OHM = 4700
+# 5 V x 18 / (10 + 18) = 3.21 V, inside what a pin of 3.3 V bears.
+DIVIDER_OHM = (10_000, 18_000)
+PULL_UP_OHM = 4700
+# With the board's pull-up of about 50 kOhm: 5 ms, which a contact's bounce hides in and a person does not notice.
+CONTACT_OHM, CONTACT_NF = 1000, 100
+LAMP_OHM, BUZZER_OHM = 330, 220
+
+
+@frozen
+class Wire:
+    """What a role's pin is joined to. part, name: the terminal there. way: "plain", "motor", "signal", "contact", or
+    "lamp" and "buzzer" for what they need in series.
+    """
+
+    part: str
+    name: str
+    way: str = "plain"
+
+
+# role of a pin in a machine file -> its wire
+WIRES = {
+    "motor_enable": Wire("A1", "EN", "motor"),
+    "motor_pwm": Wire("A1", "PWM", "motor"),
+    "step": Wire("A1", "STEP", "motor"),
+    "motor_direction": Wire("A1", "DIR"),
+    "step_direction": Wire("A1", "DIR"),
+    "sensor_a": Wire("B1", "A", "signal"),
+    "sensor_b": Wire("B1", "B", "signal"),
+    "wheel_a": Wire("B2", "A", "signal"),
+    "wheel_b": Wire("B2", "B", "signal"),
+    "stop_button": Wire("S2", "1", "contact"),
+    "go_button": Wire("S3", "1", "contact"),
+    "guard": Wire("S4", "1", "contact"),
+    "run_out": Wire("S5", "1", "contact"),
+    "tension": Wire("S6", "1", "contact"),
+    "lamp": Wire("H1", "+", "lamp"),
+    "buzzer": Wire("H2", "+", "buzzer"),
+    "loopback_a": Wire("X1", "A"),
+    "loopback_b": Wire("X1", "B"),
+}
+
+# part -> (what it is, its supply wires as pairs of supply and terminal)
+_SENSOR_SUPPLY = (("sensor", "VCC"), ("GND", "GND"))
+PARTS = {
+    "A1": ("motor driver", (("GND", "GND"),)),
+    "B1": ("shaft sensor", _SENSOR_SUPPLY),
+    "B2": ("measuring wheel's sensor", _SENSOR_SUPPLY),
+    "S2": ("stop button, opens when pressed", (("GND", "2"),)),
+    "S3": ("go button, closes when pressed", (("GND", "2"),)),
+    "S4": ("guard switch, closed with the guard", (("GND", "2"),)),
+    "S5": ("run-out switch, opens without strand", (("GND", "2"),)),
+    "S6": ("tension switch, opens on a snag", (("GND", "2"),)),
+    "H1": ("lamp (LED)", (("GND", "-"),)),
+    "H2": ("piezo buzzer", (("GND", "-"),)),
+    "X1": ("plug for a test jumper, else open", ()),
+}
+
+# The motor's supply: fuse, then the contactor's contact. Its coil holds itself through its own second contact, so that
+# letting the emergency stop out starts nothing; no terminal of the board takes part.
+POWER_NETS = {
+    "motor supply +": ("G1.+", "F1.1"),
+    "fused": ("F1.2", "K1.1", "S0.1"),
+    "motor supply, switched": ("K1.2", "A1.VM"),
+    "stop chain": ("S0.2", "S1.1", "K1.13"),
+    "coil": ("S1.2", "K1.14", "K1.A1", "D1.K"),
+    "motor supply -": ("G1.-", "K1.A2", "D1.A", "A1.GND"),
+}
+POWER_PARTS = {
+    "G1": "motor supply",
+    "F1": "fuse",
+    "S0": "emergency stop, opens, latches",
+    "S1": "motor on, closes when pressed",
+    "K1": "contactor",
+    "D1": "diode across the coil",
+}
+
+
+@frozen
+class Component:
+    """A small part in a wire. ref: "R1"; value: "4.7 kOhm"; ends: the nets that it joins."""
+
+    ref: str
+    value: str
+    ends: tuple[str, str]
+
+
+@frozen
+class Row:
+    """A wire from the board to a part. pin: as printed on the board; label: role or supply."""
+
+    pin: str
+    label: str
+    part: str
+    name: str
+    way: str
+    components: tuple[Component, ...]
+
+
+@frozen
+class Circuit:
+    """The whole wiring of a machine. rows: grouped by part, in the order of the drawing."""
+
+    board: str
+    title: str
+    rows: tuple[Row, ...]
+    has_motor: bool
+
+    def parts(self) -> list[str]:
+        """The parts that are wired to the board, in order."""
+        return list(dict.fromkeys(row.part for row in self.rows))
+
+    def components(self) -> list[Component]:
+        """Every resistor and capacitor."""
+        return [component for row in self.rows for component in row.components]
+
+    def nets(self) -> dict[str, frozenset[str]]:
+        """Net -> the terminals that it joins."""
+        joined: dict[str, set[str]] = {}
+        for row in self.rows:
+            board_end, part_end = _ends(row)
+            joined.setdefault(board_end, set()).add(f"U1.{row.pin}")
+            joined.setdefault(part_end, set()).add(f"{row.part}.{row.name}")
+            for component in row.components:
+                for number, net in enumerate(component.ends, 1):
+                    joined.setdefault(net, set()).add(f"{component.ref}.{number}")
+        if self.has_motor:
+            for net, terminals in POWER_NETS.items():
+                # the driver's ground joins the logic's to the motor supply's, in one place
+                joined.setdefault("GND" if net == "motor supply -" else net, set()).update(terminals)
+        return {net: frozenset(terminals) for net, terminals in joined.items()}
+
+
+def _ends(row: Row) -> tuple[str, str]:
+    """The nets at the board's end and at the part's end of a wire: two where something lies between."""
+    between = any(component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components)
+    return row.label, f"{row.label}, at {row.part}" if between else row.label
+
+
+def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
+    """The circuit of a machine file's tables. Raises FileFaultsError with all faults at once.
+
+    source: the file's name, for the error. Only what the wiring needs is looked at.
+    """
+    board, wiring = _table(description, "board"), _table(description, "wiring")
+    kind, pins = board.get("kind"), board.get("pins")
+    faults: list[Fault] = []
+    if kind not in BOARDS:
+        faults.append(Fault("board.kind", f"{shown(kind)} is none of {', '.join(BOARDS)}{near(kind, BOARDS)}"))
+    if not isinstance(pins, dict) or not pins:
+        faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
+    supply, output = wiring.get("sensor_supply_v", 3.3), wiring.get("sensor_output", "push_pull")
+    if str(supply) not in ("3.3", "5"):
+        faults.append(Fault("wiring.sensor_supply_v", f"{shown(supply)} V is neither 3.3 nor 5; give one of them"))
+    if output not in ("push_pull", "open_collector"):
+        faults.append(Fault("wiring.sensor_output", f'{shown(output)} is neither "push_pull" nor "open_collector"'))
+    if not faults:
+        assert isinstance(kind, str) and isinstance(pins, dict)  # noqa: S101, PT018 - shown above
+        faults = _pin_faults(kind, pins, board.get("active_low", []))
+    if faults:
+        raise FileFaultsError(source, faults)
+    rows = _Rows(str(kind), five_volt=str(supply) == "5", open_collector=output == "open_collector")
+    given = [role for role in WIRES if role in pins]  # type: ignore[operator]
+    for part in dict.fromkeys(WIRES[role].part for role in given):
+        for role in given:
+            if WIRES[role].part == part:
+                rows.add(role, pins[role])  # type: ignore[index]
+        rows.supply(part)
+    has_motor = any(WIRES[role].way == "motor" for role in given)
+    return Circuit(board=BOARDS[str(kind)], title=_title(description), rows=tuple(rows.done), has_motor=has_motor)
+
+
+def _table(description: Mapping[str, object], name: str) -> dict[str, object]:
+    table = description.get(name, {})
+    return table if isinstance(table, dict) else {}
+
+
+def _title(description: Mapping[str, object]) -> str:
+    return ", ".join(printable(name) for name in _table(description, "machine"))
+
+
+def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[Fault]:
+    faults: list[Fault] = []
+    taken: dict[object, str] = {}
+    for role, pin in pins.items():
+        path = f"board.pins.{printable(role)}"
+        if role not in WIRES:
+            faults.append(Fault(path, f"no such role{near(role, WIRES) or '; there are ' + ', '.join(WIRES)}"))
+            continue
+        try:
+            name = terminal(kind, pin) if isinstance(pin, int) and not isinstance(pin, bool) else ""
+        except KeyError:
+            name = ""
+        if not name:
+            faults.append(Fault(path, f"{shown(pin)} is no pin of the {BOARDS[kind]}; give the number of one"))
+        elif pin in taken:
+            faults.append(Fault(path, f"pin {shown(pin)} is taken by {taken[pin]} already; give each role its own"))
+        taken.setdefault(pin if isinstance(pin, int) else role, role)
+    for role in active_low if isinstance(active_low, list | tuple) else ():
+        if role in WIRES and WIRES[role].way == "motor":
+            sentence = f"{role} is active low, so a pin that is low in reset would enable the motor; take a driver"
+            faults.append(
+                Fault("board.active_low", f"{sentence} whose input is active high, or put an inverter before it")
+            )
+    return faults
+
+
+class _Rows:
+    """The wires as they come, and the numbers of their small parts."""
+
+    def __init__(self, kind: str, *, five_volt: bool, open_collector: bool) -> None:
+        self.done: list[Row] = []
+        self._kind = kind
+        self._five_volt = five_volt
+        self._open_collector = open_collector
+        self._resistors = 0
+        self._capacitors = 0
+
+    def add(self, role: str, pin: int) -> None:
+        """The wire of a role."""
+        wire = WIRES[role]
+        far = f"{role}, at {wire.part}"
+        parts: tuple[Component, ...] = ()
+        if wire.way == "motor":
+            parts = (self._resistor(PULL_DOWN_OHM, role, "GND"),)
+        elif wire.way == "signal" and self._open_collector:
+            parts = (self._resistor(PULL_UP_OHM, role, "3V3"),)
+        elif wire.way == "signal" and self._five_volt:
+            parts = (self._resistor(DIVIDER_OHM[0], far, role), self._resistor(DIVIDER_OHM[1], role, "GND"))
+        elif wire.way == "contact":
+            parts = (self._resistor(CONTACT_OHM, far, role), self._capacitor(CONTACT_NF, role))
+        elif wire.way in ("lamp", "buzzer"):
+            parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)
+        self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts))
+
+    def supply(self, part: str) -> None:
+        """The wires of a part's supply."""
+        for net, name in PARTS[part][1]:
+            real = ("5V" if self._five_volt else "3V3") if net == "sensor" else net
+            self.done.append(Row(terminal(self._kind, real), real, part, name, "plain", ()))
+
+    def _resistor(self, ohm: int, one: str, other: str) -> Component:
+        self._resistors += 1
+        value = f"{ohm / 1000:g} kOhm" if ohm >= 1000 else f"{ohm} Ohm"
+        return Component(f"R{self._resistors}", value, (one, other))
+
+    def _capacitor(self, nanofarad: int, net: str) -> Component:
+        self._capacitors += 1
+        return Component(f"C{self._capacitors}", f"{nanofarad} nF", (net, "GND"))

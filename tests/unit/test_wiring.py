@@ -1,0 +1,216 @@
+"""The wiring drawn for each machine file is what the file says, and is safe by its net list."""
+
+from __future__ import annotations
+
+import re
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from boards.motor_pins import MOTOR_PINS, UNFIT_PINS
+from reelwright.errors import FileFaultsError
+from reelwright.profiles.toml_files import read_toml
+from wiring.boards import terminal
+from wiring.circuit import DIVIDER_OHM, PARTS, POWER_PARTS, PULL_DOWN_OHM, WIRES, Circuit, circuit_of
+from wiring.drawing import drawn, read_components, read_parts, read_wires
+
+HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
+MACHINES = sorted((HARDWARE / "machines").glob("*.toml"))
+every_machine = pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
+# the interpreter's name of the port that each kind of board runs
+PORT = {"pico": "rp2", "pico2": "rp2", "esp32": "esp32"}
+
+
+def description(path: Path = MACHINES[-1]) -> dict[str, Any]:
+    return read_toml(path)
+
+
+def circuit(path: Path) -> Circuit:
+    return circuit_of(read_toml(path), path.name)
+
+
+def joined_through(nets: dict[str, frozenset[str]], ref: str) -> set[str]:
+    """The nets at both ends of a part."""
+    return {net for net, terminals in nets.items() if terminals & {f"{ref}.1", f"{ref}.2"}}
+
+
+@every_machine
+def test_the_committed_drawing_shows_the_wires_of_the_machine_file(path: Path) -> None:
+    svg = (HARDWARE / "wiring" / f"{path.stem}.svg").read_text(encoding="utf-8")
+    wanted = circuit(path)
+    out_of_date = "out of date: run `python hardware/wiring`"
+    assert read_wires(svg) == {(row.pin, row.label, row.part, row.name) for row in wanted.rows}, out_of_date
+    assert read_components(svg) == {(each.ref, each.value) for each in wanted.components()}, out_of_date
+    assert read_parts(svg) == {"U1", *wanted.parts(), *(POWER_PARTS if wanted.has_motor else ())}, out_of_date
+
+
+def test_a_drawing_of_other_pins_is_told_from_the_right_one() -> None:
+    given = description()
+    before = drawn(circuit_of(given, "a"))
+    given["board"]["pins"]["motor_pwm"], given["board"]["pins"]["lamp"] = 18, 16
+    after = drawn(circuit_of(given, "a"))
+    changed = read_wires(before) ^ read_wires(after)
+    assert {wire[1] for wire in changed} == {"motor_pwm", "lamp"}
+    del given["board"]["pins"]["buzzer"]
+    assert "H2" not in read_parts(drawn(circuit_of(given, "a")))
+
+
+@every_machine
+def test_every_pin_of_the_file_is_wired_once_and_to_its_role(path: Path) -> None:
+    pins = read_toml(path)["board"]["pins"]
+    kind = read_toml(path)["board"]["kind"]
+    nets = circuit(path).nets()
+    for role, pin in pins.items():
+        holders = [net for net, terminals in nets.items() if f"U1.{terminal(kind, pin)}" in terminals]
+        assert holders == [role]
+
+
+@every_machine
+def test_no_terminal_and_no_small_part_is_left_in_the_air(path: Path) -> None:
+    nets = circuit(path).nets()
+    for net, terminals in nets.items():
+        assert len(terminals) >= 2, net
+    everyone = [terminal for terminals in nets.values() for terminal in terminals]
+    assert len(everyone) == len(set(everyone))
+    for each in circuit(path).components():
+        assert len(joined_through(nets, each.ref)) == 2
+
+
+@every_machine
+def test_each_pin_that_can_turn_the_motor_is_pulled_down(path: Path) -> None:
+    nets = circuit(path).nets()
+    turning = [role for role in read_toml(path)["board"]["pins"] if WIRES[role].way == "motor"]
+    assert turning
+    assert PULL_DOWN_OHM <= 8200  # what the RP2350 needs (data sheet, erratum E9)
+    for role in turning:
+        pulls = [each for each in circuit(path).components() if joined_through(nets, each.ref) == {role, "GND"}]
+        assert [each.value for each in pulls] == ["4.7 kOhm"], role
+
+
+@every_machine
+def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_safe_first(path: Path) -> None:
+    board = read_toml(path)["board"]
+    turning = {pin for role, pin in board["pins"].items() if WIRES[role].way == "motor"}
+    port = PORT[board["kind"]]
+    assert turning <= set(MOTOR_PINS[port])
+    assert not turning & set(UNFIT_PINS.get(port, ()))
+
+
+@every_machine
+def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_in_it(path: Path) -> None:
+    nets = circuit(path).nets()
+
+    def beyond(start: str, *bridges: tuple[str, str]) -> set[str]:
+        """All terminals met from one, through the parts named by their two terminals."""
+        met, fresh = set(), {start}
+        while fresh:
+            met |= fresh
+            nearby = {each for terminals in nets.values() if terminals & fresh for each in terminals}
+            nearby |= {two for one, two in bridges if one in met} | {one for one, two in bridges if two in met}
+            fresh = nearby - met
+        return met
+
+    fuse, main, stop = ("F1.1", "F1.2"), ("K1.1", "K1.2"), ("S0.1", "S0.2")
+    start, hold, coil = ("S1.1", "S1.2"), ("K1.13", "K1.14"), ("K1.A1", "K1.A2")
+    assert "A1.VM" in beyond("G1.+", fuse, main)
+    assert "A1.VM" not in beyond("G1.+", main)
+    assert "A1.VM" not in beyond("G1.+", fuse)
+    # the coil is fed through the emergency stop, whatever else is closed
+    assert "K1.A1" in beyond("G1.+", fuse, stop, start)
+    assert "K1.A1" not in beyond("G1.+", fuse, main, start, hold)
+    # letting the stop out starts nothing: without the button or the contact that holds, the coil gets nothing
+    assert "K1.A1" not in beyond("G1.+", fuse, main, stop)
+    supply_side = beyond("G1.+", fuse, main, stop, start, hold)
+    assert not any(terminal.startswith("U1.") for terminal in supply_side)
+    assert "G1.-" in beyond("K1.A1", coil)
+
+
+@pytest.mark.parametrize("supply", [3.3, 5])
+@pytest.mark.parametrize("output", ["push_pull", "open_collector"])
+def test_no_signal_of_5_volts_reaches_a_pin_of_3_3(supply: float, output: str) -> None:
+    given = description()
+    given["wiring"] = {"sensor_supply_v": supply, "sensor_output": output}
+    wired = circuit_of(given, "a")
+    nets = wired.nets()
+    direct = "B1.A" in nets["sensor_a"]
+    assert direct == (output == "open_collector" or supply == 3.3)
+    pulls = [each.value for each in wired.components() if joined_through(nets, each.ref) == {"sensor_a", "3V3"}]
+    assert pulls == (["4.7 kOhm"] if output == "open_collector" else [])
+    assert "B1.VCC" in nets["5V" if supply == 5 else "3V3"]
+    if not direct:
+        upper, lower = DIVIDER_OHM
+        # VIH of 3.3 V CMOS is 0.7 of its supply: LVCMOS, JEDEC JESD8C gives 2.0 V; from memory
+        assert 0.7 * 3.3 < 5 * lower / (upper + lower) <= 3.3
+
+
+def test_a_hand_driven_winder_has_no_motor_supply() -> None:
+    given = description()
+    for role in ("motor_pwm", "motor_direction"):
+        del given["board"]["pins"][role]
+    wired = circuit_of(given, "a")
+    assert not wired.has_motor
+    assert "G1.+" not in {terminal for terminals in wired.nets().values() for terminal in terminals}
+    assert "F1" not in read_parts(drawn(wired))
+
+
+def test_all_faults_of_a_file_are_told_at_once() -> None:
+    given = description()
+    given["board"]["pins"] |= {"motor_pmw": 3, "lamp": 16, "buzzer": 77, "guard": "GP3"}
+    given["board"]["active_low"] = ["motor_pwm", "go_button"]
+    with pytest.raises(FileFaultsError) as told:
+        circuit_of(given, "mine.toml")
+    faults = {fault.path: fault.message for fault in told.value.faults}
+    assert set(faults) == {
+        "board.pins.motor_pmw",
+        "board.pins.lamp",
+        "board.pins.buzzer",
+        "board.pins.guard",
+        "board.active_low",
+    }
+    assert 'did you mean "motor_pwm"?' in faults["board.pins.motor_pmw"]
+    assert "taken by motor_pwm" in faults["board.pins.lamp"]
+
+
+@pytest.mark.parametrize(
+    ("table", "path"),
+    [
+        ({"board": {"kind": "picoo", "pins": {"lamp": 1}}}, "board.kind"),
+        ({"board": {"kind": "pico"}}, "board.pins"),
+        ({"board": {"kind": "pico", "pins": {}}}, "board.pins"),
+        ({}, "board.kind"),
+        ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_supply_v": 12}}, "wiring.sensor_supply_v"),
+        ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_output": 3}}, "wiring.sensor_output"),
+        ({"board": {"kind": "pico", "pins": {"lamp": True}}}, "board.pins.lamp"),
+    ],
+)
+def test_a_file_that_says_too_little_is_refused(table: dict[str, Any], path: str) -> None:
+    with pytest.raises(FileFaultsError) as told:
+        circuit_of(table, "mine.toml")
+    assert path in [fault.path for fault in told.value.faults]
+
+
+def test_every_part_that_a_role_can_be_wired_to_is_described() -> None:
+    assert {wire.part for wire in WIRES.values()} == set(PARTS)
+
+
+def test_the_command_draws_a_file_into_a_folder_and_lists_its_nets(tmp_path: Path) -> None:
+    command = [sys.executable, str(HARDWARE / "wiring")]
+    done = subprocess.run(
+        [*command, str(MACHINES[0]), "-o", str(tmp_path)], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 0, done.stderr
+    assert read_wires((tmp_path / f"{MACHINES[0].stem}.svg").read_text(encoding="utf-8"))
+    listed = subprocess.run(
+        [*command, "--nets", str(MACHINES[0])], capture_output=True, text=True, timeout=120, check=False
+    )
+    nets = circuit(MACHINES[0]).nets()
+    assert {line.split("  ")[1] for line in listed.stdout.splitlines()[1:]} == set(nets)
+    broken = tmp_path / "broken.toml"
+    broken.write_text("[board]\nkind = 'pico'\n", encoding="utf-8")
+    refused = subprocess.run([*command, str(broken)], capture_output=True, text=True, timeout=120, check=False)
+    assert refused.returncode == 2
+    assert re.search(r"board\.pins", refused.stderr)
+    assert "Traceback" not in refused.stderr
