@@ -18,7 +18,7 @@ sys.path[:1] = [str(HERE.parent)]
 @click.argument("design_path", metavar="[DESIGN.toml]", default=str(HERE / "design.toml"))
 @click.option("-o", "--output", metavar="FOLDER", required=True, help="New or empty folder for the STL files.")
 @click.option(
-    "--facet-deg", type=click.FloatRange(0.5, 10), default=3.0, show_default=True, help="Fineness of the screw."
+    "--facet-deg", type=click.FloatRange(1.5, 10), default=3.0, show_default=True, help="Fineness of the screw."
 )
 def command(design_path: str, output: str, facet_deg: float) -> None:
     """Make all printable parts from their dimensions, check them, and write them as STL files."""
@@ -62,22 +62,12 @@ def _read_back(folder: Path) -> None:
     broken = [path.name for path in sorted(folder.glob("*.stl")) if not trimesh.load_mesh(path).is_watertight]
     if broken:
         raise UsageError(
-            f"Two corners fall together in {', '.join(broken)}.", "Change a dimension of that part by a tenth of a mm."
+            f"Two corners fall together in {', '.join(broken)}.",
+            "Choose another --facet-deg, or change a dimension by a hundredth of a mm.",
         )
 
 
-def _run() -> None:
-    from reelwright.errors import EXIT_DONE, ReelwrightError
-
-    try:
-        sys.exit(command(standalone_mode=False) or EXIT_DONE)
-    except click.ClickException as mistake:
-        mistake.show()
-        sys.exit(mistake.exit_code)
-    except ReelwrightError as failure:
-        click.echo(f"Error: {failure}", err=True)
-        sys.exit(failure.exit_code)
-
-
 if __name__ == "__main__":
-    _run()
+    from reelwright.cli import run_command
+
+    run_command(command)

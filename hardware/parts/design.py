@@ -31,6 +31,8 @@ LEAST_PRINTED_WALL_MM = 0.8
 # A tenth of a millimetre: common practice for printed parts that slide.
 LEAST_RUNNING_PLAY_MM = 0.1
 _RUN_POSITIONS = 48
+# Corners nearer than a micrometre are one: no printer shows them, and a file of triangles may not tell them apart.
+_TOLERANCE_MM = 1e-3
 
 
 @frozen
@@ -79,7 +81,7 @@ def solids(design: Design, *, step_deg: float = 3.0) -> dict[str, Manifold]:
     """Every part by its file's name. step_deg: fineness of the screw, degrees a facet."""
     groove, follower, carriage = design.groove, design.follower, design.carriage
     pin_mm = carriage.pin_length_mm(groove, follower)
-    return {
+    parts = {
         "self_reversing_screw": self_reversing_screw(groove, design.screw, step_deg=step_deg),
         "follower": follower_solid(groove, follower, pin_mm),
         "carriage": carriage_solid(groove, follower, carriage),
@@ -89,6 +91,7 @@ def solids(design: Design, *, step_deg: float = 3.0) -> dict[str, Manifold]:
         "measuring_wheel": measuring_wheel_solid(design.measuring_wheel),
         "sensor_bracket": sensor_bracket_solid(design.sensor_bracket),
     }
+    return {name: part.simplify(_TOLERANCE_MM) for name, part in parts.items()}
 
 
 def unfit(design: Design, made: dict[str, Manifold]) -> tuple[dict[str, Measures], list[str]]:
@@ -98,6 +101,8 @@ def unfit(design: Design, made: dict[str, Manifold]) -> tuple[dict[str, Measures
     for name, found in measures.items():
         if not found.watertight or found.volume_mm3 <= 0:
             sentences.append(f"{name}: its surface is not closed; the dimensions contradict one another")
+        if found.pieces != 1:
+            sentences.append(f"{name}: falls into {found.pieces} pieces; the dimensions contradict one another")
         if found.least_wall_mm is not None and found.least_wall_mm < LEAST_PRINTED_WALL_MM:
             sentences.append(
                 f"{name}: a wall of {found.least_wall_mm:.2f} mm; at least {LEAST_PRINTED_WALL_MM:g} mm prints soundly"

@@ -6,7 +6,7 @@ from math import ceil, cos, degrees, sin
 from typing import TYPE_CHECKING, Annotated
 
 import numpy as np
-from attrs import frozen
+from attrs import evolve, frozen
 from manifold3d import Manifold, Mesh
 
 from parts.follower import MOST_WRAP_RAD
@@ -63,9 +63,15 @@ def groove_cutter(groove: Groove, *, step_deg: float) -> Manifold:
     """
     steps = max(8, ceil(degrees(groove.pass_rad) / step_deg))
     step_rad = groove.pass_rad / steps
-    # one step further at either end, so that the two hands overlap at the turning points
-    out = _tube(groove, [step_rad * step for step in range(-1, steps + 2)])
-    back = _tube(groove, [groove.pass_rad + step_rad * step for step in range(-1, steps + 2)])
+    # Each hand reaches into the other at both turning points, slimmer there, so that its end cuts nothing itself.
+    slim = evolve(groove, width_mm=0.8 * groove.width_mm, depth_mm=0.8 * groove.depth_mm)
+
+    def tube(first: int) -> Manifold:
+        angles = [step_rad * station for station in range(first, first + steps + 1)]
+        ends = _ring(slim, angles[0] - step_rad), _ring(slim, angles[-1] + step_rad)
+        return _tube([ends[0], *(_ring(groove, angle) for angle in angles), ends[1]])
+
+    out, back = tube(0), tube(steps)
     return out + back
 
 
@@ -73,7 +79,8 @@ def self_reversing_screw(groove: Groove, body: ScrewBody, *, step_deg: float = 3
     """The screw. step_deg: screw angle between two stations of the groove; also the facets of its surface."""
     length = body.length_mm(groove)
     facets = 4 * ceil(90 / step_deg)
-    blank = rod(groove.screw_diameter_mm, length, segments=facets)
+    # turned a little, so that none of its edges falls onto a station of the groove
+    blank = rod(groove.screw_diameter_mm, length, segments=facets).rotate((0.0, 0.0, 0.37 * step_deg))
     bore = rod(body.bore_mm, length + 2, segments=facets).translate((0.0, 0.0, -1.0))
     pin = cross_rod(SCREWS["M3"].clearance_mm, 2 * groove.screw_diameter_mm, segments=32)
     pins = pin.translate((0.0, 0.0, body.end_mm / 2)) + pin.translate((0.0, 0.0, length - body.end_mm / 2))
@@ -123,17 +130,20 @@ def running_play_mm(
     ]
 
 
-def _tube(groove: Groove, angles: list[float]) -> Manifold:
-    """A closed tube through the stations: up one wall, from the bottom to beyond the surface, and down the other."""
+def _ring(groove: Groove, angle: float) -> list[tuple[float, float, float]]:
+    """The groove's section at that angle: up one wall, from the bottom to beyond the surface, and down the other."""
     radii = (groove.root_radius_mm, groove.radius_mm, groove.radius_mm + _BEYOND_MM)
-    corners = []
-    for angle in angles:
-        pairs = [(radius, *groove.edges(angle, radius)) for radius in radii]
-        ring = [(radius, low) for radius, low, _ in pairs] + [(radius, high) for radius, _, high in reversed(pairs)]
-        ring.append((radii[0], (angle, groove.position_mm(angle))))  # or the bottom would sag between its corners
-        corners += [(radius * cos(turn), radius * sin(turn), height) for radius, (turn, height) in ring]
-    around = 2 * len(radii) + 1
-    last = around * (len(angles) - 1)
+    pairs = [(radius, *groove.edges(angle, radius)) for radius in radii]
+    ring = [(radius, low) for radius, low, _ in pairs] + [(radius, high) for radius, _, high in reversed(pairs)]
+    ring.append((radii[0], (angle, groove.position_mm(angle))))  # or the bottom would sag between its corners
+    return [(radius * cos(turn), radius * sin(turn), height) for radius, (turn, height) in ring]
+
+
+def _tube(rings: list[list[tuple[float, float, float]]]) -> Manifold:
+    """A closed tube through the rings."""
+    around = len(rings[0])
+    corners = [corner for ring in rings for corner in ring]
+    last = around * (len(rings) - 1)
     faces = []
     for corner in range(1, around - 1):
         faces += [(0, corner, corner + 1), (last, last + corner + 1, last + corner)]

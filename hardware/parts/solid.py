@@ -54,9 +54,13 @@ def polygon(points: Iterable[tuple[float, float]]) -> CrossSection:
 
 @frozen
 class Measures:
-    """What a part is: closed surface, volume, outer size, thinnest wall found. None: no wall with two opposed sides."""
+    """What a part is: closed surface, in how many pieces, volume, outer size, and the thinnest wall that was found.
+
+    least_wall_mm is None where no two sides of a wall are opposed.
+    """
 
     watertight: bool
+    pieces: int
     volume_mm3: float
     size_mm: tuple[float, float, float]
     least_wall_mm: float | None
@@ -81,6 +85,7 @@ def measured(part: Manifold, *, rays: int = 400, seed: int = 1) -> Measures:
     size = mesh.extents
     return Measures(
         watertight=bool(mesh.is_watertight and mesh.is_winding_consistent),
+        pieces=len(part.decompose()),
         volume_mm3=float(part.volume()),
         size_mm=(float(size[0]), float(size[1]), float(size[2])),
         least_wall_mm=_least_wall_mm(part, mesh, rays, seed),

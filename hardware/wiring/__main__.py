@@ -46,18 +46,7 @@ def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
         click.echo(target)
 
 
-def _run() -> None:
-    from reelwright.errors import EXIT_DONE, ReelwrightError
-
-    try:
-        sys.exit(command(standalone_mode=False) or EXIT_DONE)
-    except click.ClickException as mistake:
-        mistake.show()
-        sys.exit(mistake.exit_code)
-    except ReelwrightError as failure:
-        click.echo(f"Error: {failure}", err=True)
-        sys.exit(failure.exit_code)
-
-
 if __name__ == "__main__":
-    _run()
+    from reelwright.cli import run_command
+
+    run_command(command)

@@ -48,6 +48,7 @@ def test_the_design_that_comes_along_makes_sound_parts() -> None:
     assert set(measures) == set(made())
     for name, found in measures.items():
         assert found.watertight, name
+        assert found.pieces == 1, name
         assert found.volume_mm3 > 100, name
         assert found.least_wall_mm is not None, name
         assert found.least_wall_mm >= LEAST_PRINTED_WALL_MM, name
@@ -169,6 +170,16 @@ def test_at_no_crossing_can_the_follower_turn_into_the_other_hand_while_a_short_
     for crossing in groove.crossings_rad():
         assert is_held(made()["follower"], crossing), degrees(crossing)
         assert not is_held(short, crossing), degrees(crossing)
+
+
+def test_the_screw_is_one_sound_piece_for_other_strokes_turns_and_facets() -> None:
+    body = design().screw
+    for stroke_mm, turns, facet_deg in ((30, "1", 9.0), (43.25, "5/2", 7.5), (61.25, "3", 5.0), (20, "3/2", 10.0)):
+        groove = evolve(design().groove, stroke_mm=stroke_mm, turns_per_pass=Fraction(turns))
+        assert groove.faults() == []
+        found = measured(self_reversing_screw(groove, body, step_deg=facet_deg), rays=50)
+        assert (found.watertight, found.pieces) == (True, 1), (stroke_mm, turns)
+        assert found.least_wall_mm is None or found.least_wall_mm > body.least_wall_mm, (stroke_mm, turns)
 
 
 def test_the_thinnest_wall_of_known_solids_is_found() -> None:

@@ -62,9 +62,14 @@ def main() -> None:
 
 
 def run() -> None:
-    """Entry point of the command. Failures of a person or a winder print a paragraph, never a traceback."""
+    """Entry point of the command."""
+    run_command(main)
+
+
+def run_command(command: click.Command) -> NoReturn:
+    """Runs a command and ends with its exit code. Failures of a person or a winder print no traceback."""
     try:
-        sys.exit(main(standalone_mode=False) or EXIT_DONE)
+        sys.exit(command(standalone_mode=False) or EXIT_DONE)
     except click.ClickException as mistake:
         from reelwright.views.untrusted import plain_lines
 

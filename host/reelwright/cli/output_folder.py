@@ -29,9 +29,9 @@ def refuse_used(folder: Path) -> None:
 
 
 def write_folder(folder: Path, contents: Mapping[str, str | bytes], check: Callable[[Path], None]) -> None:
-    """Writes each content, text as UTF-8, under its name; the folder appears once all are on the disk and `check` of it has passed.
+    """Writes each content under its name; the folder appears once all are on the disk and `check` of it has passed.
 
-    Raises UsageError when it cannot be written, or holds files by then, and whatever `check` raises.
+    Text is written as UTF-8. Raises UsageError where it cannot be written or holds files, and what `check` raises.
     """
     refuse_used(folder)
     folder = folder.absolute()

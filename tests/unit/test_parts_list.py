@@ -1,0 +1,71 @@
+"""The list of parts has what the drawings, the printable parts and the standards name."""
+
+from __future__ import annotations
+
+import csv
+import re
+from pathlib import Path
+
+import pytest
+
+from parts.design import load_design
+from parts.standard_parts import BEARINGS, SCREWS
+from reelwright.profiles.toml_files import read_toml
+from wiring.circuit import PARTS, POWER_PARTS, circuit_of
+
+HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
+ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
+MACHINES = sorted((HARDWARE / "machines").glob("*.toml"))
+
+
+def numbers(text: str) -> list[float]:
+    return [float(number) for number in re.findall(r"\d+(?:\.\d+)?", text)]
+
+
+def test_every_row_has_every_column_and_a_name() -> None:
+    for row in ROWS:
+        assert None not in row, row
+        assert all(value is not None for value in row.values()), row
+        assert row["part"], row
+        assert row["dimensions"] or row["rating"], row
+
+
+def test_every_part_of_the_drawings_is_on_the_list() -> None:
+    listed = {row["ref"] for row in ROWS}
+    assert {"U1", *PARTS, *POWER_PARTS} <= listed
+
+
+@pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
+def test_every_small_part_of_a_drawing_is_on_the_list(path: Path) -> None:
+    listed = " ".join(row["part"] for row in ROWS if row["ref"] in ("R", "C"))
+    for each in circuit_of(read_toml(path), path.name).components():
+        assert each.value in listed, each
+
+
+@pytest.mark.parametrize("name", sorted(BEARINGS))
+def test_bearings_have_the_dimensions_that_the_printable_parts_go_by(name: str) -> None:
+    row = next(row for row in ROWS if row["part"] == f"bearing {name}")
+    bearing = BEARINGS[name]
+    assert numbers(row["dimensions"]) == [bearing.bore_mm, bearing.outside_mm, bearing.width_mm]
+
+
+@pytest.mark.parametrize("name", sorted(SCREWS))
+def test_screws_have_the_dimensions_that_the_printable_parts_go_by(name: str) -> None:
+    row = next(row for row in ROWS if row["part"].startswith(f"screw {name} "))
+    screw = SCREWS[name]
+    assert numbers(row["dimensions"]) == [screw.pitch_mm, screw.clearance_mm, screw.tapping_mm]
+
+
+def test_the_magnets_on_the_list_fit_their_disc() -> None:
+    disc = load_design(HARDWARE / "parts" / "design.toml").magnet_disc
+    row = next(row for row in ROWS if row["part"] == "magnet")
+    diameter, height = numbers(row["dimensions"])
+    assert diameter < disc.magnet_diameter_mm < diameter + 0.3
+    assert height == disc.magnet_height_mm
+    assert int(row["quantity"]) == disc.magnets
+
+
+def test_the_list_names_no_maker() -> None:
+    # a board is named by its maker's name, since its pins are meant; all other parts are generic
+    for row in ROWS:
+        assert row["ref"] == "U1" or not re.search(r"\b[A-Z][a-z]+ [A-Z][a-z]+\b", " ".join(row.values())), row
