@@ -1,0 +1,205 @@
+"""The hardware's page, walked from top to bottom: each command that the simulated winder can answer is given, and what
+it says is compared with the reading that the page promises.
+
+A block ```sh simulated starts the winder for the blocks after it, ```sh is run, ```text below it is what it must print,
+line by line and in order, "…" standing for what differs; ```sh board needs the real thing and is only looked at.
+"""
+
+from __future__ import annotations
+
+import re
+import shlex
+import tomllib
+from pathlib import Path
+from typing import NamedTuple
+
+import click
+import pytest
+from click.testing import CliRunner
+
+from parts.design import load_design, solids
+from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
+from reelwright.cli import COMMANDS, main
+from reelwright.profiles import build_job
+from reelwright.winding.plan import make_plan
+from simulated.winder import run, simulated
+from windlink.sentences import TRIPS
+
+HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
+PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
+FENCE = re.compile(r"^```(\w+)( \w+)?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
+JOB = next(body for kind, _, body in FENCE.findall(PAGE) if kind == "toml")
+
+
+class Step(NamedTuple):
+    """One command and its reading. simulator: options of the simulated winder, None where none was started."""
+
+    title: str
+    command: str
+    reading: list[str]
+    simulator: list[str] | None
+
+
+def steps() -> list[Step]:
+    found: list[Step] = []
+    simulator: list[str] | None = None
+    commissioning = PAGE.split("\n## Commissioning")[1].split("\n## ")[0]
+    for section in commissioning.split("\n### ")[1:]:
+        title = section.splitlines()[0]
+        for kind, how, body in FENCE.findall(section):
+            if (kind, how) == ("sh", " simulated"):
+                simulator = shlex.split(body)[3:]
+            elif (kind, how) == ("sh", ""):
+                assert len(body.splitlines()) == 1, "one command a block"
+                found.append(Step(title, body.strip(), [], simulator))
+            elif kind == "text":
+                found[-1].reading.extend(body.splitlines())
+    return found
+
+
+def as_pattern(line: str) -> str:
+    return ".*".join(re.escape(piece) for piece in " ".join(line.split()).split("…"))
+
+
+def check_reading(said: str, reading: list[str]) -> None:
+    lines = iter([" ".join(line.split()) for line in said.splitlines()])
+    for wanted in reading:
+        assert any(re.fullmatch(as_pattern(wanted), line) for line in lines), (
+            f"no line {wanted!r}, in this order, in:\n{said}"
+        )
+
+
+def is_there(command: str) -> bool:
+    return shlex.split(command)[1] in COMMANDS
+
+
+@pytest.fixture
+def job(tmp_path: Path) -> Path:
+    path = tmp_path / "commission.toml"
+    path.write_text(JOB, encoding="utf-8")
+    return path
+
+
+def given(command: str, folder: Path, port: str) -> list[str]:
+    """The command's words, with the files and the port of this place."""
+    here = {"commission.toml": str(folder / "commission.toml"), "PORT": port}
+    words = [here.get(word, word) for word in shlex.split(command)[1:]]
+    return [str(HARDWARE.parent / word) if word.startswith("hardware/") else word for word in words]
+
+
+def test_the_page_has_steps_that_the_simulated_winder_can_answer() -> None:
+    assert [step.command.split()[1] for step in steps() if is_there(step.command)].count("wind") == 1
+    assert all(step.reading for step in steps())
+    numbers = re.findall(r"^### (\d+)\. ", PAGE, re.MULTILINE)
+    assert numbers == [str(number) for number in range(1, len(numbers) + 1)]
+
+
+@pytest.mark.parametrize("step", steps(), ids=lambda step: step.command.replace("reelwright ", ""))
+def test_a_step_gives_the_reading_that_the_page_promises(step: Step, job: Path, tmp_path: Path) -> None:
+    if not is_there(step.command):
+        pytest.skip(f"{step.command}: this version has no such command yet")
+    if step.simulator is None:
+        done = run(tmp_path, *given(step.command, tmp_path, ""))
+    else:
+        with simulated(job, tmp_path, *step.simulator) as port:
+            done = run(tmp_path, *given(step.command, tmp_path, port))
+    assert done.returncode == 0, done.stderr
+    check_reading(done.stdout + done.stderr, step.reading)
+
+
+PROTECTIONS = re.findall(r"^\| ([^|]+) \| `--fault (\w+@\d+)` \| `(\w+)` \|$", PAGE, re.MULTILINE)
+
+
+@pytest.mark.parametrize(("deed", "fault", "word"), PROTECTIONS, ids=[word for _, _, word in PROTECTIONS])
+def test_each_protection_trips_as_the_page_says(deed: str, fault: str, word: str, job: Path, tmp_path: Path) -> None:
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        done = run(tmp_path, "wind", str(job), "--port", port)
+    assert done.returncode == 4, (deed, done.stderr)
+    assert f"result: Tripped ({word})." in done.stdout
+    assert f"--clear {word}" in done.stdout + done.stderr
+    turns = float(re.search(r"^  turns: ([\d.]+) in", done.stdout, re.MULTILINE)[1])
+    assert 3 <= turns < 5  # "within two turns" of the third
+
+
+def test_all_protections_that_the_page_tries_are_found() -> None:
+    assert [word for _, _, word in PROTECTIONS] == ["stop_pressed", "guard_open", "run_out", "no_pulses"]
+
+
+def test_the_fault_table_has_a_row_for_every_trip() -> None:
+    table = PAGE.split("## Fault finding")[1]
+    words = re.findall(r"\| `(\w+)`[^|]*\|$", table, re.MULTILINE)
+    missing = {saying.word for saying in TRIPS.values()} - set(words)
+    assert not missing
+    rows = [line for line in table.splitlines() if line.startswith("| ") and not line.startswith("| ---")][1:]
+    assert all(len(row.split(" | ")) == 3 for row in rows)
+
+
+def test_the_job_of_the_page_is_sound() -> None:
+    plan = make_plan(build_job(tomllib.loads(JOB)))
+    assert plan.target_pulses == 600
+    # ten passes of the carriage
+    assert 10 * plan.layer_turns == 348
+
+
+def test_every_command_and_option_that_the_page_names_exists() -> None:
+    lines = [line for _, _, body in FENCE.findall(PAGE) for line in body.splitlines() if line.startswith("reelwright ")]
+    named = [*lines, *re.findall(r"`(reelwright [a-z][^`]*)`", PAGE)]
+    assert len(named) > 10
+    for line in named:
+        words = shlex.split(line)
+        if words[1] not in COMMANDS or ("--turn-by-hand" in words and "checkup" not in COMMANDS):
+            # told with their steps, and skipped there, until the version has them
+            assert words[1] in ("checkup", "install", "machine", "simulate"), line
+            continue
+        command = main.get_command(click.Context(main), words[1])
+        within = words[2:3] if isinstance(command, click.Group) and len(words) > 2 else []
+        help_text = CliRunner().invoke(main, [words[1], *within, "--help"]).output
+        for option in re.findall(r"--[a-z-]+", line):
+            assert option in help_text, line
+
+
+def test_every_file_that_the_page_points_to_exists() -> None:
+    targets = re.findall(r"\]\(([^)#:]+)\)", PAGE)
+    assert "parts.csv" in targets
+    for target in targets:
+        assert (HARDWARE / target).exists(), target
+
+
+def test_every_printable_part_is_on_the_page() -> None:
+    design = load_design(HARDWARE / "parts" / "design.toml")
+    for name in solids(design, step_deg=10):
+        assert f"`{name}`" in PAGE, name
+
+
+def test_the_figures_of_marks_and_groove_are_those_of_the_design() -> None:
+    design = load_design(HARDWARE / "parts" / "design.toml")
+    slots, magnets = design.slot_disc, design.magnet_disc
+    assert f"{slots.slots} slots on a circle of {slots.track_mm:g} mm, window {slots.aperture_mm:g} mm" in PAGE
+    assert f"| {slots.spacing_mm:.2f} mm |" in PAGE
+    assert f"{magnets.spacing_mm:.2f} mm clear between two" in PAGE
+    for marks in (slots.slots, magnets.magnets):
+        each_ms = edge_interval_us(marks, 120) / 1000
+        assert f"| {pulses_per_second(marks, 120):g} pulses a second, an edge each {each_ms:.2f} ms |" in PAGE
+    assert f"{second_channel_deg(60, whole_pitches=0):g} degrees plus whole pitches of {360 / 60:g} degrees" in PAGE
+    assert f"it is {design.groove.pitch_excess:.3f} times the mean one" in PAGE
+
+
+def test_the_cautions_come_before_everything_else() -> None:
+    headings = re.findall(r"^## (.+)$", PAGE, re.MULTILINE)
+    assert headings[0] == "Cautions"
+    cautions = PAGE.split("## Cautions")[1].split("\n## ")[0]
+    for word in (
+        "not legal advice",
+        "Local codes and licensed practice come before",
+        "ISO 12100",
+        "ISO 13850",
+        "IEC 60204-1",
+        "category 0",
+        "Entanglement",
+        "Pinch points",
+        "snapped strand",
+        "Fuse",
+        "pull-down",
+        "guard",
+    ):
+        assert word in cautions, word
