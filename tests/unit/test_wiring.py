@@ -9,8 +9,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from click.testing import CliRunner
 
 from boards.motor_pins import MOTOR_PINS, UNFIT_PINS
+from reelwright.cli import COMMANDS, main
 from reelwright.errors import FileFaultsError
 from reelwright.profiles.toml_files import read_toml
 from wiring.boards import terminal
@@ -194,6 +196,21 @@ def test_a_file_that_says_too_little_is_refused(table: dict[str, Any], path: str
 
 def test_every_part_that_a_role_can_be_wired_to_is_described() -> None:
     assert {wire.part for wire in WIRES.values()} == set(PARTS)
+
+
+def test_the_roles_are_those_that_host_and_board_share() -> None:
+    pins = pytest.importorskip("windlink.pins", reason="this version has no description of pins yet")
+    assert set(WIRES) == {role.name for role in pins.ROLES}
+    assert {role for role, wire in WIRES.items() if wire.way == "motor"} == set(pins.MOTOR_ROLES)
+
+
+@every_machine
+def test_the_machine_files_have_nothing_wrong(path: Path) -> None:
+    if "machine" not in COMMANDS:
+        pytest.skip("this version has no command that checks a machine file yet")
+    told = CliRunner().invoke(main, ["machine", "check", str(path)])
+    assert told.exit_code == 0, told.output
+    assert "nothing wrong" in told.output
 
 
 def test_the_command_draws_a_file_into_a_folder_and_lists_its_nets(tmp_path: Path) -> None:
