@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import random
 import subprocess
 import sys
 from fractions import Fraction
@@ -15,8 +17,9 @@ import pytest
 import trimesh
 from attrs import evolve
 
-from parts.design import LEAST_PRINTED_WALL_MM, Design, load_design, solids, unfit
+from parts.design import LEAST_PRINTED_WALL_MM, LEAST_RUNNING_PLAY_MM, Design, load_design, solids, unfit
 from parts.follower import MOST_WRAP_RAD
+from parts.groove import Groove
 from parts.screw import follower_solid, groove_cutter, placed_follower, running_play_mm, self_reversing_screw
 from parts.solid import box, measured, rod
 from parts.standard_parts import SCREWS
@@ -25,6 +28,8 @@ from reelwright.profiles import build_job
 
 if TYPE_CHECKING:
     from manifold3d import Manifold
+
+    from parts.follower import Follower
 
 ROOT = Path(__file__).resolve().parents[2]
 DESIGN_FILE = ROOT / "hardware" / "parts" / "design.toml"
@@ -180,6 +185,62 @@ def test_the_screw_is_one_sound_piece_for_other_strokes_turns_and_facets() -> No
         found = measured(self_reversing_screw(groove, body, step_deg=facet_deg), rays=50)
         assert (found.watertight, found.pieces) == (True, 1), (stroke_mm, turns)
         assert found.least_wall_mm is None or found.least_wall_mm > body.least_wall_mm, (stroke_mm, turns)
+
+
+def random_screw(rng: random.Random) -> tuple[Groove, Follower] | None:
+    """A groove and a follower a tenth longer than its crossings; None where one of them has faults."""
+    groove = Groove(
+        stroke_mm=rng.uniform(15, 150),
+        turns_per_pass=Fraction(rng.choice((2, 3, 4, 5, 6, 8)), 2),
+        screw_diameter_mm=rng.uniform(16, 36),
+        width_mm=rng.uniform(3, 5),
+        depth_mm=rng.uniform(1.5, 3.5),
+        reversal_deg=rng.uniform(30, 150),
+    )
+    length = 1.1 * groove.crossing_span_mm()
+    follower = evolve(
+        design().follower,
+        length_mm=length,
+        tip_width_mm=rng.uniform(0.2, 0.45) * groove.width_mm,
+        pin_diameter_mm=max(8, length + 0.5),
+    )
+    return None if groove.faults() or design().screw.faults(groove) or follower.faults(groove) else (groove, follower)
+
+
+def test_whatever_screw_passes_its_rules_is_sound_and_its_follower_runs_free() -> None:
+    seed = int(os.environ.get("REELWRIGHT_SEED", "7"))
+    print(f"REELWRIGHT_SEED={seed}")
+    rng, body = random.Random(seed), design().screw
+    for _ in range(int(os.environ.get("REELWRIGHT_SCREWS", "5"))):
+        while (pair := random_screw(rng)) is None:
+            pass
+        groove, follower = pair
+        screw = self_reversing_screw(groove, body, step_deg=7.5)
+        found = measured(screw, rays=30)
+        assert (found.watertight, found.pieces) == (True, 1), groove
+        plays = running_play_mm(groove, body, follower_solid(groove, follower, 8), screw, positions=16)
+        assert min(play for _, play in plays) >= LEAST_RUNNING_PLAY_MM, (groove, follower)
+
+
+def test_the_parts_go_together_without_touching() -> None:
+    each = design()
+    block, follower = made()["carriage"], made()["follower"]
+    lying = made()["self_reversing_screw"].rotate((90.0, 0.0, 0.0)).translate((0.0, 50.0, 0.0))
+    assert (block ^ lying).volume() == 0
+    assert block.min_gap(lying, 1.0) == pytest.approx(each.carriage.bore_play_mm / 2, abs=0.02)
+    most = degrees(each.groove.hand_rad(each.groove.pass_rad / 2))
+    for yaw in (-most, 0.0, most):
+        assert (block ^ follower.rotate((0.0, 0.0, yaw))).volume() == 0
+    # under the cap the pin has end play, and comes out when the cap is off
+    top = each.carriage.top_mm(each.groove)
+    assert follower.bounding_box()[5] == pytest.approx(top - 0.3, abs=1e-4)
+    assert (block ^ follower.translate((0.0, 0.0, 5.0))).volume() == 0
+    axle = (
+        rod(each.carriage.rod_diameter_mm, 100)
+        .rotate((90.0, 0.0, 0.0))
+        .translate((0, 50, -each.carriage.rod_distance_mm))
+    )
+    assert (block ^ axle).volume() == 0
 
 
 def test_the_thinnest_wall_of_known_solids_is_found() -> None:
