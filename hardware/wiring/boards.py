@@ -17,7 +17,9 @@ _PICO_EDGE = {
 # kind of a board -> what it is called
 BOARDS = {"pico": "Raspberry Pi Pico", "pico2": "Raspberry Pi Pico 2", "esp32": "ESP32 board"}
 
-# kind -> supply terminal -> its name there
+SUPPLIES = frozenset({"3V3", "5V", "GND"})
+
+# kind -> supply -> its name there
 _SUPPLIES = {
     "pico": {"3V3": "3V3 (36)", "5V": "VBUS (40)", "GND": "GND"},
     "pico2": {"3V3": "3V3 (36)", "5V": "VBUS (40)", "GND": "GND"},

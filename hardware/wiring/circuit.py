@@ -12,7 +12,7 @@ from attrs import frozen
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.values import near, printable, shown
-from wiring.boards import BOARDS, terminal
+from wiring.boards import BOARDS, SUPPLIES, terminal
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -122,10 +122,15 @@ class Row:
 class Circuit:
     """The whole wiring of a machine. rows: grouped by part, in the order of the drawing."""
 
-    board: str
+    kind: str
     title: str
     rows: tuple[Row, ...]
     has_motor: bool
+
+    @property
+    def board(self) -> str:
+        """What the board is called."""
+        return BOARDS[self.kind]
 
     def parts(self) -> list[str]:
         """The parts that are wired to the board, in order."""
@@ -149,6 +154,8 @@ class Circuit:
             for net, terminals in POWER_NETS.items():
                 # the driver's ground joins the logic's to the motor supply's, in one place
                 joined.setdefault("GND" if net == "motor supply -" else net, set()).update(terminals)
+        for supply in SUPPLIES & set(joined):
+            joined[supply].add(f"U1.{terminal(self.kind, supply)}")
         return {net: frozenset(terminals) for net, terminals in joined.items()}
 
 
@@ -188,7 +195,7 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
                 rows.add(role, pins[role])  # type: ignore[index]
         rows.supply(part)
     has_motor = any(WIRES[role].way == "motor" for role in given)
-    return Circuit(board=BOARDS[str(kind)], title=_title(description), rows=tuple(rows.done), has_motor=has_motor)
+    return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), has_motor=has_motor)
 
 
 def _table(description: Mapping[str, object], name: str) -> dict[str, object]:

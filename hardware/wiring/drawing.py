@@ -124,7 +124,7 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
         if component.ends[1] == "GND":
             sheet.add(elements.Ground().at((x, y - 1.3)))
         else:
-            _text(sheet, (x, y - 1.5), f"to {component.ends[1]}", "center", _SMALL)
+            _text(sheet, (x, y - 1.5), f"to {component.ends[1]} of U1", "center", _SMALL)
     if not _hangs(row):
         sheet.add(elements.Line().at((x - 0.6, y)).to((x, y)))
     series = [component for component in row.components if not _is_across(component, row)]

@@ -15,7 +15,7 @@ from boards.motor_pins import MOTOR_PINS, UNFIT_PINS
 from reelwright.cli import COMMANDS, main
 from reelwright.errors import FileFaultsError
 from reelwright.profiles.toml_files import read_toml
-from wiring.boards import terminal
+from wiring.boards import BOARDS, terminal
 from wiring.circuit import DIVIDER_OHM, PARTS, POWER_PARTS, PULL_DOWN_OHM, WIRES, Circuit, circuit_of
 from wiring.drawing import drawn, read_components, read_parts, read_wires
 
@@ -26,7 +26,12 @@ every_machine = pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.
 PORT = {"pico": "rp2", "pico2": "rp2", "esp32": "esp32"}
 
 
-def description(path: Path = MACHINES[-1]) -> dict[str, Any]:
+def profile(path: Path) -> dict[str, Any]:
+    """The [machine.NAME] of a machine file, whose name is the file's."""
+    return dict(read_toml(path)["machine"][path.stem])
+
+
+def description(path: Path = HARDWARE / "machines" / "pico-dc.toml") -> dict[str, Any]:
     return read_toml(path)
 
 
@@ -85,7 +90,7 @@ def test_no_terminal_and_no_small_part_is_left_in_the_air(path: Path) -> None:
 def test_each_pin_that_can_turn_the_motor_is_pulled_down(path: Path) -> None:
     nets = circuit(path).nets()
     turning = [role for role in read_toml(path)["board"]["pins"] if WIRES[role].way == "motor"]
-    assert turning
+    assert bool(turning) == circuit(path).has_motor == (profile(path)["drive"] != "hand")
     assert PULL_DOWN_OHM <= 8200  # what the RP2350 needs (data sheet, erratum E9)
     for role in turning:
         pulls = [each for each in circuit(path).components() if joined_through(nets, each.ref) == {role, "GND"}]
@@ -101,7 +106,7 @@ def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_saf
     assert not turning & set(UNFIT_PINS.get(port, ()))
 
 
-@every_machine
+@pytest.mark.parametrize("path", [path for path in MACHINES if circuit(path).has_motor], ids=lambda path: path.stem)
 def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_in_it(path: Path) -> None:
     nets = circuit(path).nets()
 
@@ -192,6 +197,13 @@ def test_a_file_that_says_too_little_is_refused(table: dict[str, Any], path: str
     with pytest.raises(FileFaultsError) as told:
         circuit_of(table, "mine.toml")
     assert path in [fault.path for fault in told.value.faults]
+
+
+def test_the_machine_files_show_every_board_and_every_drive() -> None:
+    assert {read_toml(path)["board"]["kind"] for path in MACHINES} == set(BOARDS)
+    assert {profile(path)["drive"] for path in MACHINES} == {"dc", "stepper", "hand"}
+    wirings = {tuple(map(str, read_toml(path)["wiring"].values())) for path in MACHINES}
+    assert wirings == {("3.3", "push_pull"), ("5", "push_pull"), ("5", "open_collector")}
 
 
 def test_every_part_that_a_role_can_be_wired_to_is_described() -> None:
