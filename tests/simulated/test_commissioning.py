@@ -181,6 +181,11 @@ def test_the_figures_of_marks_and_groove_are_those_of_the_design() -> None:
         each_ms = edge_interval_us(marks, 120) / 1000
         assert f"| {pulses_per_second(marks, 120):g} pulses a second, an edge each {each_ms:.2f} ms |" in PAGE
     assert f"{second_channel_deg(60, whole_pitches=0):g} degrees plus whole pitches of {360 / 60:g} degrees" in PAGE
+    wheel, strand_mm = design.measuring_wheel, design.strand_diameter_mm
+    per_pulse = wheel.mm_per_pulse(strand_mm)
+    assert f"slots: {per_pulse:.3f} for the wheel" in PAGE
+    assert f"{1 / per_pulse:.4f} pulses a mm" in PAGE
+    assert f"0.05 mm thicker makes it {100 * (wheel.mm_per_pulse(strand_mm + 0.05) / per_pulse - 1):.2f} % more" in PAGE
     assert f"it is {design.groove.pitch_excess:.3f} times the mean one" in PAGE
 
 

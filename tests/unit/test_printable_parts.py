@@ -6,6 +6,7 @@ import os
 import random
 import subprocess
 import sys
+import tomllib
 from fractions import Fraction
 from functools import cache
 from math import atan2, degrees, pi
@@ -72,6 +73,13 @@ def test_the_design_is_of_the_machine_that_it_says_it_is_of() -> None:
     assert design().groove.turns_per_pass == job.machine.screw_turns_per_pass
     assert design().slot_disc.slots == job.machine.pulses_per_turn
     assert design().strand_diameter_mm == job.strand.diameter_mm
+    wired = tomllib.loads((ROOT / "hardware" / "machines" / "pico-dc.toml").read_text(encoding="utf-8"))["machine"][
+        "pico-dc"
+    ]
+    told = design().measuring_wheel.mm_per_pulse(design().strand_diameter_mm)
+    assert wired["measuring_wheel_mm_per_pulse"] == pytest.approx(told, abs=5e-4)
+    assert wired["pulses_per_turn"] == design().slot_disc.slots
+    assert wired["stroke_mm"] == design().groove.stroke_mm
 
 
 def test_each_part_is_as_large_as_its_dimensions_say() -> None:
