@@ -3,6 +3,9 @@
 run_out       The pay-off spool is empty. Lasts.
 snag          The strand is caught at the pay-off spool. Freed once the spool has stood for five seconds.
 sensor_dead   The sensor's wire is off: the counter stands. Lasts.
+sensor_weak   The sensor misses a fifth of the edges, one here and one there. Lasts.
+swapped_channels The sensor's two channels are exchanged: the counter runs the other way. Lasts; one channel alone
+              has no direction.
 stop_pressed  The stop button is held for three seconds.
 guard_open    The guard is open for five seconds.
 runaway       The motor driver is stuck at full drive. After three seconds a person opens the wired emergency
@@ -32,6 +35,8 @@ KINDS = (
     "run_out",
     "snag",
     "sensor_dead",
+    "sensor_weak",
+    "swapped_channels",
     "stop_pressed",
     "guard_open",
     "runaway",
@@ -76,6 +81,8 @@ class Faults:
         self.run_out = False
         self.snag = False
         self.sensor_dead = False
+        self.sensor_weak = False
+        self.swapped_channels = False
         self.runaway = False
         self.dead_drive = False
         self.swapped_leads = False

@@ -1,4 +1,4 @@
-"""A person at the crank."""
+"""A person at the machine: at its crank, or at the spool while it rests."""
 
 from plant.chance import Chance
 
@@ -48,3 +48,38 @@ class Hand:
             after = before + (wanted * (1.0 + self._wander) - before) * self._settle
         self.speed_rps = after
         return 0.5 * (before + after) * self._step_s
+
+
+# One turn from a mark back to that mark, by common experience: two seconds, and wrong by a few degrees; then a rest.
+_TURN_MS = 2000
+_MARK_TURNS = 0.01
+_PAUSE_MS = 7000
+
+
+class SpoolTurner:
+    """Turns the spool forward by one turn whenever it has stood for seven seconds, again and again.
+
+    The place of the mark is kept: the error of one turn does not add to that of the next.
+    """
+
+    def __init__(self, chance: Chance, step_ms: int) -> None:
+        self._chance = chance
+        self._step_ms = step_ms
+        self._stood_ms = 0
+        self._error = 0.0
+        self._left = 0.0
+
+    def step(self, turned: float) -> float:
+        """One step in which the machine itself turned the spool so far. Turns that the hand adds."""
+        if self._left > 0.0:
+            share = min(self._left, self._step_ms / _TURN_MS)
+            self._left -= share
+            return share
+        self._stood_ms = 0 if turned else self._stood_ms + self._step_ms
+        if self._stood_ms < _PAUSE_MS:
+            return 0.0
+        self._stood_ms = 0
+        error = _MARK_TURNS * self._chance.spread()
+        self._left = 1.0 + error - self._error
+        self._error = error
+        return 0.0

@@ -17,7 +17,8 @@ class SlotSensor:
 
     slots_per_turn: of the spool, also broken ones. unevenness: largest shift of an edge, in slots, below 0.2.
     bounce_us: how long an edge chatters; what is shorter than the counter's debounce_us is never counted, what
-    is longer is counted once more in one edge of eight (our guess). missed: share of the edges that are not seen.
+    is longer is counted once more in one edge of eight (our guess). missed: share of the edges that are not seen; may
+    be set anew. swapped: the two channels are exchanged; set only while nothing is counted yet.
     `illegal` is the number of transitions, seen by two channels, that no shaft can make: only `disturb` makes any.
     """
 
@@ -35,6 +36,7 @@ class SlotSensor:
         self.passed = 0
         self.illegal = 0
         self.dead = False
+        self.swapped = False
         self._stray = 0  # counted, and made by no shaft
         self._slots = slots_per_turn
         self._two = channels == 2
@@ -42,7 +44,7 @@ class SlotSensor:
         self._shift = [unevenness * chance.spread() for _ in range(_SLOTS)]
         self._phase = chance.share() * 0.998 + 0.001
         self._bounces = bounce_us > debounce_us
-        self._missed = missed
+        self.missed = missed
         self._half = self._half_slots(self._phase)
         self._zero = self._half // 2
 
@@ -56,7 +58,7 @@ class SlotSensor:
             self.passed = half // 2 - self._zero
             if not self.dead:
                 self._see(before, half)
-        if self._two and not self.dead and not self._missed and not self._bounces:
+        if self._two and not self.dead and not self.missed and not self._bounces:
             # the true place, held against small turning back
             if self.passed > self.count or at < self._zero + self.count - _HYSTERESIS:
                 self.count = self.passed
@@ -72,7 +74,8 @@ class SlotSensor:
     @property
     def counted(self) -> int:
         """What the counter says."""
-        return self.count + self._stray
+        count = -self.count if self.swapped and self._two else self.count
+        return count + self._stray
 
     def _half_slots(self, at: float) -> int:
         """Which half slot the disc stands at: even ones light the channel, so 2 k is entered at edge k."""
@@ -90,7 +93,7 @@ class SlotSensor:
         if self._two:
             edges = half // 2 - before // 2
             sign = 1
-            if not (self._missed or self._bounces):
+            if not (self.missed or self._bounces):
                 return
             if edges < 0:
                 edges = -edges
@@ -102,8 +105,8 @@ class SlotSensor:
             # even halves entered from above: the same slots light up on the way back
             edges = (before + 1) // 2 - (half + 1) // 2
             sign = 1
-        if self._missed and edges:
-            edges -= self._part(edges, self._missed)
+        if self.missed and edges:
+            edges -= self._part(edges, self.missed)
         if self._bounces and edges:
             edges += self._part(edges, 0.125)
         self.count += sign * edges

@@ -5,7 +5,7 @@ import math
 from plant.chance import Chance
 from plant.faults import Faults
 from plant.friction import Friction, Shaft
-from plant.hand import Hand
+from plant.hand import Hand, SpoolTurner
 from plant.motor import Motor, geared
 from plant.sensor import SlotSensor
 from plant.spools import PayOff, TakeUp, wound_inertia_kg_m2
@@ -33,6 +33,7 @@ _SLIDING_SHARE = 0.03
 _BREAKAWAY_SHARE = 0.045
 _ROTOR_S = 0.1
 _TENSION_SWITCH_TIMES = 4.0  # back tensions at which a tension switch acts
+_WEAK_SHARE = 0.2  # of the edges that a weak sensor misses
 _SLIPPING_SHARE = 0.5  # of the shaft's turns that a slipping spool does not follow
 _WEIGHING_CHANGE = 0.005  # change of inertia worth preparing the motor again
 
@@ -61,6 +62,7 @@ class Plant:
         wheel_mm = machine.get("wheel_mm_per_pulse", 0.0)
         self._wheel = SlotSensor(1.0 / wheel_mm, 1, Chance(spec["seed"] + 3)) if wheel_mm else None
         self._hand = Hand(machine["spool_rpm"], chance, step_ms)
+        self._turner = SpoolTurner(Chance(spec["seed"] + 5), step_ms) if spec.get("turned_by_hand") else None
         self._shaft = _geared_shaft(spec)
         self._stepper = _stepper(spec, step_ms)
         self._end_mm = self._pay_off.length_mm
@@ -140,6 +142,11 @@ class Plant:
         else:
             turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN
             self.speed = self._stepper.speed
+        if self._turner:
+            by_hand = self._turner.step(turned)
+            if by_hand:
+                turned += by_hand
+                self.speed += by_hand * _TWO_PI * 1000 / self._step_ms
         if turned:
             self._turn(turned)
         elif not faults.snag and self._span.tension_n > self._pay_off.slip_n:
@@ -158,6 +165,9 @@ class Plant:
         take_up.turn_to(turns)
         sensor = self._sensor
         sensor.dead = self.faults.sensor_dead
+        sensor.swapped = self.faults.swapped_channels
+        if self.faults.sensor_weak:
+            sensor.missed = _WEAK_SHARE
         sensor.turn_to(self._shaft_turns)
         if self.faults.run_out and before_mm < self._end_mm:
             self._end_mm = before_mm

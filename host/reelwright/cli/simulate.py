@@ -30,7 +30,7 @@ else:
 HIGHEST_PACE = 9999
 HIGHEST_SEED = 2**31 - 3
 
-EPILOG = "\b\nFaults:\n" + "\n".join(f"  {word:<13} {text}" for word, text in FAULTS.items())
+EPILOG = "\b\nFaults:\n" + "\n".join(f"  {word:<16} {text}" for word, text in FAULTS.items())
 
 
 class Pace(NumberType):
@@ -100,6 +100,7 @@ class Above0(NumberType):
 @click.option("--true-diameter-mm", type=Above0("MM", 50), help="What the strand really measures. Default: as planned.")
 @click.option("--true-rise", type=Above0("FACTOR", 1.5), help="How layers really rise. Default: as planned.")
 @click.option("--truth", "truth_path", metavar="FILE", default="", help="JSON lines of what truly happens.")
+@click.option("--turn-by-hand", "turned_by_hand", is_flag=True, help="Turn the spool once, again and again, at rest.")
 @click.option("--socket", "as_socket", is_flag=True, help="Offer a socket:// port instead of a pseudo-terminal.")
 def command(
     path: str | None,
@@ -109,6 +110,7 @@ def command(
     true_diameter_mm: float | None,
     true_rise: float | None,
     truth_path: str,
+    turned_by_hand: bool,
     as_socket: bool,
     **options: Any,
 ) -> None:
@@ -133,6 +135,7 @@ def command(
         true_diameter_mm=true_diameter_mm,
         true_rise=true_rise,
         truth_path=truth_path,
+        turned_by_hand=turned_by_hand,
         transport="socket" if as_socket else "pty",
     )
     with _interruptible(), suppress(KeyboardInterrupt), Simulator(job, make_plan(job), simulator_options) as simulator:

@@ -20,6 +20,8 @@ FAULTS = {
     "run_out": "the pay-off spool is empty",
     "snag": "the strand is caught, and freed after the spool has stood for 5 s",
     "sensor_dead": "the counter stands from then on",
+    "sensor_weak": "the sensor misses a fifth of the edges from then on",
+    "swapped_channels": "the counter of two channels runs the other way from then on",
     "stop_pressed": "the stop button is held for 3 s",
     "guard_open": "the guard is open for 5 s",
     "runaway": "the motor driver is stuck at full drive, until a person opens the emergency stop after 3 s",
@@ -64,7 +66,8 @@ class SimulatorOptions:
     seed: 0 to 2^31 - 3; one seed, one run, to the bit. pace: virtual seconds in a real one, PACE_MAX for as fast as
     it can. faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise:
     what the strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened,
-    "" for none. transport: "pty" or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
+    "" for none. turned_by_hand: a person turns the spool once whenever it has stood for seven seconds. transport: "pty"
+    or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
     """
 
     seed: int = 1
@@ -73,6 +76,7 @@ class SimulatorOptions:
     true_diameter_mm: float | None = None
     true_rise: float | None = None
     truth_path: str | Path = ""
+    turned_by_hand: bool = False
     transport: str = "pty"
     interpreter: str = ""
 
@@ -86,6 +90,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
         "seed": options.seed,
         "pace": options.pace,
         "faults": [list(fault) for fault in options.faults],
+        "turned_by_hand": options.turned_by_hand,
         "truth_path": str(options.truth_path),
         "stops": [*(pulses for pulses, _ in plan.stops), plan.target_pulses],
         "take_up": {
