@@ -2,23 +2,30 @@
 
 import sys
 
-from windcore.loop import run
+from windcore.restart import ask_for_upload, is_for_upload
 
 # Name that the interpreter gives its port -> module in boards/. Desktop ports have no pins: they simulate.
 BOARD_FILES = {"linux": "simulated", "darwin": "simulated", "win32": "simulated"}
 
+FREE_LINE = "Reelwright: no control loop, the drive is off, the port is free for uploads. Restart the board to wind."
+
 
 def main() -> None:
-    """Run until the power goes, or somebody presses Ctrl-C on the port."""
+    """Run until the power goes, or somebody presses Ctrl-C on the port; or leave the port free, where asked to."""
     name = BOARD_FILES.get(sys.platform)
     if name is None:
         raise SystemExit("There is no board file for %s yet: DEVELOPERS.md says how to add one." % sys.platform)
     board = __import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:])
     try:
-        run(board)
-        # a simulated board can lose its power and get it back; on hardware that starts the interpreter anew
-        while board.starts_again():
-            run(board)
+        going = True
+        while going:
+            if is_for_upload(board.backup):
+                board.leave_port(FREE_LINE)
+            elif __import__("windcore.loop", None, None, ("run",)).run(board):
+                ask_for_upload(board.backup)
+                board.restart()
+            # a simulated board lives on through its restarts; on hardware the interpreter starts anew
+            going = board.starts_again()
     except KeyboardInterrupt:
         # `run` has turned the drive off on its way out
         sys.stderr.write("Interrupted: the drive is off.\n")

@@ -1,14 +1,15 @@
 """The simulated board: the plant instead of pins, virtual time, a pseudo-terminal or a socket for a port.
 
 Argument 1 is a JSON file: seed, pace (virtual seconds in a real one, 0 for as fast as it can), faults (pairs of
-kind and turns), truth_path, stops (pulses, the target last), tcp_port (0 for standard input and output), and the
-tables take_up, pay_off, strand and machine that the plant reads.
+kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses, the target last),
+tcp_port (0 for standard input and output), and the tables take_up, pay_off, strand and machine that the plant reads.
 """
 
 import json
 import sys
 
 from boards.desktop import SocketPort, StandardPort, real_ms
+from boards.free_prompt import FreePrompt
 from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
 from boards.simulated_memory import SimulatedFlash, SimulatedRegisters
@@ -64,6 +65,7 @@ _BLIND_MS = {
 
 # Each cause of a restart, as the truth tells it.
 _RESTARTS = {
+    codes.COMMANDED: "commanded",
     codes.WATCHDOG: "watchdog",
     codes.SOFT_RESET: "soft_reset",
     codes.POWER_DIP: "power_dip",
@@ -190,6 +192,20 @@ class SimulatedBoard:
 
     # --- what main calls ---------------------------------------------------------------------------------
 
+    def restart(self) -> None:
+        """Reset the chip. On hardware this does not return."""
+        self._restart(codes.COMMANDED)
+
+    def leave_port(self, line: str) -> None:
+        """Run nothing: say a line, and leave the port to the interpreter's prompt until Ctrl-D restarts it there."""
+        prompt = FreePrompt(self._port, line)
+        self._truth.write("port_free", self._elapsed_ms, 0, self.motor())
+        while not self._port.gone:
+            self._let_pass(LOOP_MS)
+            if prompt.restarts():
+                self._restart(codes.SOFT_RESET)
+                return
+
     def starts_again(self) -> bool:
         """Whether the board has restarted: the mind is built anew, with what registers and flash have kept."""
         cause = self._restart_cause
@@ -284,7 +300,8 @@ class SimulatedBoard:
             self._let_pass(LOOP_MS)
         self._let_pass(_BOOT_MS)
         faults.restarted()
-        self._restart_cause = cause
+        # the chip takes a reset that its program asks for to be its watchdog's: that is how it is made
+        self._restart_cause = codes.WATCHDOG if cause == codes.COMMANDED else cause
         return False
 
     def _turns(self) -> bool:

@@ -245,6 +245,9 @@ class Memory:
         self._registers = Registers(words)
         announced = self._registers.announced()
         self.cause = cause if announced < 0 or cause in (codes.POWER_ON, codes.POWER_DIP) else announced
+        if announced >= 0:
+            # whoever ended the program may have taken any time over it
+            blind_ms = 0
         self._journal = Journal(store)
         rested = self._journal.read()
         past = self._registers.read()

@@ -53,8 +53,10 @@ if MYPY:
             """Wait for the next period. False ends the loop."""
 
 
-def run(board: "Board") -> None:
+def run(board: "Board") -> bool:
     """Build the winder's mind on a board and run it until the board says stop, or anything goes wrong.
+
+    True when the board shall restart for an upload.
 
     KeyboardInterrupt (Ctrl-C on the port) and every other exception leave through `finally`: drive off first.
     """
@@ -87,8 +89,11 @@ def run(board: "Board") -> None:
                 if not taken:
                     break
                 line = service.outgoing(now_ms)
+            if service.restart_due(now_ms):
+                return True
             board.feed()
             going = board.wait()
+        return False
     except KeyboardInterrupt:
         board.off()
         # the next start is then told from one that nobody asked for

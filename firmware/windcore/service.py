@@ -12,7 +12,7 @@ from windcore.transitions import ACCEPT, accepted_requests
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MESSAGES, MOST_JOB_VALUES
 from windlink.codec import decode, encode, read_hello
-from windlink.fields import Field
+from windlink.fields import SMALL, Field
 from windlink.frame import ANSWER, EVENT, LONGEST_TO_DEVICE, PROGRESS, REQUEST, FrameError, LineReader, unseal
 from windlink.job import HIGHEST_RATE, MOST_LAYERS, POSITION, first_fault, job_crc
 
@@ -27,7 +27,10 @@ FIRMWARE = "0.1.0"
 PROGRESS_MS = 150
 RESEND_MS = 300
 HEARD_MS = 2000  # progress and events flow this long after the host was last heard
+LEAVE_MS = 300  # for the answer to leave the port, and to be asked for again, before the board restarts
 _SILENT_MOST = 1 << 28
+_COUNTER_MASK = SMALL - 1
+_QUIET_MOST = 99999
 
 _DRIVE_BITS = (codes.CAN_HAND, codes.CAN_DC, codes.CAN_STEPPER)
 
@@ -67,6 +70,8 @@ class LinkService:
         self._acts: "dict[str, Callable[[tuple[Any, ...]], Reply]]" = {
             each.verb: getattr(self, "_on_" + each.verb) for each in MESSAGES if each.kind == REQUEST
         }
+        self._restart_asked = False
+        self._restart_ms = 0
 
     def feed(self, data: "bytes | bytearray | memoryview", count: int, now_ms: int) -> None:
         """Take the first `count` bytes of data, received at now_ms."""
@@ -114,6 +119,13 @@ class LinkService:
             self._progress_ms = now_ms
             if not taken:
                 self._dropped_progress += 1
+
+    def restart_due(self, now_ms: int) -> bool:
+        """Whether the board shall restart for an upload now: it was asked to, has answered, and still stands."""
+        if not self._restart_asked or self._answer_due or ticks_diff(now_ms, self._restart_ms) < LEAVE_MS:
+            return False
+        self._restart_asked = False
+        return not self._session.maintenance()
 
     # --- lines in -----------------------------------------------------------------------------------------
 
@@ -207,6 +219,16 @@ class LinkService:
             self._session.longest_step_ms,
         )
 
+    def _on_sensor(self, _: "tuple[Any, ...]") -> "Reply":
+        read = self._session.inputs
+        return "sensor", (
+            read.pulses & _COUNTER_MASK,
+            read.wheel_pulses & _COUNTER_MASK,
+            read.illegal & _COUNTER_MASK,
+            read.switches,
+            min(_QUIET_MOST, self._session.standstill.quiet_ms),
+        )
+
     def _on_events(self, _: "tuple[Any, ...]") -> "Reply":
         events = self._session.events
         return "events", (events.newest, events.acknowledged)
@@ -289,6 +311,12 @@ class LinkService:
 
     def _on_clear(self, values: "tuple[Any, ...]") -> "Reply":
         return self._done(self._session.clear(values[0]))
+
+    def _on_maintenance(self, _: "tuple[Any, ...]") -> "Reply":
+        refusal = self._session.maintenance()
+        self._restart_asked = not refusal
+        self._restart_ms = self._heard_ms
+        return self._done(refusal)
 
     def _on_ack(self, values: "tuple[Any, ...]") -> "Reply":
         self._session.events.acknowledge(values[0])

@@ -24,6 +24,7 @@ from windcore.transitions import (
     COMPLETED,
     DRIVEN,
     GO_ON,
+    MAINTENANCE,
     PAUSE,
     RECOUNT,
     RESTED,
@@ -83,6 +84,7 @@ class Session:
         self.longest_step_ms = 0
         self.past = past
         self.poised = False
+        self.inputs = Inputs()  # what was read last
         self._outcome = codes.REACHED
         self._begun = False
         self._owes_count = False  # whether the loaded job had begun before a restart
@@ -230,6 +232,14 @@ class Session:
             self._go(CLEAR)
         return 0
 
+    def maintenance(self) -> int:
+        """Whether the board may restart for an upload: 0, or a refusal. Changes nothing."""
+        if follow(self.state, MAINTENANCE) < 0:
+            return codes.WRONG_STATE
+        # a trip may be there because the sensor cannot be trusted
+        stands = self.standstill.certain if self.state == TRIPPED else self.standstill.proven
+        return 0 if stands else codes.STILL_TURNS
+
     def layer(self) -> int:
         """The layer that the count is in, from 1; 0 without a job."""
         return min(self.tally.layer, _DEEPEST_TOLD) if self.job.job_id else 0
@@ -252,6 +262,7 @@ class Session:
         self._now_ms = now_ms
         if step_ms > self.longest_step_ms:
             self.longest_step_ms = step_ms
+        self.inputs = inputs
         self._pulses = inputs.pulses
         turned = self.standstill.update(inputs.pulses, step_ms)
         if turned and self.past is not None:

@@ -44,6 +44,11 @@ class Standstill:
         return turned
 
     @property
+    def quiet_ms(self) -> int:
+        """How long no pulse came, at most LONGEST_QUIET_MS."""
+        return self._quiet_ms
+
+    @property
     def proven(self) -> bool:
         """Whether no pulse came for so long that the spool must be at rest."""
         return self._quiet_ms >= self._needed_ms

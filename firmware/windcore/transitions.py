@@ -15,13 +15,16 @@ FINISHED  By standstill at the target or after abandon. Drive off. Out: accept.
 TRIPPED   From anywhere, by a trip; at the start, after a restart that nobody asked for or in the middle of a job. Drive
           off. Out: clear, which moves nothing: to WAITING, or LOADED where the job has not begun, or FINISHED where it
           was being abandoned, or EMPTY where there is none.
+
+In every state with the drive off, once the spool stands, the board may be asked to restart for an upload: maintenance.
+The state stays as it is until then.
 """
 
 from windlink.catalogue import STATE_REQUESTS
 from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WINDING
 
 # Triggers. The first ones are requests of the host, in the order of the link's catalogue.
-ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR, RECOUNT = range(len(STATE_REQUESTS))
+ACCEPT, START, PAUSE, GO_ON, ABANDON, CLEAR, RECOUNT, MAINTENANCE = range(len(STATE_REQUESTS))
 _FIRST = len(STATE_REQUESTS)
 SLOWING, RESTED, COMPLETED, TRIP, CLEAR_EMPTY, CLEAR_LOADED, CLEAR_OVER = range(_FIRST, _FIRST + 7)
 
@@ -35,6 +38,7 @@ TRIGGERS = (
     ABANDON,
     CLEAR,
     RECOUNT,
+    MAINTENANCE,
     SLOWING,
     RESTED,
     COMPLETED,
@@ -49,11 +53,13 @@ DRIVEN = (WINDING, EASING)
 
 TRANSITIONS = {
     (EMPTY, ACCEPT): LOADED,
+    (EMPTY, MAINTENANCE): EMPTY,
     (EMPTY, TRIP): TRIPPED,
     (LOADED, ACCEPT): LOADED,
     (LOADED, START): WINDING,
     (LOADED, ABANDON): FINISHED,
     (LOADED, RECOUNT): WAITING,
+    (LOADED, MAINTENANCE): LOADED,
     (LOADED, TRIP): TRIPPED,
     (WINDING, PAUSE): EASING,
     (WINDING, ABANDON): EASING,
@@ -68,8 +74,11 @@ TRANSITIONS = {
     (WAITING, GO_ON): WINDING,
     (WAITING, ABANDON): FINISHED,
     (WAITING, RECOUNT): WAITING,
+    (WAITING, MAINTENANCE): WAITING,
     (WAITING, TRIP): TRIPPED,
     (FINISHED, ACCEPT): LOADED,
+    (FINISHED, MAINTENANCE): FINISHED,
+    (TRIPPED, MAINTENANCE): TRIPPED,
     (TRIPPED, CLEAR): WAITING,
     (TRIPPED, CLEAR_EMPTY): EMPTY,
     (TRIPPED, CLEAR_LOADED): LOADED,

@@ -113,6 +113,19 @@ MESSAGES = (
         ),
         "What the link has lost so far.",
     ),
+    Message(REQUEST, "sensor", (), "Asks what the counters and switches say, with or without a job."),
+    Message(
+        ANSWER,
+        "sensor",
+        (
+            Field("pulses", 0, SMALL - 1, "counter of the shaft's sensor; begins anywhere, wraps at 2^30"),
+            Field("wheel_pulses", 0, SMALL - 1, "counter of the measuring wheel, likewise"),
+            Field("illegal", 0, SMALL - 1, "counter of transitions that two channels cannot make, likewise"),
+            Field("switches", 0, 31, "bit mask of the switches that are active, fitted or not"),
+            Field("quiet_ms", 0, 99999, "time since the last pulse of the shaft, or this at least"),
+        ),
+        "What counters and switches say.",
+    ),
     Message(REQUEST, "events", (), "Asks which events the winder keeps."),
     Message(
         ANSWER,
@@ -182,6 +195,13 @@ MESSAGES = (
         (_JOB_ID, Field("pulses", 0, SMALL // 2, "count at which the job stands")),
         "Gives a job the count at which its spool stands, after a restart. Moves nothing: the job then waits.",
     ),
+    Message(
+        REQUEST,
+        "maintenance",
+        (),
+        "Restarts the board for an upload: the port is then the interpreter's own, without control loop or watchdog,"
+        " until the next restart. Refused unless the drive is off and the spool stands.",
+    ),
     Message(REQUEST, "ack", (_EVENT,), "Acknowledges every event up to this number; the winder then forgets them."),
     Message(ANSWER, "done", (_STATE,), "The request was carried out."),
     Message(
@@ -228,6 +248,6 @@ MESSAGES = (
 )
 
 # The requests whose acceptance depends on the state; bit i of `accepted` stands for the i-th.
-STATE_REQUESTS = ("accept", "start", "pause", "go_on", "abandon", "clear", "recount")
+STATE_REQUESTS = ("accept", "start", "pause", "go_on", "abandon", "clear", "recount", "maintenance")
 
 BY_NAME = {message.kind + message.verb: message for message in MESSAGES}

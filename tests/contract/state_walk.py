@@ -79,6 +79,7 @@ REQUESTS = (
     "clear",
     "stale clear",
     "recount",
+    "maintenance",
     "acknowledge",
 )
 
@@ -241,6 +242,10 @@ class Walk:
             answer = session.clear(reason + (request != "clear"))
         else:
             answer = getattr(session, request)()
+        if request == "maintenance" and not answer:
+            assert before not in transitions.DRIVEN
+            assert session.standstill.proven
+            assert self.fingerprint() == fingerprint
         if answer:
             assert self.fingerprint() == fingerprint, (request, before)
         if before == codes.TRIPPED and session.state != codes.TRIPPED:

@@ -21,7 +21,7 @@ MAY_IMPORT = {
     "operation": {"winding", "profiles", "device", "ledger", "views", "windlink"},
     "cli": {"winding", "profiles", "device", "ledger", "simulator", "views", "operation", "windlink"},
 }
-BESIDE = {"cautions", "errors", "json_text", "snapshot", "__version__"}
+BESIDE = {"cautions", "condition", "errors", "json_text", "snapshot", "verdicts", "__version__"}
 HARDWARE = {"machine", "rp2", "esp32"}
 
 

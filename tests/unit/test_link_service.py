@@ -7,11 +7,17 @@ from typing import Any
 import pytest
 from rig import LOOP_MS, Rig, job_list
 
-from windcore.service import HEARD_MS, Identity, LinkService
+from windcore.service import HEARD_MS, LEAVE_MS, Identity, LinkService
 from windlink import codes
+from windlink.catalogue import STATE_REQUESTS
 from windlink.codec import decode, encode
 from windlink.frame import seal
 from windlink.job import POSITION, job_crc
+
+
+def taking(*verbs: str) -> int:
+    """The mask of a state that takes these requests."""
+    return sum(1 << STATE_REQUESTS.index(verb) for verb in verbs)
 
 
 class Line:
@@ -95,7 +101,12 @@ def test_a_job_with_a_missing_part_a_wrong_checksum_or_a_bad_value_is_not_taken(
     line.ask("part", 5, 0, *values[:8])
     assert line.ask("accept", 5, job_crc(values)) == (
         "refused",
-        {"refusal": codes.JOB_INCOMPLETE, "detail": 8, "state": codes.EMPTY, "accepted": 1},
+        {
+            "refusal": codes.JOB_INCOMPLETE,
+            "detail": 8,
+            "state": codes.EMPTY,
+            "accepted": taking("accept", "maintenance"),
+        },
     )
     for offset in range(0, len(values), 8):
         line.ask("part", 5, offset, *values[offset : offset + 8])
@@ -183,7 +194,7 @@ def test_a_refusal_says_what_would_be_taken() -> None:
     line.load(job_list())
     answer = line.ask("pause", 77)
     assert (answer[1]["refusal"], answer[1]["state"]) == (codes.WRONG_STATE, codes.LOADED)
-    assert answer[1]["accepted"] == 0b1010011  # accept, start, abandon, recount
+    assert answer[1]["accepted"] == taking("accept", "start", "abandon", "recount", "maintenance")
 
 
 @pytest.mark.parametrize("line", [b"\n", b"hello\n", b">7 status 00000000\n", b"\x00\xff\x03\n", b"=1 progress\n"])
@@ -248,3 +259,87 @@ def test_hundreds_of_layers_without_a_host_lose_no_stop_and_no_end() -> None:
     assert verbs[0] == "began"
     counters = line.ask("counters")[1]
     assert (verbs.count("layer_done"), counters["dropped_events"]) == (240, 0)
+
+
+def test_the_sensor_is_told_without_a_job_and_its_counter_wraps() -> None:
+    line = Line()
+    before = line.ask("sensor")[1]["pulses"]
+    line.rig.turned = 500.0
+    line.rig.inputs.switches = codes.GUARD_SWITCH | codes.GO_BUTTON
+    line.rig.inputs.illegal = 5
+    line.rig.step()
+    assert line.ask("sensor")[1] == {
+        "pulses": before + 500 - 2**30,
+        "wheel_pulses": 0,
+        "illegal": 5,
+        "switches": codes.GUARD_SWITCH | codes.GO_BUTTON,
+        "quiet_ms": 0,
+    }
+    line.rig.step(50)
+    assert line.ask("sensor")[1]["quiet_ms"] == 500
+
+
+@pytest.mark.parametrize("state", [codes.EMPTY, codes.LOADED, codes.WAITING, codes.FINISHED, codes.TRIPPED])
+def test_a_restart_for_an_upload_is_taken_at_rest_in_every_state_without_drive(state: int) -> None:
+    line = at_rest_in(state)
+    assert line.rig.session.state == state
+    line.say(encode(">", 900, "maintenance"), port_takes=False)
+    line.rig.step(LEAVE_MS // LOOP_MS)
+    assert not line.service.restart_due(line.rig.now_ms)  # the answer has not left yet
+    assert line.collect()[0][:2] == ("<", "done")
+    assert line.service.restart_due(line.rig.now_ms)
+    assert line.rig.session.state == state
+
+
+def at_rest_in(state: int) -> Line:
+    line = Line()
+    if state == codes.EMPTY:
+        return line
+    line.load(job_list(stops=(), target_pulses=200))
+    if state == codes.LOADED:
+        return line
+    line.ask("start", 77)
+    line.run(1000)
+    if state == codes.WAITING:
+        line.ask("pause", 77)
+    if state == codes.TRIPPED:
+        line.rig.inputs.switches = codes.STOP_BUTTON
+        line.rig.step(2)
+        line.rig.inputs.switches = 0
+    line.run(8000)
+    return line
+
+
+@pytest.mark.parametrize("moment", ["winding", "easing", "coasting after a trip", "turned by hand without a job"])
+def test_a_restart_for_an_upload_is_refused_while_the_spool_turns(moment: str) -> None:
+    line = Line()
+    if moment == "turned by hand without a job":
+        line.rig.forced = 20.0
+        line.rig.step(30)
+    else:
+        line.load(job_list())
+        line.ask("start", 77)
+        line.run(2000)
+        if moment == "easing":
+            line.ask("pause", 77)
+            line.run(50)
+        elif moment == "coasting after a trip":
+            line.rig.inputs.switches = codes.STOP_BUTTON
+            line.rig.forced = 20.0
+            line.run(200)
+    verb, fields = line.ask("maintenance")
+    reason = codes.WRONG_STATE if moment in ("winding", "easing") else codes.STILL_TURNS
+    assert (verb, fields["refusal"]) == ("refused", reason)
+    line.run(LEAVE_MS)
+    assert not line.service.restart_due(line.rig.now_ms)
+
+
+def test_a_restart_is_off_when_a_hand_starts_the_job_before_the_answer_has_left() -> None:
+    line = at_rest_in(codes.LOADED)
+    assert line.ask("maintenance")[0] == "done"
+    line.rig.session.start()
+    line.run(LEAVE_MS)
+    assert not line.service.restart_due(line.rig.now_ms)
+    line.rig.until(codes.FINISHED, most=20000)
+    line.rig.step(500)
+    assert not line.service.restart_due(line.rig.now_ms)
