@@ -6,13 +6,14 @@ same interface later.
 
 from reelwright.ledger.errors import LedgerError
 from reelwright.ledger.ledger import Ledger, ledger_path, new_job_id, open_ledger
-from reelwright.ledger.record import Count, RecordedEvent, WindRecord
+from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
 
 __all__ = [
     "Count",
     "Ledger",
     "LedgerError",
     "RecordedEvent",
+    "RecordedTrip",
     "WindRecord",
     "ledger_path",
     "new_job_id",

@@ -63,6 +63,15 @@ STEPS: tuple[Step, ...] = (
         "CREATE UNIQUE INDEX event_once ON events (job_id, boot, number) WHERE number > 0",
         "CREATE INDEX events_of_job ON events (job_id, id)",
     ),
+    (
+        """CREATE TABLE checkups (
+            id INTEGER PRIMARY KEY,
+            port TEXT NOT NULL,
+            at TEXT NOT NULL,
+            report TEXT NOT NULL
+        )""",
+        "CREATE INDEX checkups_of_port ON checkups (port, id)",
+    ),
 )
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from reelwright.ledger.record import Count, RecordedEvent, WindRecord
+    from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
     from reelwright.snapshot import Happening, WindResult
 
 HOME_VARIABLE = "REELWRIGHT_HOME"
@@ -84,6 +84,15 @@ class Ledger(Protocol):
 
     def events(self, job_id: int) -> list[RecordedEvent]:
         """Every event of a job, in the order of arrival."""
+
+    def trips(self, port: str, since: str | None = None) -> list[RecordedTrip]:
+        """Every trip told on a port after a time, in the order of arrival; all of them without a time."""
+
+    def record_checkup(self, port: str, report: Mapping[str, object]) -> None:
+        """Keeps what a checkup found of the winder on a port."""
+
+    def last_checkup(self, port: str) -> str | None:
+        """When the last checkup on a port was recorded; None before the first."""
 
 
 def ledger_path() -> Path:

@@ -50,3 +50,11 @@ class RecordedEvent:
     at: str
     boot: int
     happening: Happening
+
+
+@frozen
+class RecordedTrip:
+    """A trip, with the job during which it was told."""
+
+    job_id: int
+    event: RecordedEvent

@@ -20,7 +20,7 @@ from reelwright import __version__
 from reelwright.json_text import json_text
 from reelwright.ledger.errors import LedgerError, told
 from reelwright.ledger.layout import bring_up_to_date
-from reelwright.ledger.record import Count, RecordedEvent, WindRecord
+from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
 from reelwright.snapshot import Happening, WindResult
 
 if TYPE_CHECKING:
@@ -188,22 +188,36 @@ class SqliteLedger:
 
     def events(self, job_id: int) -> list[RecordedEvent]:
         """Every event of a job, in the order of arrival."""
-        rows = self._rows("SELECT * FROM events WHERE job_id = ? ORDER BY id", job_id)
-        return [
-            RecordedEvent(
-                row["at"],
-                row["boot"],
-                Happening(row["number"], row["verb"], row["sentence"], json.loads(row["fields"]), row["remedy"]),
+        return [_event(row) for row in self._rows("SELECT * FROM events WHERE job_id = ? ORDER BY id", job_id)]
+
+    def trips(self, port: str, since: str | None = None) -> list[RecordedTrip]:
+        """Every trip told on a port after a time, in the order of arrival; all of them without a time."""
+        rows = self._rows(
+            "SELECT events.* FROM events JOIN winds USING (job_id)"
+            " WHERE winds.port = ? AND events.verb = 'tripped' AND events.at > ? ORDER BY events.id",
+            port,
+            since or "",
+        )
+        return [RecordedTrip(row["job_id"], _event(row)) for row in rows]
+
+    def record_checkup(self, port: str, report: Mapping[str, object]) -> None:
+        """Keeps what a checkup found of the winder on a port."""
+        with self._changing() as connection:
+            connection.execute(
+                "INSERT INTO checkups (port, at, report) VALUES (?, ?, ?)", (port, self._at(), json_text(report))
             )
-            for row in rows
-        ]
+
+    def last_checkup(self, port: str) -> str | None:
+        """When the last checkup on a port was recorded; None before the first."""
+        rows = self._rows("SELECT at FROM checkups WHERE port = ? ORDER BY id DESC LIMIT 1", port)
+        return str(rows[0]["at"]) if rows else None
 
     def _at(self) -> str:
         return self._now().astimezone(UTC).isoformat(timespec="milliseconds")
 
-    def _rows(self, query: str, value: int) -> list[dict[str, Any]]:
+    def _rows(self, query: str, *values: int | str) -> list[dict[str, Any]]:
         with self._lock, self._failures_told():
-            return [dict(row) for row in self._connection.execute(query, (value,))]
+            return [dict(row) for row in self._connection.execute(query, values)]
 
     @contextmanager
     def _changing(self, job_id: int | None = None) -> Iterator[sqlite3.Connection]:
@@ -235,6 +249,11 @@ class SqliteLedger:
             if in_words is None:
                 raise
             raise in_words from failure
+
+
+def _event(row: dict[str, Any]) -> RecordedEvent:
+    happening = Happening(row["number"], row["verb"], row["sentence"], json.loads(row["fields"]), row["remedy"])
+    return RecordedEvent(row["at"], row["boot"], happening)
 
 
 def _record(row: dict[str, Any]) -> WindRecord:
