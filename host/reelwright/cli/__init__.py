@@ -24,6 +24,7 @@ COMMANDS = {
     "split": ("reelwright.cli.split", "Split part-used pay-off spools into wanted lengths."),
     "wind": ("reelwright.cli.wind", "Load a job into the winder, start it, follow it and record it."),
     "watch": ("reelwright.cli.watch", "Look at a winder without touching it."),
+    "checkup": ("reelwright.cli.checkup", "Look at a winder, its link, its sensor and its motor."),
     "simulate": ("reelwright.cli.simulate", "Offer a simulated winder behind a serial port."),
     "gears": ("reelwright.cli.gears", "Check a gear train, or find one for a lay pitch."),
     "ledger": ("reelwright.cli.ledger", "What has been wound: list, show, export."),

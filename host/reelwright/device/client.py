@@ -37,6 +37,7 @@ GIVE_UP_HEARD_S = 60.0
 SHORTER_AFTER = 3  # retries of a part of a job: the next ones are half as long, and pass a bad cable sooner
 KEEP_ALIVE_S = 0.5
 MAX_PACE = 50  # a winder that runs as fast as it can is taken to be this fast
+PROMPT = ">>> "  # of the interpreter on a board that runs no program
 _LONGEST_LINE = 256
 
 
@@ -129,8 +130,7 @@ class Client:
         except LinkLostError as silence:
             heard = f" It sent other text, such as {self.strays[-1]!r}." if self.strays else ""
             raise NotAWinderError(
-                f"The port {self._port.name} does not answer as a winder.{heard}",
-                "Check that it is the winder's port, and that the firmware is installed and running.",
+                f"The port {self._port.name} does not answer as a winder.{heard}", self._how_to_get_a_winder()
             ) from silence
         self._pace = fields["pace"] or MAX_PACE
         self.inbox.clear()
@@ -236,6 +236,14 @@ class Client:
             f"The winder on {self._port.name} does not answer `{verb}`.",
             "Check cable and power. The winder does as its job says of a lost link; the same command picks the job up.",
         )
+
+    def _how_to_get_a_winder(self) -> str:
+        if any(PROMPT in each for each in self.strays):
+            return (
+                "The interpreter's prompt answers: no control loop runs, as after `reelwright checkup --free-port`."
+                " Restart the board: its reset button, unplugging it, or Ctrl-D at the prompt."
+            )
+        return "Check that it is the winder's port, and that the firmware is installed and running."
 
     def _matching(self, verb: str, session: int | None) -> dict[str, Any] | None:
         if self._answer is None:

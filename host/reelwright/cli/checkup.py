@@ -1,0 +1,193 @@
+"""`reelwright checkup`: what is connected, how it is, and whether sensor and motor do as they should."""
+
+from __future__ import annotations
+
+import sys
+from contextlib import ExitStack
+from typing import TYPE_CHECKING
+
+import click
+
+from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_TRIPPED, UsageError
+
+if TYPE_CHECKING:
+    from reelwright.condition import MotorResult
+    from reelwright.device.client import Client
+    from reelwright.ledger import Ledger
+    from reelwright.operation.motor_test import MotorTest
+    from reelwright.verdicts import Verdict
+    from reelwright.winding.job import Machine
+
+FORMAT = 1
+MOST_TURNS = 20
+
+
+@click.command("checkup")
+@click.argument("machine_name", metavar="[MACHINE|JOB.toml]", required=False)
+@click.option("--port", "port_name", metavar="PORT", help="Serial port of the winder. Default: the only one that fits.")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object, at the end.")
+@click.option("--sensor", "with_sensor", is_flag=True, help="Test the sensor on turns that you make by hand.")
+@click.option(
+    "--turns",
+    type=click.IntRange(1, MOST_TURNS),
+    default=3,
+    show_default=True,
+    help="How many, for the sensor test.",
+)
+@click.option("--motor", "with_motor", is_flag=True, help="Test the motor on a few slow turns. Asks first.")
+@click.option(
+    "--free-port",
+    is_flag=True,
+    help="Restart the board without its control loop, so that its port is free for uploads.",
+)
+def command(
+    machine_name: str | None,
+    port_name: str | None,
+    as_json: bool,
+    with_sensor: bool,
+    turns: int,
+    with_motor: bool,
+    free_port: bool,
+) -> None:
+    """Say what is connected and how it is; test sensor and motor.
+
+    Without options it asks questions only. MACHINE, a machine profile's name, or the machine of JOB.toml says what the
+    sensor and the motor should do; take the strand off the spool before either test. The checkup goes into the ledger.
+    """
+    if free_port and (with_sensor or with_motor):
+        raise UsageError("--free-port goes alone: the winder then tests nothing.", "Give the tests first.")
+    machine = _machine(machine_name) if with_sensor or with_motor else None
+    if with_motor and machine is not None and machine.drive == "hand":
+        raise UsageError("A machine that is turned by hand has no motor to test.", "Give --sensor alone.")
+    sys.exit(_check_up(port_name, machine, turns if with_sensor else 0, with_motor, free_port, as_json))
+
+
+def _machine(name: str | None) -> Machine:
+    """The machine of a job file, or of a profile."""
+    from reelwright.profiles import load_job, load_part, profile_names
+
+    if name is None:
+        raise UsageError(
+            "A test needs to know the machine.",
+            f"Name a job file, or a machine profile; there are {', '.join(profile_names('machine'))}.",
+        )
+    if name.lower().endswith(".toml"):
+        return load_job(name).machine
+    part: Machine = load_part("machine", name)
+    return part
+
+
+def _check_up(
+    port_name: str | None, machine: Machine | None, turns: int, with_motor: bool, free_port: bool, as_json: bool
+) -> int:
+    """The whole checkup on one connection; the exit code."""
+    from attrs import asdict
+
+    from reelwright.device.client import Client
+    from reelwright.device.discovery import find_port
+    from reelwright.device.port import Port
+    from reelwright.json_text import json_text
+    from reelwright.ledger import open_ledger
+    from reelwright.operation.checkup import look
+    from reelwright.views.checkup_page import fact_lines
+
+    with ExitStack() as stack:
+        ledger = stack.enter_context(open_ledger())
+        port = Port(port_name or find_port())
+        stack.callback(port.close)
+        client = Client(port)
+        winder = client.hello()
+        if free_port:
+            return _free_port(client, as_json=as_json)
+        checkup = look(client, winder, ledger)
+        report = {"kind": "checkup", "format": FORMAT, **checkup.to_dict()}
+        verdicts = list(checkup.verdicts)
+        if not as_json:
+            for line in fact_lines(checkup):
+                click.echo(line)
+            _show(verdicts)
+        if turns and machine is not None:
+            verdicts += _sensor(client, machine, turns, report, as_json=as_json)
+        motor = None
+        if with_motor and machine is not None:
+            motor = _motor(client, machine, ledger, report, verdicts, as_json=as_json)
+        report["verdicts"] = [asdict(each) for each in verdicts]
+        ledger.record_checkup(client.port_name, report)
+        if as_json:
+            click.echo(json_text(report))
+    if motor is not None and motor.trip:
+        return EXIT_TRIPPED
+    return EXIT_DEVICE if any(each.rank == "fault" for each in verdicts) else EXIT_DONE
+
+
+def _free_port(client: Client, *, as_json: bool) -> int:
+    from reelwright.json_text import json_text
+    from reelwright.operation.maintenance import free_port
+
+    told = free_port(client)
+    click.echo(json_text({"kind": "port_free", "format": FORMAT, "port": client.port_name}) if as_json else told)
+    return EXIT_DONE
+
+
+def _sensor(client: Client, machine: Machine, turns: int, report: dict[str, object], *, as_json: bool) -> list[Verdict]:
+    from attrs import asdict
+
+    from reelwright.operation.sensor_test import SensorTest, judge_sensor
+
+    expected = float(machine.pulses_per_spool_turn)
+    result = SensorTest(client, expected, lambda text: click.echo(text, err=as_json)).run(turns)
+    found = judge_sensor(result, machine)
+    report["sensor"] = {"expected_pulses_per_turn": expected, **asdict(result)}
+    if not as_json:
+        _show(found)
+    return found
+
+
+def _motor(
+    client: Client,
+    machine: Machine,
+    ledger: Ledger,
+    report: dict[str, object],
+    verdicts: list[Verdict],
+    *,
+    as_json: bool,
+) -> MotorResult:
+    """The test, once the operator has agreed to it; its verdicts join the others."""
+    from attrs import asdict
+
+    from reelwright.cli.wind import counting
+    from reelwright.operation.motor_test import MotorTest, judge_motor
+    from reelwright.operation.wind import Interrupts
+
+    interrupts = Interrupts()
+    test = MotorTest(machine, client, ledger, interrupts)
+    _have_confirmed(test)
+    with counting(interrupts):
+        result = test.run()
+    found = judge_motor(result, test.plan)
+    report["motor"] = {"wanted_rpm": test.wanted_rpm, **asdict(result)}
+    verdicts += found
+    if not as_json:
+        _show(found)
+    return result
+
+
+def _have_confirmed(test: MotorTest) -> None:
+    """Show the cautions, and go on only when the operator types the words. Raises UsageError."""
+    from reelwright.operation.motor_test import CAUTIONS, PASSWORD, TURNS
+
+    click.echo(CAUTIONS, err=True)
+    click.echo(f"It makes {TURNS} turns at {test.wanted_rpm:.0f} rpm. To begin, type: {PASSWORD}", err=True)
+    click.echo("> ", nl=False, err=True)
+    if sys.stdin.readline().strip() != PASSWORD:
+        raise UsageError(
+            "The motor test was not confirmed: nothing was moved.",
+            f'Take the emergency stop in hand, give the command again, and type "{PASSWORD}" when it asks.',
+        )
+
+
+def _show(verdicts: list[Verdict]) -> None:
+    from reelwright.views.checkup_page import verdict_lines
+
+    for line in verdict_lines(verdicts):
+        click.echo(line)

@@ -1,0 +1,69 @@
+"""A checkup as lines for a person: facts by heading, then what they mean and what to do."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reelwright.verdicts import LOOK, WELL
+from reelwright.views.quantities import count_of
+from reelwright.views.untrusted import plain_text
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from reelwright.condition import Checkup
+    from reelwright.verdicts import Verdict
+
+_NAMED = 22  # columns for the name of a fact
+
+
+def facts_of(checkup: Checkup) -> list[tuple[str, str]]:
+    """Name and text of each fact, in order."""
+    port = checkup.port
+    link = checkup.link
+    held = checkup.held
+    trip = checkup.last_trip
+    usb = f"{port.carries or 'unknown maker'}, USB {port.usb_vendor}:{port.usb_product}" if port.usb_vendor else "-"
+    limits = (
+        f"{checkup.highest_rate_pulses_s:g} pulses a second, {checkup.most_layers} layers,"
+        f" {checkup.most_job_values} values a job, a step each {checkup.loop_ms} ms"
+    )
+    round_trip = f"{link.round_trip_min_ms:.1f} / {link.round_trip_median_ms:.1f} / {link.round_trip_max_ms:.1f} ms"
+    counters = (
+        f"{link.bad_lines + link.overlong_lines} bad lines, {link.dropped_progress} progress and"
+        f" {link.dropped_events} events dropped, longest step {link.longest_loop_ms} ms"
+    )
+    return [
+        ("port", port.name),
+        ("USB device", usb),
+        ("serial number", port.serial_number or "-"),
+        ("firmware", f"{checkup.firmware}, this program {checkup.program}"),
+        ("protocol", checkup.protocol),
+        ("board", f"{checkup.board}, boot {checkup.boot}"),
+        ("last start", checkup.cause_sentence),
+        ("can do", ", ".join(checkup.capabilities) or "nothing"),
+        ("limits", limits),
+        ("link", f"{count_of(link.requests, 'request')}, {link.retries} sent again"),
+        ("round trip", f"{round_trip} (least, median, most)"),
+        ("since the start", counters),
+        ("state", held.state),
+        ("job", f"{held.job_id}{held.known}, {count_of(held.pulses, 'pulse')}" if held.job_id else "none"),
+        ("its last trip", trip.reason if trip else "none since its start"),
+        ("last checkup", checkup.since or "none on this port"),
+        ("trips since", ", ".join(f"{each.reason} ({each.at})" for each in checkup.recorded_trips) or "none recorded"),
+    ]
+
+
+def fact_lines(checkup: Checkup) -> Iterator[str]:
+    """The facts, a line each."""
+    for name, text in facts_of(checkup):
+        yield plain_text(f"{name:<{_NAMED}}{text}")
+
+
+def verdict_lines(verdicts: Iterable[Verdict]) -> Iterator[str]:
+    """Each verdict, and in a second line what to do."""
+    marks = {WELL: "Good:", LOOK: "Look:"}
+    for each in verdicts:
+        yield plain_text(f"{marks.get(each.rank, 'Fault:')} {each.sentence}")
+        if each.remedy:
+            yield "  " + plain_text(each.remedy)
