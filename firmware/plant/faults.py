@@ -3,7 +3,7 @@
 run_out       The pay-off spool is empty. Lasts.
 snag          The strand is caught at the pay-off spool. Freed once the spool has stood for five seconds.
 sensor_dead   The sensor's wire is off: the counter stands. Lasts.
-sensor_weak   The sensor misses a fifth of the edges, one here and one there. Lasts.
+sensor_weak   The sensor misses two edges in three for about half a second, then none for as long, and so on. Lasts.
 swapped_channels The sensor's two channels are exchanged: the counter runs the other way. Lasts; one channel alone
               has no direction.
 stop_pressed  The stop button is held for three seconds.

@@ -33,7 +33,8 @@ _SLIDING_SHARE = 0.03
 _BREAKAWAY_SHARE = 0.045
 _ROTOR_S = 0.1
 _TENSION_SWITCH_TIMES = 4.0  # back tensions at which a tension switch acts
-_WEAK_SHARE = 0.2  # of the edges that a weak sensor misses
+_WEAK_SHARES = (1e-9, 0.67)  # of the edges that a weak sensor misses, in turn; never all seen, or it would catch up
+_WEAK_STEPS = 50  # on average until the next
 _SLIPPING_SHARE = 0.5  # of the shaft's turns that a slipping spool does not follow
 _WEIGHING_CHANGE = 0.005  # change of inertia worth preparing the motor again
 
@@ -62,6 +63,7 @@ class Plant:
         wheel_mm = machine.get("wheel_mm_per_pulse", 0.0)
         self._wheel = SlotSensor(1.0 / wheel_mm, 1, Chance(spec["seed"] + 3)) if wheel_mm else None
         self._hand = Hand(machine["spool_rpm"], chance, step_ms)
+        self._weakness = Chance(spec["seed"] + 6)
         self._turner = SpoolTurner(Chance(spec["seed"] + 5), step_ms) if spec.get("turned_by_hand") else None
         self._shaft = _geared_shaft(spec)
         self._stepper = _stepper(spec, step_ms)
@@ -166,8 +168,8 @@ class Plant:
         sensor = self._sensor
         sensor.dead = self.faults.sensor_dead
         sensor.swapped = self.faults.swapped_channels
-        if self.faults.sensor_weak:
-            sensor.missed = _WEAK_SHARE
+        if self.faults.sensor_weak and self._weakness.below(_WEAK_STEPS) == 0:
+            sensor.missed = _WEAK_SHARES[self._weakness.below(2)]
         sensor.turn_to(self._shaft_turns)
         if self.faults.run_out and before_mm < self._end_mm:
             self._end_mm = before_mm

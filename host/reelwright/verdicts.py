@@ -100,6 +100,11 @@ _VERDICTS = {
     ),
     "motor_tripped": (FAULT, "The motor test tripped ({trip}). {sentence}", "{remedy}"),
     "motor_short": (FAULT, "The motor test ended {missing} pulses short of its target.", "Run it again and watch it."),
+    "motor_link_silent": (
+        FAULT,
+        "The winder paused the motor test, because it heard nothing of this computer for {seconds} s.",
+        "Look at the cable and at what else keeps this computer busy, then run it again.",
+    ),
     "motor_overran": (
         FAULT,
         "The spool ran {overrun} pulses past its stop.",

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import json
+import time
 from typing import TYPE_CHECKING
+
+import serial
 
 from boards.simulated_memory import SimulatedFlash
 from simulated.test_simulated_board import FakePort, board
+from simulated.winder import run as run_command
+from simulated.winder import simulated, start_wind, wind, write_job
 from windcore import restart
 from windcore.journal import WORDS, Memory, Registers
 from windcore.loop import run
@@ -14,6 +20,9 @@ from windlink import codes
 from windlink.codec import decode, encode
 
 if TYPE_CHECKING:
+    import subprocess
+    from pathlib import Path
+
     from boards.simulated import SimulatedBoard
 
 CTRL_D = b"\x04"
@@ -124,3 +133,64 @@ def test_power_lost_while_the_port_is_free_leads_to_a_normal_start() -> None:
     winder._restart(codes.POWER_ON)
     assert winder.starts_again()
     assert not restart.is_for_upload(winder.backup)
+
+
+def test_the_port_of_a_real_process_is_freed_at_rest_and_winds_again_after_its_restart(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "20", "--truth", str(truth)) as port:
+        code, _, err = wind(job, port, tmp_path)
+        assert code == 5, err  # at rest at the end of layer 1
+        freed = free_port(tmp_path, port)
+        assert (freed.returncode, freed.stderr) == (0, "")
+        assert "free for uploads" in freed.stdout
+        refused = run_command(tmp_path, "checkup", "--port", port)
+        assert refused.returncode == 3
+        assert "no control loop runs" in refused.stderr
+        assert "Ctrl-D" in refused.stderr
+        with serial.Serial(port, timeout=2) as prompt:
+            prompt.write(CTRL_D)
+        again = run_command(tmp_path, "checkup", "--port", port, "--json")
+        report = json.loads(again.stdout)
+        assert report["cause"] == "commanded"
+        assert "restarted_by_itself" not in {each["code"] for each in report["verdicts"]}
+    told = [json.loads(line) for line in truth.read_text().splitlines()]
+    at = next(index for index, each in enumerate(told) if each["kind"] == "port_free")
+    assert {each["motor"] for each in told[at:]} == {"off"}
+    assert {each["true_pulses"] for each in told[at:]} == {told[at]["true_pulses"]}
+    assert kinds(truth).count("commanded") == 1
+
+
+def test_a_winder_that_turns_refuses_and_winds_on(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "2", "--truth", str(truth)) as port:
+        program = start_wind(job, port, tmp_path)
+        while json.loads(truth.read_text().rstrip().splitlines()[-1])["true_turns"] < 1:
+            assert program.poll() is None
+            time.sleep(0.05)
+        program.kill()
+        program.communicate()
+        refused = free_port(tmp_path, port)
+        assert refused.returncode == 3
+        assert "refused `maintenance`" in refused.stderr
+        before = json.loads(truth.read_text().rstrip().splitlines()[-1])["true_turns"]
+        code, told, err = wind(job, port, tmp_path)
+        assert code == 0, err
+        assert told[-1]["outcome"] == "reached"
+    assert before > 1
+    assert "commanded" not in kinds(truth)
+
+
+def free_port(home: Path, port: str) -> subprocess.CompletedProcess[str]:
+    """`checkup --free-port`, given again while the spool is not yet known to stand."""
+    for _ in range(20):
+        done = run_command(home, "checkup", "--free-port", "--port", port)
+        if "still turns" not in done.stderr:
+            return done
+        time.sleep(0.1)
+    return done
+
+
+def kinds(truth: Path) -> list[str]:
+    return [json.loads(line)["kind"] for line in truth.read_text().rstrip().splitlines()]

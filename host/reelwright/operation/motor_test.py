@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 TURNS = 5
 SPEED_SHARE = 0.25  # of the greatest speed
 FASTEST_RPM = 30.0
-LINK_LOSS_S = 1.0
+LINK_LOSS_S = 2.0
 SLOW_SHARE = 0.8  # of the speed asked for
 MOST_TIMES = 3.0  # the planned time, and
 MOST_MORE_S = 60.0  # of the winder's own, before this program gives it up
@@ -142,7 +142,6 @@ class MotorTest:
         if status["state"] not in (codes.FINISHED, codes.TRIPPED):
             # a link that failed for a while has made it pause, or it does not come to rest
             client.request("abandon", job_id)
-            status = client.request("status")
         return self._result(status, rest_at_s)
 
     def _hear(self) -> None:
@@ -190,6 +189,8 @@ def judge_motor(result: MotorResult, plan: Plan) -> list[Verdict]:
         ]
     if result.stopped:
         return [verdict("motor_stopped")]
+    if result.state == codes.WAITING:
+        return [verdict("motor_link_silent", seconds=f"{LINK_LOSS_S:g}")]
     overrun = result.pulses - result.target_pulses
     if overrun < -1:
         return [verdict("motor_short", missing=-overrun)]

@@ -84,9 +84,11 @@ class SensorTest:
 
     def _wait_for_rest(self) -> bool:
         """Whether the spool stands. Few pulses out of a rest are interference; many are a hand that came early."""
-        deadline_s = self._clock() + self._client.virtual(WAIT_S)
+        begun_s = self._clock()
+        deadline_s = begun_s + self._client.virtual(WAIT_S)
+        watched_s = begun_s + self._client.virtual(REST_MS / 1000)
         last = self._read()
-        while last["quiet_ms"] < REST_MS:
+        while last["quiet_ms"] < REST_MS or self._clock() < watched_s:
             if self._clock() > deadline_s:
                 return False
             now = self._read()
@@ -143,17 +145,18 @@ def _judge_counts(counts: list[int], expected: float, machine: Machine) -> Verdi
     if len(counts) == 1:
         return verdict("sensor_off_once", fit=fit, **said)
     if max(counts) - min(counts) <= 2 + AGAIN_TURNS * max(mean, expected):
-        return verdict("sensor_wrong_ppr", fit=fit, hint=_hint(mean / expected), **said)
+        return verdict("sensor_wrong_ppr", fit=fit, hint=_hint(mean / expected, fit), **said)
     return verdict("sensor_misses" if mean < expected else "sensor_adds", **said)
 
 
-def _hint(ratio: float) -> str:
+def _hint(ratio: float, fit: int) -> str:
     for times in (2, 4):
         if abs(ratio / times - 1) < HAND_TURNS:
             return f" That is {times} times as many: it may count both edges, or those of both channels."
         if abs(ratio * times - 1) < HAND_TURNS:
             return f" That is one in {times}."
-    return ""
+    # dirt on a disc hides the same slots in every turn, which no count can tell from a disc without them
+    return f" Where the disc has not {fit} slots, the sensor misses the same ones in every turn." if ratio < 1 else ""
 
 
 def _listed(counts: list[int]) -> str:

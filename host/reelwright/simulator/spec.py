@@ -20,7 +20,7 @@ FAULTS = {
     "run_out": "the pay-off spool is empty",
     "snag": "the strand is caught, and freed after the spool has stood for 5 s",
     "sensor_dead": "the counter stands from then on",
-    "sensor_weak": "the sensor misses a fifth of the edges from then on",
+    "sensor_weak": "the sensor misses most edges now and then from then on",
     "swapped_channels": "the counter of two channels runs the other way from then on",
     "stop_pressed": "the stop button is held for 3 s",
     "guard_open": "the guard is open for 5 s",

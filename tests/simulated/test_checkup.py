@@ -1,0 +1,195 @@
+"""`checkup` on a simulated winder behind its port: each verdict is reached by the fault that it names."""
+
+from __future__ import annotations
+
+import json
+import signal
+import subprocess
+import time
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reelwright.operation.motor_test import PASSWORD
+from simulated.winder import COMMAND, environment, listed, run, simulated, start_wind, write_job
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+JOB = """
+[take_up]
+barrel_diameter_mm = 50
+flange_diameter_mm = 90
+inside_width_mm = 40
+[strand]
+diameter_mm = 1.75
+material = "PLA"
+[machine]
+turns_per_layer = "21"
+pulses_per_turn = {ppr}
+sensor = "{sensor}"
+drive = "dc"
+ratchet = {ratchet}
+[target]
+layers = 2.5
+"""
+
+
+# The hand may have turned the spool a few times before the command asks for it.
+NOISE_IN_EVERY_TURN = tuple(f"sensor_noise@{turn}.5" for turn in range(30))
+
+
+def job_of(folder: Path, *, ppr: int = 60, sensor: str = "quadrature", ratchet: bool = True, name: str = "job") -> Path:
+    path = folder / f"{name}.toml"
+    path.write_text(JOB.format(ppr=ppr, sensor=sensor, ratchet=str(ratchet).lower()), encoding="utf-8")
+    return path
+
+
+def check_up(home: Path, port: str, *options: str, typed: str = "") -> tuple[int, dict[str, Any], str]:
+    """`checkup --json`: exit code, report ({} where there is none), standard error."""
+    done = subprocess.run(
+        [*COMMAND, "checkup", "--port", port, "--json", *options],
+        input=typed,
+        capture_output=True,
+        text=True,
+        env=environment(home),
+        timeout=90,
+        check=False,
+    )
+    assert "Traceback" not in done.stderr
+    return done.returncode, json.loads(done.stdout) if done.stdout else {}, done.stderr
+
+
+def found(report: dict[str, Any]) -> list[str]:
+    """The codes, but for what a busy computer under the simulation can bring about."""
+    busy = ("in_order", "slow_loop", "requests_repeated", "lines_damaged")
+    return [each["code"] for each in report["verdicts"] if each["code"] not in busy]
+
+
+@pytest.mark.parametrize(
+    ("sensor", "faults", "code", "expected"),
+    [
+        ("quadrature", (), 0, ["sensor_right"]),
+        ("single", (), 0, ["sensor_right", "direction_unseen"]),
+        ("quadrature", ("sensor_dead@0",), 3, ["sensor_silent"]),
+        ("quadrature", ("swapped_channels@0",), 3, ["sensor_backwards", "sensor_right"]),
+        ("quadrature", ("sensor_weak@0",), 3, ["sensor_misses"]),
+        ("single", ("sensor_weak@0",), 3, ["sensor_misses", "direction_unseen"]),
+        ("quadrature", NOISE_IN_EVERY_TURN, 3, ["sensor_noisy"]),
+        ("single", NOISE_IN_EVERY_TURN, 3, ["sensor_adds", "direction_unseen"]),
+    ],
+    ids=lambda value: (*value, "no fault")[0] if isinstance(value, tuple) else None,
+)
+def test_the_sensor_test_tells_each_fault_from_the_others(
+    tmp_path: Path, sensor: str, faults: tuple[str, ...], code: int, expected: list[str]
+) -> None:
+    job = job_of(tmp_path, sensor=sensor)
+    options = [word for fault in faults for word in ("--fault", fault)]
+    with simulated(job, tmp_path, "--pace", "20", "--turn-by-hand", *options) as port:
+        done, report, err = check_up(tmp_path, port, str(job), "--sensor", "--turns", "5")
+    assert found(report) == expected, (report["sensor"], err)
+    assert done == code
+    assert report["sensor"]["expected_pulses_per_turn"] == 60
+    assert "Turn 1 of 5: turn the spool once" in err
+
+
+def test_wrong_pulses_per_turn_in_the_profile_are_told_with_the_ones_that_fit(tmp_path: Path) -> None:
+    machine = job_of(tmp_path)
+    profile = job_of(tmp_path, ppr=24, name="profile")
+    with simulated(machine, tmp_path, "--pace", "20", "--turn-by-hand") as port:
+        code, report, _ = check_up(tmp_path, port, str(profile), "--sensor")
+    assert (code, found(report)) == (3, ["sensor_wrong_ppr"])
+    assert "machine.pulses_per_turn = 60," in report["verdicts"][-1]["remedy"]
+
+
+@pytest.mark.parametrize(
+    ("faults", "ratchet", "code", "expected", "trip"),
+    [
+        ((), True, 0, ["motor_right"], ""),
+        (("swapped_leads@0",), False, 4, ["motor_tripped"], "backwards"),
+        (("swapped_leads@0",), True, 4, ["motor_tripped"], "no_pulses"),
+        (("swapped_channels@0",), True, 4, ["motor_tripped"], "backwards"),
+        (("sensor_dead@1",), True, 4, ["motor_tripped"], "no_pulses"),
+        (("runaway@1",), True, 4, ["motor_tripped"], "overspeed"),
+        (("stop_pressed@1",), True, 4, ["motor_tripped"], "stop_pressed"),
+    ],
+    ids=lambda value: (*value, "no fault")[0] if isinstance(value, tuple) else None,
+)
+def test_the_motor_test_runs_a_job_as_any_other_and_tells_how_it_ended(
+    tmp_path: Path, faults: tuple[str, ...], ratchet: bool, code: int, expected: list[str], trip: str
+) -> None:
+    job = job_of(tmp_path, ratchet=ratchet)
+    truth = tmp_path / "truth.jsonl"
+    options = [word for fault in faults for word in ("--fault", fault)]
+    with simulated(job, tmp_path, "--pace", "4", "--truth", str(truth), *options) as port:
+        done, report, err = check_up(tmp_path, port, str(job), "--motor", typed=PASSWORD + "\n")
+        after = check_up(tmp_path, port)[1]
+    assert found(report) == expected, (report["motor"], err)
+    assert (done, report["motor"]["trip_word"]) == (code, trip)
+    assert "emergency stop" in err
+    assert PASSWORD in err
+    last = json.loads(truth.read_text().splitlines()[-1])
+    assert last["motor"] == "off"
+    assert abs(last["true_turns"]) < 12  # a runaway is let run for three seconds
+    assert listed(tmp_path) == []
+    assert after["held"]["trip"] == trip
+    if not faults:
+        assert abs(last["true_turns"] - 5) < 0.1
+        assert report["motor"]["fastest_rpm"] > 0.8 * report["motor"]["wanted_rpm"] > 20
+        assert 0 <= report["motor"]["rest_s"] < 5
+
+
+@pytest.mark.parametrize("typed", ["", "\n", "yes\n", "y\n", PASSWORD[:-1] + "\n"])
+def test_without_the_typed_words_nothing_is_sent_and_nothing_moves(tmp_path: Path, typed: str) -> None:
+    job = job_of(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "10", "--truth", str(truth)) as port:
+        code, report, err = check_up(tmp_path, port, str(job), "--motor", typed=typed)
+        assert (code, report) == (2, {})
+        assert "not confirmed: nothing was moved" in err
+        assert check_up(tmp_path, port)[1]["held"]["state"] == "empty"
+    assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] == 0
+
+
+def test_ctrl_c_in_the_motor_test_brings_the_spool_to_rest_before_the_command_ends(tmp_path: Path) -> None:
+    job = job_of(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--truth", str(truth)) as port:
+        program = subprocess.Popen(
+            [*COMMAND, "checkup", str(job), "--motor", "--port", port, "--json"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.PIPE,
+            text=True,
+            env=environment(tmp_path),
+        )
+        assert program.stdin is not None
+        program.stdin.write(PASSWORD + "\n")
+        program.stdin.flush()
+        while json.loads(truth.read_text().rstrip().splitlines()[-1])["true_turns"] < 0.2:
+            assert program.poll() is None
+            time.sleep(0.05)
+        program.send_signal(signal.SIGINT)
+        out, err = program.communicate(timeout=60)
+        report = json.loads(out)
+        assert (program.returncode, found(report)) == (0, ["motor_stopped"]), err
+        assert check_up(tmp_path, port)[1]["held"]["state"] == "finished"
+    assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] < 4
+
+
+def test_the_ledger_keeps_checkups_and_the_next_one_tells_the_trips_between(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "stop_pressed@3") as port:
+        assert check_up(tmp_path, port)[1]["since"] is None
+        program = start_wind(job, port, tmp_path)
+        program.communicate(timeout=60)
+        assert program.returncode == 4
+        code, report, _ = check_up(tmp_path, port)
+        shown = run(tmp_path, "checkup", "--port", port).stdout
+    assert code == 3
+    assert found(report) == ["tripped", "job_held", "tripped_before"]
+    assert report["since"]
+    assert [each["reason"] for each in report["recorded_trips"]] == ["stop_pressed"]
+    assert report["last_trip"]["reason"] == "stop_pressed"
+    assert "Fault: The winder is tripped (stop_pressed)" in shown
+    assert "none recorded" in shown  # since that second checkup
