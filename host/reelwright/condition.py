@@ -39,7 +39,10 @@ class LinkFacts:
 
 @frozen
 class HeldFacts:
-    """What the winder is about. known: what the ledger says of its job. trip: word of the trip that holds it."""
+    """What the winder is about. known: what the ledger says of its job. trip: word of the trip that holds it.
+
+    remembered: number of the job that was under way before its last start, 0 for none, and the count it has for it.
+    """
 
     state: str
     job_id: int
@@ -47,6 +50,8 @@ class HeldFacts:
     pulses: int
     layer: int
     trip: str
+    remembered: int = 0
+    remembered_pulses: int = 0
 
 
 @frozen

@@ -24,6 +24,11 @@ _VERDICTS = {
         "`reelwright ledger show {job_id}` tells of the last one.",
     ),
     "job_held": (LOOK, "The winder holds job {job_id}{known}, {state}.", "The command that began it goes on with it."),
+    "job_remembered": (
+        LOOK,
+        "The winder remembers job {job_id}, at {pulses} pulses, from before its last start.",
+        "`reelwright wind --resume` goes on with it.",
+    ),
     "other_firmware": (
         LOOK,
         "The winder's firmware is {firmware}, this program {program}.",

@@ -139,7 +139,8 @@ def test_the_port_of_a_real_process_is_freed_at_rest_and_winds_again_after_its_r
     job = write_job(tmp_path, pauses="[1]")
     truth = tmp_path / "truth.jsonl"
     with simulated(job, tmp_path, "--pace", "20", "--truth", str(truth)) as port:
-        code, _, err = wind(job, port, tmp_path)
+        code, lines, err = wind(job, port, tmp_path)
+        told_pulses = lines[-1]["counted_pulses"]
         assert code == 5, err  # at rest at the end of layer 1
         freed = free_port(tmp_path, port)
         assert (freed.returncode, freed.stderr) == (0, "")
@@ -153,7 +154,10 @@ def test_the_port_of_a_real_process_is_freed_at_rest_and_winds_again_after_its_r
         again = run_command(tmp_path, "checkup", "--port", port, "--json")
         report = json.loads(again.stdout)
         assert report["cause"] == "commanded"
-        assert "restarted_by_itself" not in {each["code"] for each in report["verdicts"]}
+        found = {each["code"] for each in report["verdicts"]}
+        assert "restarted_by_itself" not in found
+        assert {"tripped", "job_remembered"} <= found  # a job was under way, and waits to be resumed
+        assert report["held"]["remembered_pulses"] == told_pulses
     told = [json.loads(line) for line in truth.read_text().splitlines()]
     at = next(index for index, each in enumerate(told) if each["kind"] == "port_free")
     assert {each["motor"] for each in told[at:]} == {"off"}
@@ -162,7 +166,7 @@ def test_the_port_of_a_real_process_is_freed_at_rest_and_winds_again_after_its_r
 
 
 def test_a_winder_that_turns_refuses_and_winds_on(tmp_path: Path) -> None:
-    job = write_job(tmp_path)
+    job = write_job(tmp_path, link_loss="wind_on")
     truth = tmp_path / "truth.jsonl"
     with simulated(job, tmp_path, "--pace", "2", "--truth", str(truth)) as port:
         program = start_wind(job, port, tmp_path)

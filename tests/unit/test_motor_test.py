@@ -15,10 +15,12 @@ from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.ledger import open_ledger
 from reelwright.operation.motor_test import TURNS, MotorTest, judge_motor, motor_job
+from reelwright.operation.sensor_test import SensorTest
 from reelwright.operation.wind import Interrupts
 from reelwright.profiles import load_part, profile_names
 from reelwright.winding.job import Machine
 from reelwright.winding.plan import make_plan
+from windcore.journal import Past
 from windlink import codes
 from windlink.job import JOB_FIELDS
 
@@ -79,8 +81,8 @@ def test_a_hand_driven_machine_has_no_motor_to_test() -> None:
 def verdicts_of(cable: Cable, ledger: Ledger, of: Machine, interrupts: Interrupts | None = None) -> list[str]:
     client = client_on(cable)
     client.hello()
-    test = MotorTest(of, client, ledger, interrupts or Interrupts(), clock=cable.clock)
-    return [each.code for each in judge_motor(test.run(), test.plan)]
+    test = MotorTest(of, client, ledger, clock=cable.clock)
+    return [each.code for each in judge_motor(test.run(interrupts or Interrupts()), test.plan)]
 
 
 def test_a_motor_that_obeys_is_right_and_leaves_no_wind_in_the_ledger(ledger: Ledger) -> None:
@@ -133,8 +135,8 @@ def test_a_winder_with_a_job_in_hand_is_not_tested(state: int, ledger: Ledger) -
         cable.rig.inputs.switches = codes.STOP_BUTTON
         client.listen(0.1)
     before = cable.rig.session.count
-    with pytest.raises(DeviceError, match="abandon the job"):
-        MotorTest(machine(), client, ledger, Interrupts(), clock=cable.clock)
+    with pytest.raises(DeviceError, match="belongs to a job"):
+        MotorTest(machine(), client, ledger, clock=cable.clock)
     assert cable.rig.session.job.job_id == 77
     assert cable.rig.session.count >= before
 
@@ -147,16 +149,16 @@ def test_a_wind_whose_end_is_not_recorded_yet_is_not_pushed_out(ledger: Ledger) 
     cable.rig.until(codes.FINISHED)
     ledger.open_wind(77, job={}, plan={}, port="p", board="b", firmware="f", protocol="1.0", boot=1)
     with pytest.raises(DeviceError, match="not in the ledger yet"):
-        MotorTest(machine(), client, ledger, Interrupts(), clock=cable.clock)
+        MotorTest(machine(), client, ledger, clock=cable.clock)
 
 
 def test_a_winder_that_was_loaded_while_the_operator_thought_is_not_tested(ledger: Ledger) -> None:
     cable = Cable()
     client = client_on(cable)
-    test = MotorTest(machine(), client, ledger, Interrupts(), clock=cable.clock)
+    test = MotorTest(machine(), client, ledger, clock=cable.clock)
     client.load(77, job_list())
     with pytest.raises(DeviceError, match="loaded"):
-        test.run()
+        test.run(Interrupts())
     assert cable.rig.session.state == codes.LOADED
 
 
@@ -179,3 +181,13 @@ def test_each_way_that_the_test_may_end_has_its_verdict(changes: dict[str, Any],
     well = MotorResult(1200, 1200, fastest_rpm=30.0, rest_s=0.4, state=codes.FINISHED)
     assert plan.target_pulses == 1200
     assert [each.code for each in judge_motor(attrs.evolve(well, **changes), plan)] == found
+
+
+def test_a_winder_that_remembers_a_job_is_not_tested(ledger: Ledger) -> None:
+    cable = Cable()
+    cable.rig.session.past = Past(77, 40, 0, codes.WAITING, 0, codes.FROM_REGISTERS, 320, "")
+    client = client_on(cable)
+    with pytest.raises(DeviceError, match="remembers job 77"):
+        MotorTest(machine(), client, ledger, clock=cable.clock)
+    with pytest.raises(DeviceError, match="remembers job 77"):
+        SensorTest(client, 20, print, clock=cable.clock).run(1)

@@ -157,13 +157,11 @@ def _motor(
 
     from reelwright.cli.wind import counting
     from reelwright.operation.motor_test import MotorTest, judge_motor
-    from reelwright.operation.wind import Interrupts
 
-    interrupts = Interrupts()
-    test = MotorTest(machine, client, ledger, interrupts)
+    test = MotorTest(machine, client, ledger)
     _have_confirmed(test)
-    with counting(interrupts):
-        result = test.run()
+    with counting() as interrupts:
+        result = test.run(interrupts)
     found = judge_motor(result, test.plan)
     report["motor"] = {"wanted_rpm": test.wanted_rpm, **asdict(result)}
     verdicts += found

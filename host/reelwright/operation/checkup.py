@@ -12,6 +12,8 @@ from attrs import asdict
 from reelwright import __version__
 from reelwright.condition import Checkup, HeldFacts, LinkFacts, PortFacts, TripFacts
 from reelwright.device.discovery import BOARD_VENDORS, entry_of
+from reelwright.operation.held import FREE_STATES
+from reelwright.operation.resume import memory_of
 from reelwright.verdicts import verdict
 from windlink import codes
 from windlink.sentences import CAPABILITIES, CAUSES, STATES, TRIPS, say
@@ -114,6 +116,8 @@ def _held(client: Client, ledger: Ledger) -> tuple[HeldFacts, TripFacts | None]:
     if record is not None:
         length_m = float(str(record.plan["length_m"]))
         known = f" ({length_m:.2f} m, begun {record.started_at})"
+    memory = memory_of(client)
+    remembered = memory if memory is not None and memory.under_way else None
     held = HeldFacts(
         state=say(STATES, status["state"]).word,
         job_id=status["job_id"],
@@ -121,6 +125,8 @@ def _held(client: Client, ledger: Ledger) -> tuple[HeldFacts, TripFacts | None]:
         pulses=status["pulses"],
         layer=status["layer"],
         trip=say(TRIPS, status["reason"]).word if status["reason"] else "",
+        remembered=remembered.job_id if remembered else 0,
+        remembered_pulses=remembered.pulses if remembered else 0,
     )
     return held, _trip(trip["reason"]) if trip["reason"] else None
 
@@ -148,7 +154,9 @@ def _of_held(held: HeldFacts, client: Client) -> list[Verdict]:
     if held.trip:
         word, sentence, remedy = client.trip_sentence()
         found.append(verdict("tripped", trip=word, sentence=sentence, remedy=remedy))
-    idle = (say(STATES, codes.EMPTY).word, say(STATES, codes.FINISHED).word)
+    if held.remembered:
+        found.append(verdict("job_remembered", job_id=held.remembered, pulses=held.remembered_pulses))
+    idle = [say(STATES, state).word for state in FREE_STATES]
     if held.state not in idle and held.job_id:
         found.append(verdict("job_held", job_id=held.job_id, known=held.known, state=held.state))
     return found

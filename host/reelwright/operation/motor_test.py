@@ -12,12 +12,12 @@ from reelwright.condition import MotorResult
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.ledger import new_job_id
+from reelwright.operation.held import free_status
 from reelwright.verdicts import verdict
 from reelwright.winding.job import Job, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 from windlink import codes
 from windlink.frame import EVENT
-from windlink.sentences import STATES, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -82,7 +82,6 @@ class MotorTest:
         machine: Machine,
         client: Client,
         ledger: Ledger,
-        interrupts: Interrupts,
         *,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
@@ -91,7 +90,6 @@ class MotorTest:
         self._values = job_values(self.job, self.plan)
         self._client = client
         self._ledger = ledger
-        self._interrupts = interrupts
         self._clock = clock
         self._stopped = False
         self._rate = 0
@@ -105,13 +103,7 @@ class MotorTest:
 
     def refuse_held(self) -> None:
         """Raises DeviceError unless the winder is free, and all that it did before is in the ledger."""
-        status = self._client.request("status")
-        state = status["state"]
-        if state not in (codes.EMPTY, codes.FINISHED):
-            raise DeviceError(
-                f"The winder is {say(STATES, state).word}: {say(STATES, state).sentence}",
-                "Finish or abandon the job, or clear the trip, and test then.",
-            )
+        status = free_status(self._client)
         record = self._ledger.find(status["job_id"]) if status["job_id"] else None
         if record is not None and record.open:
             raise DeviceError(
@@ -119,8 +111,11 @@ class MotorTest:
                 "Give the command that wound it once more: it fetches what the winder keeps. Then test.",
             )
 
-    def run(self) -> MotorResult:
-        """The test, to rest. Raises RefusedError, or LinkLostError: the winder then eases to rest by itself."""
+    def run(self, interrupts: Interrupts) -> MotorResult:
+        """The test, to rest; Ctrl-C eases to it at once.
+
+        Raises RefusedError, or LinkLostError: the winder then eases to rest by itself.
+        """
         client = self._client
         self.refuse_held()  # a person may have taken long to agree
         job_id = new_job_id(self._ledger)
@@ -133,7 +128,7 @@ class MotorTest:
         while status["state"] in (codes.WINDING, codes.EASING) and self._clock() < deadline_s:
             client.listen()
             self._hear()
-            if self._interrupts.count and not self._stopped:
+            if interrupts.count and not self._stopped:
                 self._stopped = True
                 client.request("abandon", job_id)
             if client.keep_alive_due:

@@ -7,11 +7,9 @@ from statistics import fmean
 from typing import TYPE_CHECKING
 
 from reelwright.condition import SensorResult
-from reelwright.errors import DeviceError
+from reelwright.operation.held import free_status
 from reelwright.verdicts import verdict
-from windlink import codes
 from windlink.fields import SMALL
-from windlink.sentences import STATES, say
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,8 +30,6 @@ HAND_TURNS = 1 / 36
 AGAIN_TURNS = 1 / 60
 EARLY_SHARE = 0.25  # of a turn's pulses: more than that at rest is a hand, and no interference
 ILLEGAL_ALLOWED = 3  # a speck of dust makes one
-
-_FREE = (codes.EMPTY, codes.FINISHED)
 
 
 class SensorTest:
@@ -56,7 +52,7 @@ class SensorTest:
 
     def run(self, turns: int) -> SensorResult:
         """Count so many turns, each by itself. Raises DeviceError when a job is under way in the winder."""
-        _refuse_held(self._client)
+        free_status(self._client)
         counted: list[int] = []
         begin = self._read()
         self._tell("Let the spool stand.")
@@ -166,13 +162,3 @@ def _listed(counts: list[int]) -> str:
 def _counted(before: dict[str, int], after: dict[str, int], counter: str = "pulses") -> int:
     """What a counter of the winder has counted between two answers, signed, across its wrap."""
     return (after[counter] - before[counter] + SMALL // 2) % SMALL - SMALL // 2
-
-
-def _refuse_held(client: Client) -> None:
-    status = client.request("status")
-    if status["state"] not in _FREE:
-        state = say(STATES, status["state"])
-        raise DeviceError(
-            f"The winder is {state.word}: the spool on it belongs to a job. {state.sentence}",
-            "Finish or abandon that job, or clear the trip, and test then.",
-        )

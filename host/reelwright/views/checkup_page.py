@@ -48,6 +48,7 @@ def facts_of(checkup: Checkup) -> list[tuple[str, str]]:
         ("since the start", counters),
         ("state", held.state),
         ("job", f"{held.job_id}{held.known}, {count_of(held.pulses, 'pulse')}" if held.job_id else "none"),
+        ("remembered", f"job {held.remembered}, {held.remembered_pulses} pulses" if held.remembered else "none"),
         ("its last trip", trip.reason if trip else "none since its start"),
         ("last checkup", checkup.since or "none on this port"),
         ("trips since", ", ".join(f"{each.reason} ({each.at})" for each in checkup.recorded_trips) or "none recorded"),

@@ -1,0 +1,33 @@
+"""Whether a winder is free for a test: no job is under way in it, and none is remembered from before its last start."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from reelwright.errors import DeviceError
+from reelwright.operation.resume import memory_of
+from windlink import codes
+from windlink.sentences import STATES, say
+
+if TYPE_CHECKING:
+    from reelwright.device.client import Client
+
+FREE_STATES = (codes.EMPTY, codes.FINISHED)
+
+
+def free_status(client: Client) -> dict[str, Any]:
+    """The status of a winder that is free. Raises DeviceError, with what to do, when the spool on it is a job's."""
+    status = client.request("status")
+    if status["state"] not in FREE_STATES:
+        state = say(STATES, status["state"])
+        raise DeviceError(
+            f"The winder is {state.word}: the spool on it belongs to a job. {state.sentence}",
+            "Finish or abandon that job, or clear the trip, and test then.",
+        )
+    memory = memory_of(client)
+    if memory is not None and memory.under_way:
+        raise DeviceError(
+            f"The winder remembers job {memory.job_id} from before its last start, and counts on for it.",
+            "Go on with it by `reelwright wind --resume`, or give it up with --drop-held; then test.",
+        )
+    return status
