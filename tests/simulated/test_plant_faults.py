@@ -8,8 +8,9 @@ import pytest
 
 from plant.faults import KINDS
 from plant.truth import Overshoot
+from plant.winder import Plant
 from reelwright.simulator.spec import FAULTS
-from simulated.machines import SPEC, drive_to, plant, stand
+from simulated.machines import SPEC, STEP_MS, drive_to, machine_spec, plant, stand
 from windlink import codes
 
 TENSION_N = SPEC["machine"]["back_tension_n"]
@@ -138,3 +139,31 @@ def test_swapped_leads_turn_the_spool_back_unless_a_ratchet_holds_it() -> None:
         for _ in range(400):
             machine.step(800, 0, 0, 0)
         assert (machine.turns < 1.0) == turns_back
+
+
+def test_a_hand_turns_a_spool_at_rest_once_and_again_after_a_pause_and_to_the_same_mark() -> None:
+    spec = machine_spec(channels=2)
+    spec["turned_by_hand"] = True
+    machine = Plant(spec, STEP_MS)
+    marks = []
+    for _ in range(3):
+        stand(machine, 6.9)
+        marks.append(machine.turns)
+        stand(machine, 2.1)  # a turn takes two seconds, and the pause seven
+    assert marks == pytest.approx([0, 1, 2], abs=0.011)
+    assert machine.pulses == machine.passed
+
+
+def test_swapped_channels_count_the_other_way_and_one_channel_does_not_care() -> None:
+    for channels, sign in ((1, 1), (2, -1)):
+        machine = plant(channels=channels, faults=[("swapped_channels", 0.0)])
+        drive_to(machine, 3.0)
+        assert machine.pulses == sign * machine.passed
+        assert machine.passed >= 180
+
+
+@pytest.mark.parametrize("channels", [1, 2])
+def test_a_weak_sensor_misses_edges_now_and_then_for_good(channels: int) -> None:
+    machine = plant(channels=channels, faults=[("sensor_weak", 0.0)])
+    drive_to(machine, 30.0)
+    assert 0.4 * machine.passed < machine.pulses < 0.9 * machine.passed
