@@ -17,8 +17,9 @@ if MYPY:
             """Stop the counter at the level of this moment."""
 
 
-# Name that the interpreter gives its port -> pins that are low while the motor is off, the enabling one first. None may
-# be high by itself while the chip starts: on the ESP32 that rules out the strapping pins below.
+# Name that the interpreter gives its port -> pins that are low while the motor is off, the enabling one first, where no
+# machine is described, or its description cannot be read. None may be high by itself while the chip starts: on the
+# ESP32 that rules out the strapping pins below.
 MOTOR_PINS = {"rp2": (16, 17), "esp32": (25, 26)}
 
 # Levels that the chip reads as it starts, and that something else may hold high: 0, 2, 5, 12 and 15, by its data sheet.
@@ -32,8 +33,20 @@ def make_safe() -> None:
         return
     # loaded here alone, and by name, since a desktop has none
     pin = __import__("machine").Pin
-    for number in pins:
+    for number in described_pins("machine.json") or pins:
         pin(number, pin.OUT, value=0)
+
+
+def described_pins(path: str) -> "list[int]":
+    """The motor's pins by the machine's description, the enabling one first; none where there is no sound one."""
+    try:
+        with open(path) as file:
+            pins = __import__("json").load(file)["pins"]
+        roles = __import__("windlink.pins", None, None, ("MOTOR_ROLES",)).MOTOR_ROLES
+        return [int(pins[role]) for role in roles if role in pins]
+    except Exception:
+        # whatever is wrong with it, the motor's pins of old are made safe instead, and the board file says the rest
+        return []
 
 
 def let_go(pwm: "Pwm", low: "Callable[[], None]", wait_us: "Callable[[int], None]", period_us: int) -> None:
