@@ -108,7 +108,7 @@ def faults_of(found: object, board: str) -> "list[str]":
 
 def load(board: str, path: str = FILE) -> Description:
     """The description of this board's machine. Raises DescriptionError."""
-    found = None
+    found: "dict[str, Any]" = {}
     faults = None
     try:
         with open(path) as file:
