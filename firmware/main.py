@@ -2,10 +2,11 @@
 
 import sys
 
+from boards.description import BoardError
 from windcore.restart import ask_for_upload, is_for_upload
 
 # Name that the interpreter gives its port -> module in boards/. Desktop ports have no pins: they simulate.
-BOARD_FILES = {"linux": "simulated", "darwin": "simulated", "win32": "simulated"}
+BOARD_FILES = {"linux": "simulated", "darwin": "simulated", "win32": "simulated", "rp2": "pico", "esp32": "esp32"}
 
 FREE_LINE = "Reelwright: no control loop, the drive is off, the port is free for uploads. Restart the board to wind."
 
@@ -15,7 +16,12 @@ def main() -> None:
     name = BOARD_FILES.get(sys.platform)
     if name is None:
         raise SystemExit("There is no board file for %s yet: DEVELOPERS.md says how to add one." % sys.platform)
-    board = __import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:])
+    try:
+        board = __import__("boards." + name, None, None, ("open_board",)).open_board(sys.argv[1:])
+    except BoardError as failure:
+        # the program ends here, and the prompt has the port; a SystemExit would start it again and again
+        sys.stderr.write("%s\n" % failure)
+        return
     try:
         going = True
         while going:

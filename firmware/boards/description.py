@@ -16,8 +16,12 @@ if MYPY:
 _HIGHEST_PIN = 99
 
 
-class DescriptionError(ValueError):
-    """No description, or none that can be used. args[0] says all that is wrong, and what to do."""
+class BoardError(Exception):
+    """This board cannot wind. args[0] says why, and what to do."""
+
+
+class DescriptionError(BoardError):
+    """No description of the machine, or none that can be used. args[0] says all that is wrong."""
 
 
 class Description:

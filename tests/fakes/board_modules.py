@@ -1,4 +1,7 @@
-"""Makes the fakes the modules that the board files import, on an interpreter that has none of its own."""
+"""Makes the fakes the modules that the board files import, on an interpreter that has none of its own.
+
+What an interpreter has of its own, such as `time`, is exchanged only in the board files that use it.
+"""
 
 import sys
 

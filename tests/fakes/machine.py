@@ -163,7 +163,9 @@ class RTC:
 
 
 def reset_cause():
-    """On the RP2040 a restart of the interpreter tells the cause of the reset before it."""
+    """The RP2040 knows of no restart of the interpreter: it tells the cause of the reset before."""
+    if WORLD.port == "esp32" and WORLD.restarted:
+        return SOFT_RESET
     return WDT_RESET if WORLD.caused_by_watchdog else PWRON_RESET
 
 

@@ -143,6 +143,9 @@ class StateMachine:
         self._block = number // 4
         self._queue_in = []
         self._queue_out = []
+        self._active = False
+        self._set_pin = -1
+        self._run_until_us = WORLD.now_us
         WORLD.claim(number, self)
         if program is not None:
             self.init(program, freq, in_base=in_base, jmp_pin=jmp_pin, set_base=set_base)
@@ -205,6 +208,10 @@ class StateMachine:
     def stop(self):
         """What a soft reset does."""
         self._active = False
+
+    def makes_steps(self):
+        """Whether it runs a program that moves a pin, and has not been told to stand."""
+        return self._active and self._set_pin >= 0 and self.x > 0
 
     def catch_up(self):
         """Run until the world's now."""

@@ -121,7 +121,8 @@ class Shaft:
         self.wheel = 0.0  # pulses of the measuring wheel
         self.wheel_share = 0.0  # of a wheel pulse to a shaft pulse
         self.forced = None  # pulses a second, whatever the pins say
-        self._steps = 0
+        # one channel counts where it rises, two where A falls
+        self._phase = 0.5 if "sensor_b" in pins else 0.0
         self.show()
 
     def rate(self):
@@ -154,7 +155,7 @@ class Shaft:
 
     def show(self):
         """Put the sensors' levels on their pins."""
-        at = self.turned
+        at = self.turned + self._phase
         self._show("sensor_a", at)
         self._show("sensor_b", at - 0.25)
         self._show("wheel_a", self.wheel)
@@ -195,7 +196,9 @@ class World:
         self.typed = []  # bytes that wait at standard input; 3 interrupts
         self.told = bytearray()  # bytes at standard output
         self.room = 256  # bytes that the host's side still takes
-        self.flash_writes = []
+        self.flash = {}
+        self.stalls = 0  # writes that did not fit
+        self.restarted = False  # the interpreter alone
         self._clear()
 
     def _clear(self):
@@ -213,10 +216,11 @@ class World:
         self._clear()
         self.caused_by_watchdog = by_watchdog
         self.start_ms = -(self.now_us // 1000)
-        self.soft = False
+        self.restarted = False
 
     def soft_reset(self):
         """The interpreter starts anew. Pins keep their function and level; a PWM of some slices stops as it is."""
+        self.restarted = True
         for machine in self.machines.values():
             machine.stop()
         self.machines = {}

@@ -1,0 +1,62 @@
+"""The port of a board: standard input and output of the interpreter, which is its USB or its UART.
+
+Ctrl-C on it interrupts the program, as it should; a byte is read only where one waits, and written only where it fits,
+one at a time, since no more than that is promised. A write of more may hold up the program for half a second, while the
+host does not read (MicroPython's shared/tinyusb/mp_usbd_cdc.c).
+"""
+
+import select
+import sys
+
+_MOST_IN_A_PASS = 128  # bytes taken in one pass of the loop, so that a flood cannot hold it up
+_MOST_OUT_IN_A_PASS = 256
+
+
+class Console:
+    """Never waits, never prints."""
+
+    def __init__(self) -> None:
+        self._source = sys.stdin.buffer
+        self._sink = sys.stdout.buffer
+        self._incoming = select.poll()
+        self._incoming.register(sys.stdin, select.POLLIN)
+        self._outgoing = select.poll()
+        self._outgoing.register(sys.stdout, select.POLLOUT)
+        self._one = bytearray(1)
+        self._line = b""
+        self._sent = 0
+
+    def receive(self, room: bytearray) -> int:
+        """Bytes that have arrived, at most a room full; how many. Raises KeyboardInterrupt where Ctrl-C was pressed."""
+        count = 0
+        one = self._one
+        most = min(len(room), _MOST_IN_A_PASS)
+        while count < most and self._incoming.poll(0):
+            self._source.readinto(one)
+            room[count] = one[0]
+            count += 1
+        return count
+
+    def send(self, line: bytes) -> bool:
+        """Take a whole line, or nothing of it while the last one has not gone."""
+        self.flush()
+        if self._sent < len(self._line) or not self._outgoing.poll(0):
+            return False
+        self._line = line
+        self._sent = 0
+        self.flush()
+        return True
+
+    def flush(self) -> None:
+        """Hand on what the port takes now."""
+        line = self._line
+        one = self._one
+        most = min(len(line), self._sent + _MOST_OUT_IN_A_PASS)
+        while self._sent < most and self._outgoing.poll(0):
+            one[0] = line[self._sent]
+            self._sink.write(one)
+            self._sent += 1
+
+    def say(self, text: str) -> None:
+        """A line for a person, when the loop does not run."""
+        sys.stdout.write(text + "\n")

@@ -1,0 +1,270 @@
+"""What all boards with pins have in common: a board in the sense of `windcore.loop`, put together from its parts."""
+
+import gc
+import os
+import time
+
+import machine
+from machine import WDT, Pin, Timer
+
+from boards.console import Console
+from boards.lamp import lit
+from boards.slot_files import SlotFiles
+from boards.switches import Switches
+from windcore.journal import WORDS
+from windcore.service import Identity
+from windcore.ticks import LEASE_MS, LOOP_MS, WATCHDOG_MS
+from windlink import codes
+
+# Read by type checkers only: MicroPython has no typing module.
+MYPY = False
+if MYPY:
+    from typing import Protocol
+
+    from boards.description import Description  # noqa: TC001 - as above
+    from windcore.journal import Words
+    from windcore.signals import Inputs, Outputs  # noqa: TC001 - as above
+
+    class Counter(Protocol):
+        """A hardware counter."""
+
+        def read(self) -> int:
+            """Pulses modulo 2^30, from anywhere. Allocates nothing."""
+
+    class Drive(Protocol):
+        """A pin that turns a motor."""
+
+        def drive(self, amount: int) -> None:
+            """Thousandths of full drive, or steps a second; 0 for none."""
+
+        def off(self) -> None:
+            """No more drive, pin low."""
+
+        def low(self) -> None:
+            """Pin low at once, from an interrupt too. Allocates nothing. `off` follows later."""
+
+
+# The lease is looked at this often, so it ends between LEASE_MS less this and LEASE_MS.
+LEASE_LOOK_MS = 5
+_LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS - 1
+
+_COLLECT_PASSES = 100
+_START_MS = 100  # from a reset of the chip until its clock runs, at most; our guess
+
+# Role, bit, and whether it acts at once: what stops the winder for a person's sake waits for no second look.
+_SWITCHES = (
+    ("stop_button", codes.STOP_BUTTON, True),
+    ("guard", codes.GUARD_SWITCH, True),
+    ("run_out", codes.RUN_OUT_SWITCH, False),
+    ("tension", codes.TENSION_SWITCH, False),
+    ("go_button", codes.GO_BUTTON, False),
+)
+
+
+def clock_ms() -> int:
+    """Milliseconds that wrap at 2^30, as `time.ticks_ms` counts them on every board."""
+    return time.ticks_ms()  # type: ignore[return-value] # the stubs have a type of their own for what is a plain int
+
+
+def input_pin(description: "Description", role: str) -> Pin:
+    """The pin of an input, with its pull."""
+    number = description.pin(role)
+    pull = description.pull(role)
+    if pull == "none":
+        return Pin(number, Pin.IN)
+    return Pin(number, Pin.IN, Pin.PULL_UP if pull == "up" else Pin.PULL_DOWN)
+
+
+def output_pin(description: "Description", role: str, active: int = 0) -> "Pin | None":
+    """The pin of an output, driven; None where it is not there. active: 1 to begin with the role active."""
+    number = description.pin(role)
+    if number < 0:
+        return None
+    level = description.active_level(role)
+    return Pin(number, Pin.OUT, value=level if active else 1 - level)
+
+
+def blind_ms_after(cause: int, asked_for: bool) -> int:
+    """The longest time without counting that led to this start; 0 where nobody can tell.
+
+    A watchdog that had bitten would have said so: what ran before a soft reset was fed within WATCHDOG_MS. asked_for:
+    whether the program before has left word of its end, which may have been long ago.
+    """
+    if asked_for or cause not in (codes.WATCHDOG, codes.SOFT_RESET):
+        return 0
+    since_start_ms = clock_ms() if cause == codes.WATCHDOG else 0
+    return WATCHDOG_MS + LOOP_MS + min(since_start_ms, 60000) + _START_MS
+
+
+class HardwareBoard:
+    """A winder on pins. counter, wheel: hardware counters; dc, steps: drives; None for what is not there.
+
+    backup: registers that outlive a reset. cause: of this start, one of the link's causes.
+    hard_timer: whether the interpreter's timers can interrupt what is not bytecode.
+    """
+
+    def __init__(
+        self,
+        name: str,
+        description: "Description",
+        counter: "Counter",
+        wheel: "Counter | None",
+        dc: "Drive | None",
+        steps: "Drive | None",
+        backup: "Words",
+        cause: int,
+        timer_number: int,
+        hard_timer: bool,
+    ) -> None:
+        self._enable = output_pin(description, "motor_enable")
+        self._dc = dc
+        self._steps = steps
+        # a direction is set once, while nothing is driven
+        output_pin(description, "motor_direction", 1)
+        output_pin(description, "step_direction", 1)
+        self._counter = counter
+        self._wheel = wheel
+        self._lamp = output_pin(description, "lamp")
+        self._lamp_level = description.active_level("lamp")
+        self._buzzer = output_pin(description, "buzzer")
+        self._buzzer_level = description.active_level("buzzer")
+        self._switches = Switches(
+            [
+                (input_pin(description, role), description.active_level(role), bit, at_once)
+                for role, bit, at_once in _SWITCHES
+                if description.pin(role) >= 0
+            ]
+        )
+        self.identity = Identity(name, description.capabilities, int.from_bytes(os.urandom(2), "big"), cause, 1)
+        self.backup = backup
+        self.store = SlotFiles()
+        self.blind_ms = blind_ms_after(cause, bool(backup[WORDS - 1]))
+        # a sensor that stands high counts once as its counter begins: before the first reading, not after it
+        time.sleep_ms(2 + max(description.number("debounce_us"), description.number("wheel_debounce_us")) // 1000)
+        self._console = Console()
+        self._watchdog: "WDT | None" = None
+        self._passes = 0
+        self._period_ms = time.ticks_ms()
+        self._lease = 0  # looks until the motor goes off by itself; 0 once it has
+        self._lapsed = False
+        self._timer = Timer(timer_number)
+        if hard_timer:
+            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease, hard=True)
+        else:
+            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease)
+
+    # --- what the loop calls ---------------------------------------------------------------------------------
+
+    def now_ms(self) -> int:
+        """The clock, in milliseconds that wrap at 2^30."""
+        return clock_ms()
+
+    def read(self, inputs: "Inputs") -> None:
+        """Fill in what the counters and switches say. Allocates nothing."""
+        inputs.pulses = self._counter.read()
+        if self._wheel is not None:
+            inputs.wheel_pulses = self._wheel.read()
+        inputs.switches = self._switches.read()
+
+    def apply(self, outputs: "Outputs") -> None:
+        """Drive motor, lamp and buzzer, and renew the motor's lease."""
+        if self._lapsed:
+            # the pins are low; what drove them is put in order before it drives again
+            self.off()
+        self._lapsed = False
+        self._lease = _LEASE_LOOKS
+        if self._dc is not None:
+            self._dc.drive(outputs.duty)
+        if self._steps is not None:
+            self._steps.drive(outputs.step_rate)
+        if self._enable is not None:
+            self._enable.value(1 if outputs.duty or outputs.step_rate or outputs.brake else 0)
+        if self._lamp is not None:
+            shines = lit(outputs.lamp, clock_ms())
+            self._lamp.value(self._lamp_level if shines else 1 - self._lamp_level)
+        if self._buzzer is not None:
+            self._buzzer.value(self._buzzer_level if outputs.buzzer else 1 - self._buzzer_level)
+
+    def off(self) -> None:
+        """Motor off, whatever happened before. Never raises."""
+        try:
+            self._low()
+            if self._dc is not None:
+                self._dc.off()
+            if self._steps is not None:
+                self._steps.off()
+        except Exception:
+            # whatever fails on the way, the pins are low before and after it
+            self._low()
+
+    def feed(self) -> None:
+        """Feed the watchdog, which begins with the first good pass."""
+        if self._watchdog is None:
+            self._watchdog = WDT(timeout=WATCHDOG_MS)
+        self._watchdog.feed()
+
+    def receive(self, room: bytearray) -> int:
+        """Bytes that have arrived. Raises KeyboardInterrupt where Ctrl-C was pressed."""
+        return self._console.receive(room)
+
+    def send(self, line: bytes) -> bool:
+        """Hand a whole line to the port, or nothing of it."""
+        return self._console.send(line)
+
+    def wait(self) -> bool:
+        """Wait for the next period; what has already passed of it is not made good."""
+        self._console.flush()
+        self._passes += 1
+        if self._passes >= _COLLECT_PASSES:
+            # at a place of our choice: it takes longer than a period
+            self._passes = 0
+            gc.collect()
+        left_ms = LOOP_MS - time.ticks_diff(time.ticks_ms(), self._period_ms)
+        if 0 < left_ms <= LOOP_MS:
+            time.sleep_ms(left_ms)
+            self._period_ms = time.ticks_add(self._period_ms, LOOP_MS)
+        else:
+            self._period_ms = time.ticks_ms()
+        return True
+
+    # --- what main calls ---------------------------------------------------------------------------------------
+
+    def starts_again(self) -> bool:
+        """Never: on hardware the interpreter itself starts anew."""
+        return False
+
+    def restart(self) -> None:
+        """Reset the chip. Does not return."""
+        self.off()
+        machine.reset()
+
+    def leave_port(self, line: str) -> None:
+        """Run nothing: say a line, and leave the port to the interpreter's prompt."""
+        self.off()
+        self._console.say(line)
+
+    def close(self) -> None:
+        """Drive off, lamp dark, buzzer still. The lease's timer goes on: it may only turn the motor off."""
+        self.off()
+        if self._lamp is not None:
+            self._lamp.value(1 - self._lamp_level)
+        if self._buzzer is not None:
+            self._buzzer.value(1 - self._buzzer_level)
+
+    # --- within ------------------------------------------------------------------------------------------------
+
+    def _low(self) -> None:
+        if self._enable is not None:
+            self._enable.value(0)
+        if self._dc is not None:
+            self._dc.low()
+        if self._steps is not None:
+            self._steps.low()
+
+    def _look_at_lease(self, _: Timer) -> None:
+        """Called by the timer, maybe in an interrupt: allocates nothing, and turns the motor off when nobody renews."""
+        if self._lease > 0:
+            self._lease -= 1
+            if not self._lease:
+                self._lapsed = True
+                self._low()
