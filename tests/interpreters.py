@@ -65,11 +65,16 @@ on_micropythons = pytest.mark.parametrize(
 
 
 def run_script(
-    interpreter: tuple[str, ...], script: Path, *arguments: object, timeout_s: float = 120, beside: Path | None = None
+    interpreter: tuple[str, ...],
+    script: Path,
+    *arguments: object,
+    timeout_s: float = 120,
+    beside: Path | None = None,
+    within: Path | None = None,
 ) -> str:
     """What the script prints. Fails the test, with its output, when it exits other than 0.
 
-    beside: a further folder that the script may import from.
+    beside: a further folder that the script may import from. within: the working folder.
     """
     folders = [PROTOCOL, FIRMWARE, *([beside] if beside else [])]
     environment = {
@@ -84,6 +89,7 @@ def run_script(
         text=True,
         timeout=timeout_s,
         env=environment,
+        cwd=within,
         check=False,
     )
     assert done.returncode == 0, f"{script.name} failed:\n{done.stdout[-3000:]}\n{done.stderr[-3000:]}"

@@ -52,7 +52,7 @@ def pins_of(port, channels=1, wheel=False):
     if wheel:
         roles.append("wheel_a")
     roles.extend(SWITCHES)
-    return dict(zip(roles, _FREE[port], strict=False))
+    return dict(zip(roles, _FREE[port]))
 
 
 def describe(port, channels=1, wheel=False):

@@ -1,0 +1,40 @@
+"""Both board files keep the session's promises and their own, on fake modules with the real ones' habits.
+
+The fakes show what the sources of MicroPython say; a real board has not been met here.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from interpreters import CPYTHON, MICROPYTHON, needs_micropython, run_script
+
+HERE = Path(__file__).parent
+BOARDS = pytest.mark.parametrize(
+    ("port", "channels"), [("rp2", 1), ("rp2", 2), ("esp32", 1), ("esp32", 2)], ids=lambda value: str(value)
+)
+
+
+def promises(interpreter: tuple[str, ...], script: str, folder: Path, *arguments: object) -> list[str]:
+    said = run_script(interpreter, HERE / script, *arguments, timeout_s=600, beside=HERE.parent, within=folder)
+    return said.splitlines()
+
+
+@BOARDS
+def test_a_board_keeps_what_the_session_promises(port: str, channels: int, tmp_path: Path) -> None:
+    assert promises(CPYTHON, "board_rig.py", tmp_path, port, channels)[-1] == "all kept"
+
+
+@BOARDS
+def test_a_board_keeps_its_own_promises(port: str, channels: int, tmp_path: Path) -> None:
+    assert promises(CPYTHON, "board_scenarios.py", tmp_path, port, channels)[-1] == "all kept"
+
+
+@needs_micropython
+@pytest.mark.parametrize(
+    ("port", "script"), [("rp2", "board_rig.py"), ("rp2", "board_scenarios.py"), ("esp32", "board_scenarios.py")]
+)
+def test_the_board_files_run_on_micropython(port: str, script: str, tmp_path: Path) -> None:
+    assert promises(MICROPYTHON, script, tmp_path, port, 2)[-1] == "all kept"
