@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from interpreters import CPYTHON, MICROPYTHON, needs_micropython, run_script
+from interpreters import CPYTHON, MICROPYTHON, needs_micropython, on_micropythons, run_script
 
 HERE = Path(__file__).parent
 BOARDS = pytest.mark.parametrize(
@@ -38,3 +38,8 @@ def test_a_board_keeps_its_own_promises(port: str, channels: int, tmp_path: Path
 )
 def test_the_board_files_run_on_micropython(port: str, script: str, tmp_path: Path) -> None:
     assert promises(MICROPYTHON, script, tmp_path, port, 2)[-1] == "all kept"
+
+
+@on_micropythons
+def test_reading_and_driving_the_pins_allocates_nothing(interpreter: tuple[str, ...], tmp_path: Path) -> None:
+    assert promises(interpreter, "board_heap_locked.py", tmp_path)[-1] == "passes without allocation: 5000"

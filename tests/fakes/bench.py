@@ -12,6 +12,19 @@ from fakes.world import WORLD, Shaft
 
 FLASH_MS = 120  # that an erase and a write of flash hold up everything but the state machines
 
+
+class Chance:
+    """os, of which the boards ask for chance only: two bytes, others at each start."""
+
+    drawn = 0
+
+    def urandom(self, count):
+        """So many bytes."""
+        Chance.drawn += 1
+        return bytes([Chance.drawn * 37 & 255] * count)
+
+
+hardware.os = Chance()
 hardware.time = fakes.clock
 motor_drive.time = fakes.clock
 console.sys = fakes.console

@@ -1,0 +1,150 @@
+"""Reads and drives a Pico's pins 5,000 times with the heap locked, and lets its lease end: an allocation raises.
+
+MicroPython only. What the board itself does in C is replaced by objects that do nothing; what is ours is as it is.
+"""
+
+import micropython
+
+from fakes import bench  # the board's modules must be there before its files
+
+# isort: split
+from boards import hardware
+from boards.motor_drive import PwmDrive
+from boards.pico import ScratchWords
+from boards.pio_steps import StepMaker
+from windcore.signals import Inputs, Outputs
+
+PASSES = 5000
+MASK = (1 << 30) - 1
+ADDRESSES = [0x40058000 + offset for offset in (12, 16, 20, 24, 32)]
+
+
+class QuietPin:
+    """A pin without a world."""
+
+    OUT = 1
+
+    def __init__(self):
+        self.level = 0
+
+    def value(self, level=-1):
+        """Read or set."""
+        if level >= 0:
+            self.level = level
+        return self.level
+
+    def init(self, mode, value=0):
+        """An output."""
+        self.level = value if mode else 0
+
+
+class QuietMachine:
+    """A state machine whose registers fall by some at each look, over the wrap."""
+
+    def __init__(self):
+        self.left = 3000
+
+    def active(self, _):
+        """Nothing."""
+
+    def exec(self, _):
+        """Nothing."""
+
+    def put(self, _):
+        """Nothing."""
+
+    def get(self):
+        """30 bits."""
+        self.left = self.left - 7 & MASK
+        return self.left
+
+
+class QuietPwm:
+    """A PWM."""
+
+    def duty_u16(self, _):
+        """Nothing."""
+
+
+class QuietClock:
+    """The time module."""
+
+    def __init__(self):
+        self.now = MASK - 20000
+
+    def ticks_ms(self):
+        """Wraps."""
+        self.now = self.now - MASK + 8 & MASK  # nine more, and no sum reaches 2^30
+        return self.now
+
+
+class QuietMemory:
+    """mem32."""
+
+    def __init__(self):
+        self.words = [0, 0, 0, 0, 0]
+
+    def __getitem__(self, address):
+        return self.words[ADDRESSES.index(address)]
+
+    def __setitem__(self, address, value):
+        self.words[ADDRESSES.index(address)] = value
+
+
+def quiet_board():
+    """A Pico with two channels, a wheel and either motor."""
+    board = bench.switch_on("rp2", 2, wheel=True)
+    board._counter._machine = QuietMachine()
+    board._wheel._machine = QuietMachine()
+    board._dc = PwmDrive(QuietPin(), 20000)
+    board._dc._pwm = QuietPwm()
+    board._steps = StepMaker(2, QuietPin())
+    board._steps._machine = QuietMachine()
+    board._steps._prepared = True
+    board._enable = QuietPin()
+    board._lamp = QuietPin()
+    board._buzzer = QuietPin()
+    board._switches._switches = [
+        (QuietPin(), level, bit, at_once) for _, level, bit, at_once in board._switches._switches
+    ]
+    hardware.time = QuietClock()
+    return board
+
+
+def main():
+    board = quiet_board()
+    bench.fakes.machine.mem32 = QuietMemory()
+    words = ScratchWords(ADDRESSES)
+    pins = [pin for pin, _, _, _ in board._switches._switches]
+    inputs = Inputs()
+    outputs = Outputs()
+    lapses = 0
+    seen = 0
+    micropython.heap_lock()
+    try:
+        for index in range(PASSES):
+            outputs.duty = index % 1001
+            outputs.step_rate = index * 37 % 60000
+            outputs.brake = index & 1
+            outputs.lamp = index % 5
+            outputs.buzzer = index & 1
+            pins[index % len(pins)].level = index >> 3 & 1
+            board.read(inputs)
+            board.apply(outputs)
+            seen |= inputs.switches
+            words[index % 5] = MASK - index
+            assert words[index % 5] == MASK - index
+            if index % 500 == 499:
+                while not board._lapsed:
+                    board._look_at_lease(board)
+                lapses += 1
+                board._lapsed = False
+                assert not board._enable.level
+    finally:
+        micropython.heap_unlock()
+    assert lapses == PASSES // 500
+    assert seen == 31, seen
+    print("passes without allocation:", PASSES)
+
+
+main()
