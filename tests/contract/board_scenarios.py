@@ -338,6 +338,59 @@ def registers_outlive_a_reset_and_hold_thirty_bits():
     assert board.blind_ms == 0, "who left word of the end does not say how long ago"
 
 
+def started(script):
+    """Run main.py on the present board, with a host that follows a script; what ended it, or None."""
+    import main
+
+    main.BOARD_FILES[sys.platform] = "pico" if PORT == "rp2" else "esp32"
+    host_of = []
+    host_of.append(Host(script(host_of)))
+    WORLD.between = host_of[0]
+    try:
+        main.main()
+    except (DoneError, SystemExit) as ended:
+        return ended
+    finally:
+        WORLD.between = None
+    return None
+
+
+def a_restart_for_an_upload_runs_no_watchdog_and_the_start_after_it_was_asked_for():
+    bench.switch_on(PORT, CHANNELS)
+
+    def asking(host_of):
+        yield "hello", (1, 0, 9)
+        yield "maintenance", ()
+        assert host_of[0].answer[0] == "done", host_of[0].answer
+        while True:
+            yield None
+
+    assert isinstance(started(asking), SystemExit), "the chip is reset"
+    WORLD.told[:] = b""
+    assert started(asking) is None
+    assert b"port is free" in bytes(WORLD.told)
+    assert WORLD.bites_at_us is None
+    assert bench.low()
+    WORLD.told[:] = b""
+    WORLD.soft_reset()
+
+    def told_why(host_of):
+        yield "hello", (1, 0, 10)
+        assert host_of[0].answer[1][6] == codes.COMMANDED, host_of[0].answer
+        raise DoneError
+
+    assert isinstance(started(told_why), DoneError)
+
+
+def a_board_without_a_description_ends_in_the_prompt_and_not_in_a_loop_of_starts():
+    import os
+
+    bench.switch_on(PORT, CHANNELS)
+    os.remove("machine.json")
+    assert started(lambda _: iter(())) is None
+    assert WORLD.bites_at_us is None
+
+
 def a_host_that_does_not_read_holds_nothing_up():
     board = bench.switch_on(PORT, CHANNELS)
     WORLD.room = 0
@@ -411,6 +464,8 @@ PROMISES = (
     a_hang_ends_in_a_reset_and_the_next_start_drives_nothing_and_says_why,
     a_restart_of_the_interpreter_leaves_the_motor_to_boot_which_comes_first,
     registers_outlive_a_reset_and_hold_thirty_bits,
+    a_restart_for_an_upload_runs_no_watchdog_and_the_start_after_it_was_asked_for,
+    a_board_without_a_description_ends_in_the_prompt_and_not_in_a_loop_of_starts,
     a_host_that_does_not_read_holds_nothing_up,
     a_flood_of_bytes_is_taken_in_parts,
     a_stop_button_acts_at_once_and_a_switch_that_chatters_once,
