@@ -148,10 +148,7 @@ class HardwareBoard:
         self._lease = 0  # looks until the motor goes off by itself; 0 once it has
         self._lapsed = False
         self._timer = Timer(timer_number)
-        if hard_timer:
-            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease, hard=True)
-        else:
-            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease)
+        self._begin_lease(hard_timer)
 
     # --- what the loop calls ---------------------------------------------------------------------------------
 
@@ -252,6 +249,17 @@ class HardwareBoard:
             self._buzzer.value(1 - self._buzzer_level)
 
     # --- within ------------------------------------------------------------------------------------------------
+
+    def _begin_lease(self, hard_timer: bool) -> None:
+        """Let the timer look at the lease: in an interrupt, where asked for and where this MicroPython can."""
+        try:
+            if hard_timer:
+                self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease, hard=True)
+                return
+        except TypeError:
+            # an older one knows only callbacks between two steps of Python; a hang in C is left to the watchdog
+            pass
+        self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease)
 
     def _low(self) -> None:
         if self._enable is not None:

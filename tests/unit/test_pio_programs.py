@@ -70,24 +70,31 @@ fell_on:
 .wrap
 """
 PROGRAMS = [
-    pytest.param(pio_counter.count_pulses, PULSES, PULSES_TEXT, id="pulses"),
-    pytest.param(pio_counter.count_quadrature, QUADRATURE, QUADRATURE_TEXT, id="quadrature"),
+    pytest.param(pio_counter.count_pulses, PULSES, id="pulses"),
+    pytest.param(pio_counter.count_quadrature, QUADRATURE, id="quadrature"),
 ]
 
 # One level of the two pins, and for how many cycles it lasts.
 Piece = tuple[int, int]
 
 
-@pytest.mark.parametrize(("program", "golden", "text"), PROGRAMS)
-def test_the_assembled_programs_are_the_golden_opcodes(program: Any, golden: list[int], text: str) -> None:
-    adafruit_pioasm = pytest.importorskip("adafruit_pioasm", reason="pip install adafruit-circuitpython-pioasm")
+NO_ASSEMBLER = "pip install --no-deps adafruit-circuitpython-pioasm"
+
+
+@pytest.mark.parametrize(("program", "golden"), PROGRAMS)
+def test_the_assembled_programs_are_the_golden_opcodes(program: Any, golden: list[int]) -> None:
     assert list(program.code) == golden
-    assert list(adafruit_pioasm.assemble(text)) == golden
     assert (program.wrap_target, program.wrap) == (0, len(golden) - 1)
 
 
-def test_what_is_put_in_from_outside_is_what_the_assembler_makes_of_it() -> None:
-    adafruit_pioasm = pytest.importorskip("adafruit_pioasm", reason="pip install adafruit-circuitpython-pioasm")
+@pytest.mark.parametrize(("golden", "text"), [(PULSES, PULSES_TEXT), (QUADRATURE, QUADRATURE_TEXT)])
+def test_another_assembler_makes_the_golden_opcodes_too(golden: list[int], text: str) -> None:
+    adafruit_pioasm = pytest.importorskip("adafruit_pioasm", reason=NO_ASSEMBLER)
+    assert list(adafruit_pioasm.assemble(text)) == golden
+
+
+def test_what_is_put_in_from_outside_is_what_another_assembler_makes_of_it() -> None:
+    adafruit_pioasm = pytest.importorskip("adafruit_pioasm", reason=NO_ASSEMBLER)
     lines = ["in x, 30", "in y, 30", "push noblock", "pull noblock", "set x, 0", "set y, 0"]
     ours = [pio_counter.IN_X_30, pio_counter.IN_Y_30, pio_counter.PUSH_NOBLOCK]
     ours += [pio_counter.PULL_NOBLOCK, pio_counter.SET_X_0, pio_counter.SET_Y_0]
