@@ -71,10 +71,7 @@ class LineReader:
                 self.dropped += 1
                 return 0
             return length
-        if self._overlong:
-            return 0
         if self._used == len(self._room):
-            self._used = 0
             self._overlong = True
             return 0
         self._room[self._used] = byte

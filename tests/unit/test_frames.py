@@ -7,7 +7,7 @@ import random
 import pytest
 
 from windlink.codec import decode, encode, read_hello
-from windlink.frame import LONGEST_TO_DEVICE, FrameError, LineReader, seal
+from windlink.frame import LONGEST_TO_DEVICE, FrameError, LineReader, seal, unseal
 
 LINE = encode(">", 7, "go_on", (4711, 12))
 
@@ -60,6 +60,44 @@ def test_a_line_that_just_fits_is_read() -> None:
 
 def test_a_carriage_return_before_the_line_feed_is_dropped() -> None:
     assert decode(LINE[:-1] + b"\r\n")[1:] == decode(LINE)[1:]
+
+
+def test_a_line_ends_with_its_line_feed_with_both_or_with_neither() -> None:
+    body = LINE[:-1]
+    assert unseal(body) == unseal(body + b"\n") == unseal(body + b"\r") == unseal(body + b"\r\n") == body[:-9].decode()
+
+
+@pytest.mark.parametrize("body", ["", ">", ">1", ">1 "])
+def test_a_good_checksum_over_less_than_a_verb_makes_no_frame(body: str) -> None:
+    with pytest.raises(FrameError, match="too short"):
+        decode(seal(body))
+
+
+def test_every_printable_character_and_no_other_is_let_into_a_line() -> None:
+    # printable ASCII is space to tilde, 20 to 7E: ISO/IEC 646
+    printable = "".join(chr(code) for code in range(0x20, 0x7F))
+    assert unseal(seal(printable)) == printable
+    for code in (*range(0x20), 0x7F):
+        with pytest.raises(FrameError, match="not printable"):
+            unseal(seal(">7 " + chr(code) + "a"))
+
+
+def test_a_reader_tells_a_line_by_its_length_and_till_then_nothing() -> None:
+    reader = LineReader(4)
+    assert [reader.feed(byte) for byte in b"abcd\n"] == [0, 0, 0, 0, 4]
+    assert [reader.feed(byte) for byte in b"abcdefghi\n"] == [0] * 10
+    assert [reader.feed(byte) for byte in b"xy\n"] == [0, 0, 2]
+    assert (reader.line(2), reader.dropped) == (b"xy", 1)
+
+
+@pytest.mark.parametrize("begun", [b"ab", b"abcdefghi"])
+def test_a_line_begun_before_a_reset_is_forgotten_and_not_counted(begun: bytes) -> None:
+    reader = LineReader(4)
+    for byte in begun:
+        reader.feed(byte)
+    reader.reset()
+    assert [reader.feed(byte) for byte in b"xyz\n"] == [0, 0, 0, 3]
+    assert (reader.line(3), reader.dropped) == (b"xyz", 0)
 
 
 def test_a_value_out_of_range_is_named_before_it_is_packed() -> None:
