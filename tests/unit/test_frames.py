@@ -6,8 +6,9 @@ import random
 
 import pytest
 
+from windlink.catalogue import MESSAGES
 from windlink.codec import decode, encode, read_hello
-from windlink.frame import LONGEST_TO_DEVICE, FrameError, LineReader, seal, unseal
+from windlink.frame import LONGEST_TO_DEVICE, REQUEST, FrameError, LineReader, seal, unseal
 
 LINE = encode(">", 7, "go_on", (4711, 12))
 
@@ -71,6 +72,17 @@ def test_a_line_ends_with_its_line_feed_with_both_or_with_neither() -> None:
 def test_a_good_checksum_over_less_than_a_verb_makes_no_frame(body: str) -> None:
     with pytest.raises(FrameError, match="too short"):
         decode(seal(body))
+
+
+def test_the_shortest_line_that_may_mean_something_is_let_through_to_the_catalogue() -> None:
+    with pytest.raises(FrameError, match="unknown message"):
+        decode(seal(">1 a"))
+
+
+def test_the_winder_writes_at_most_64_bytes_and_the_host_128() -> None:
+    # one packet of full-speed USB bulk transfer is 64 bytes: USB 2.0, 5.8.3
+    assert {message.longest for message in MESSAGES if message.kind == REQUEST} == {2 * 64}
+    assert {message.longest for message in MESSAGES if message.kind != REQUEST} == {64}
 
 
 def test_every_printable_character_and_no_other_is_let_into_a_line() -> None:
