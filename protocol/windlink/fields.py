@@ -21,7 +21,7 @@ class Field:
         """The field as text. Raises FrameError when out of range."""
         if not isinstance(value, int) or not self.low <= value <= self.high:
             raise FrameError("%s: %r is not within %d to %d" % (self.name, value, self.low, self.high))
-        return str(value)
+        return "%d" % value  # of a truth too, whose own text is a word
 
     def read(self, text: str) -> int:
         """The value of a text. Raises FrameError when it is not the one way to write it, or out of range."""

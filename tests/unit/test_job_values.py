@@ -64,6 +64,7 @@ def test_a_list_too_short_too_long_or_with_half_a_stop_is_at_fault_after_its_las
     sound = job_list(())
     assert first_fault(sound) == SOUND
     assert first_fault(sound[:-1]) == FIRST_STOP - 1
+    assert first_fault(sound[:-2]) == FIRST_STOP - 2
     assert first_fault([]) == 0
     assert first_fault([*sound, 700]) == FIRST_STOP + 1
     most = (MOST_JOB_VALUES - FIRST_STOP) // 2
@@ -89,6 +90,7 @@ def test_a_list_too_short_too_long_or_with_half_a_stop_is_at_fault_after_its_las
         ("target_pulses", (96 + 239 * 696) // 5, {"first_numerator": 96, "layer_denominator": 5}),
         # 60,000 steps a second: 40 pulses a second of 1500 steps, or of 7500 / 5
         ("step_numerator", 1500, {"drive": codes.STEPPER}),
+        ("step_numerator", 60000, {"drive": codes.STEPPER, "cruise_rate": 100, "creep_rate": 100}),
         ("step_numerator", 7500, {"drive": codes.STEPPER, "step_denominator": 5}),
         # twice a window of wheel pulses in the deepest of 240 layers is below 2^30
         ("slip_window_pulses", 16383, {"wheel_first": 32768}),
