@@ -30,6 +30,12 @@ def test_a_diameter_slightly_off_changes_the_section_by_twice_as_much(off_mm: fl
     assert 100 * (section_mm2(1.75 + off_mm) / section_mm2(1.75) - 1) == pytest.approx(percent, abs=0.0006)
 
 
+def test_the_length_of_a_mass_is_the_inverse_of_the_mass_of_a_length_for_oval_strand_too() -> None:
+    for second_mm in (None, 1.65):
+        mass_g = strand_mass_g(40_000, 1.24, 1.75, second_mm)
+        assert strand_length_mm(mass_g, 1.24, 1.75, second_mm) == pytest.approx(40_000, rel=1e-14)
+
+
 def test_oval_strand_has_the_section_of_an_ellipse() -> None:
     # geometry: pi/4 d1 d2, the circle of the geometric mean
     assert section_mm2(1.7, 1.8) == pytest.approx(section_mm2(sqrt(1.7 * 1.8)))

@@ -100,3 +100,25 @@ def test_no_strand_lies_on_a_level_before_its_turns(first: Fraction) -> None:
         below = float(coil.turns_below(level))
         assert coil.top_level(below) == level - 1
         assert coil.top_level(below + 0.01) == level
+
+
+@pytest.mark.parametrize("first", [N, Fraction(3)])
+def test_a_pass_ends_where_the_next_begins_in_fractions_and_floats_alike(first: Fraction) -> None:
+    coil = coil_of(first)
+    for number in range(6):
+        assert coil.end_turns(number) == float(coil.pass_end(number))
+        assert coil.full_passes(coil.pass_end(number)) == number
+        assert coil.full_passes(coil.pass_end(number + 1) - Fraction(1, 1000)) == number
+
+
+def test_a_short_first_pass_begins_at_the_barrel_and_at_no_turns() -> None:
+    coil = coil_of(Fraction(3))
+    assert coil.length_mm(2) == pytest.approx(2 * coil.turn_length_mm(0), rel=1e-14)
+    assert coil.turns(0.5) == pytest.approx(0.5 / coil.turn_length_mm(0), rel=1e-14)
+
+
+def test_the_turn_at_a_layers_end_is_the_first_of_the_next_whatever_was_asked_before() -> None:
+    fresh, asked = coil_of(), coil_of()
+    asked.length_mm(500)
+    for coil in (fresh, asked):
+        assert coil.turn_length_at_mm(10) == coil.turn_length_mm(1)

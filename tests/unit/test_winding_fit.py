@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, sqrt
+from math import hypot, pi, sqrt
 from typing import Any
 
 import pytest
@@ -114,6 +114,59 @@ def test_a_spool_that_the_model_winds_lies_inside_what_its_diameter_tells() -> N
 
 def test_a_source_that_says_nothing_gives_no_verdict() -> None:
     assert check_source(PayOff(), Strand(1.75), 40) is None
+
+
+@pytest.mark.parametrize(
+    "told",
+    [
+        {"held_m": 45.3},
+        {"held_u_m": 0.1},
+        {"wound_diameter_mm": 160.0, "barrel_diameter_mm": 80.0},
+        {"wound_diameter_mm": 160.0, "inside_width_mm": 50.0},
+        {"barrel_diameter_mm": 80.0, "inside_width_mm": 50.0},
+    ],
+    ids=str,
+)
+def test_half_of_what_a_method_needs_is_none(told: dict[str, float]) -> None:
+    assert check_source(PayOff(**told), Strand(1.75, density_g_cm3=1.24), 40) is None
+
+
+def test_a_weighed_spool_of_unknown_density_goes_by_its_diameter() -> None:
+    size = {"wound_diameter_mm": 160.0, "barrel_diameter_mm": 80.0, "inside_width_mm": 50.0}
+    check = check_source(PayOff(gross_mass_g=900, empty_mass_g=200, **size), Strand(1.75), 40)
+    assert check is not None
+    assert check.method == "wound diameter"
+    assert set(check.left.length_m.shares) == {"packing", "wound diameter", "strand diameter"}
+
+
+def test_a_source_that_holds_to_the_micrometre_what_is_needed_is_enough() -> None:
+    check = check_source(PayOff(held_m=45.3, held_u_m=0), Strand(1.75), 45.3)
+    assert check is not None
+    assert (check.verdict, check.surely_short) == ("enough", False)
+    unsure = check_source(PayOff(held_m=45.3, held_u_m=0.1), Strand(1.75), 40)
+    assert unsure is not None
+    assert unsure.left.length_m.shares == {"known length": 1.0}
+
+
+@pytest.mark.parametrize(("gross_mass_g", "code"), [(240, "source_short"), (270, "source_doubtful")])
+def test_a_source_that_may_not_do_says_what_it_holds_and_by_what(gross_mass_g: float, code: str) -> None:
+    plan = plan_of(pay_off={"gross_mass_g": gross_mass_g, "empty_mass_g": 150})
+    assert plan.source is not None
+    (message,) = [finding.message for finding in plan.findings if finding.code == code]
+    assert f"It holds {plan.source.held_m:.1f} m ± {2 * plan.source.held_u_m:.1f} m by mass." in message
+
+
+def test_the_fill_is_the_strands_share_of_the_space_between_the_flanges() -> None:
+    plan = plan_of(strand={"second_diameter_mm": 1.65}, target={"leader_m": 2})
+    strand_mm3 = pi / 4 * 1.75 * 1.65 * 42_000
+    assert plan.fit.fill_share == pytest.approx(strand_mm3 / (pi / 4 * (200**2 - 80**2) * 63), rel=1e-9)
+
+
+def test_strand_crosses_the_layer_below_twice_a_turn_in_which_the_guide_travels() -> None:
+    # wire-rope practice on multi-layer drums; three layers of 34.8 turns, two of them on strand
+    assert plan_of(target={"layers": 3}).fit.crossings == pytest.approx(2 * 2 * 34.8)
+    dwelling = plan_of(target={"layers": 3}, machine={"dwell_turns": 2, "stroke_mm": 57.5})
+    assert dwelling.fit.crossings == pytest.approx(2 * 2 * 32.8)
 
 
 # a full spool

@@ -13,7 +13,7 @@ from uncertainties.umath import sqrt
 
 from properties.place_by_place import turns_by_height, winder_of
 from reelwright.winding.lay import default_rise_u, rise_factor
-from reelwright.winding.uncertainty import MENDS, half_pulse_u
+from reelwright.winding.uncertainty import MENDS, Estimate, estimate_of, half_pulse_u, uncertain
 from winding_jobs import plan_of
 
 if TYPE_CHECKING:
@@ -155,3 +155,41 @@ def test_a_count_that_restarts_left_uncertain_widens_the_error_bar_as_an_even_sp
     # JCGM 100, 4.3.7: half a width a spread evenly has a / sqrt(3); the parts add in squares
     turn_m = plan.coil.turn_length_at_mm(plan.turns_at(count)) / 1000
     assert widened.length_u_m == pytest.approx(math.hypot(plain.length_u_m, turn_m * 2 / math.sqrt(3)), rel=1e-9)
+
+
+def test_nothing_uncertain_needs_no_reason_and_an_input_without_a_mend_gets_none() -> None:
+    assert Estimate(40.0, 0.0).reason("length") == ""
+    reason = Estimate(40.0, 1.0, {"packing": 0.75, "scale": 0.25}).reason("length")
+    assert reason == "The packing gives 75% of the length's uncertainty (of its variance)."
+
+
+def test_an_input_that_does_not_move_the_result_has_no_share() -> None:
+    moves, idle = uncertain(2.0, 0.1, "moves"), uncertain(3.0, 0.1, "idle")
+    assert estimate_of(moves + 0 * idle).shares == {"moves": 1.0}
+
+
+def test_a_tail_shorter_than_a_metre_is_marked_by_hand_too() -> None:
+    marked = plan_of(target={"length_m": 40, "tail_m": 0.5})
+    assert marked.length.shares["leader and tail"] * marked.length.u**2 == pytest.approx(10.0**2, rel=1e-9)
+
+
+def test_a_bare_barrel_is_as_wide_as_it_was_measured() -> None:
+    plan = plan_of(take_up={"barrel_diameter_u_mm": 0.2})
+    bare = estimate_of(plan.inputs.outer_mm(plan.coil, -1))
+    assert bare.value == pytest.approx(80, rel=1e-12)
+    assert bare.u == pytest.approx(0.2)
+
+
+@pytest.mark.parametrize("r", [-0.6, 0.6])
+def test_an_outer_diameter_knows_what_strand_and_rise_have_in_common(r: float) -> None:
+    # JCGM 100, 5.2.2, formula (16): D = B + 2 d (1 + k f), u(B) = 0; only this one correlation is not zero
+    calibration = {"strand": "a", "figures": ["diameter", "rise"], "diameter_rise_r": r}
+    plan = plan_of(
+        take_up={"barrel_diameter_u_mm": 0},
+        strand={"diameter_u_mm": 0.02},
+        lay={"rise": 0.95, "rise_u": 0.01},
+        target={"layers": 6},
+        calibration=calibration,
+    )
+    of_strand, of_rise = 2 * (1 + 5 * 0.95) * 0.02, 2 * 1.75 * 5 * 0.01
+    assert plan.outer_diameter.u == pytest.approx(math.sqrt(of_strand**2 + of_rise**2 + 2 * r * of_strand * of_rise))

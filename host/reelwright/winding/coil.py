@@ -114,9 +114,8 @@ class Coil:
         return (self._first + (number - 1) * self._each) / self._below if number else 0.0
 
     def full_passes(self, turns: Fraction) -> int:
-        """How many passes are complete at these turns."""
-        beyond = turns - self.first_pass_turns
-        return 0 if beyond < 0 else 1 + beyond // self.turns_per_layer
+        """How many passes are complete at these turns, at least 0."""
+        return 1 + (turns - self.first_pass_turns) // self.turns_per_layer  # the first pass is no longer than a layer
 
     def turns_below(self, level: int) -> Fraction:
         """Turns that lie on the barrel before the first strand comes to this level."""
