@@ -176,6 +176,67 @@ def test_each_mend_alone_takes_its_finding_away(code: str) -> None:
         assert finding_of(code, mended(FAR_BEYOND[code], mend)) is None, mend
 
 
+# The ways out of each FAR_BEYOND, reckoned by hand to four digits and to the safe side.
+MENDS_BY_HAND: dict[str, list[dict[str, str]]] = {
+    # three layers are one too many; or a flange as wide as they are, or that and a diameter on each side
+    "over_flange": [{"target.layers": "at most 2"}, {"take_up.flange_diameter_mm": "at least 90.2"}],
+    "near_flange": [{"target.layers": "at most 2"}, {"take_up.flange_diameter_mm": "at least 93.7"}],
+    # turns touch where turns x 1.75 mm are the stroke: 42.63 mm are 24.36 turns, and 34.8 turns are 60.9 mm
+    "pitch_tight": [
+        {"machine.turns_per_layer": "at most 24.36"},
+        {"take_up.inside_width_mm": "62.65", "machine.stroke_mm": "60.9"},
+        {"strand.diameter_mm": "at most 1.225"},
+    ],
+    "pitch_wide": [
+        {"machine.turns_per_layer": "56.55"},
+        {"take_up.inside_width_mm": "62.65", "machine.stroke_mm": "60.9"},
+        {"strand.diameter_mm": "at least 2.275"},
+    ],
+    # 0.3 mm too little at each end, and 1.3 diameters of gap
+    "against_flange": [
+        {"machine.stroke_mm": "60.3", "machine.turns_per_layer": "34.45"},
+        {"take_up.inside_width_mm": "at least 62.65"},
+    ],
+    "end_gap": [{"machine.stroke_mm": "65.45"}, {"take_up.inside_width_mm": "at most 66.15"}],
+    "flange_heap": [{"machine.dwell_turns": "at most 2"}],
+    "tight_bend": [{"take_up.barrel_diameter_mm": "at least 56.59"}],  # 1.75 / 0.03 - 1.75
+    # 61.25 / 2 / tan of 1.5, 2 and 0.5 degrees
+    "fleet_angle": [{"machine.guide_distance_mm": "at least 1170"}],
+    "fleet_angle_grooved": [{"machine.guide_distance_mm": "at least 877"}],
+    "fleet_angle_small": [{"machine.guide_distance_mm": "at most 3509"}],
+    # two turns a second of sqrt((81.75 pi)^2 + 1.76^2) mm, or 1.3 times 120 rpm
+    "line_speed_beyond": [{"machine.line_speed_m_s": "at most 0.5136"}, {"machine.max_spool_rpm": "at least 156"}],
+    # 1.3 times 20; or a brake that leaves what the start takes: 0.102 N m, 0.095 of them of 2 N
+    "motor_torque": [
+        {"machine.motor_turns_per_spool_turn": "at least 26"},
+        {"machine.back_tension_n": "at most 1.504"},
+    ],
+    "gear_torque": [{"machine.back_tension_n": "at most 1.504"}],
+    "too_few_pulses": [{"machine.pulses_per_turn": "at least 2"}],
+    "crossed_layers": [{"lay.rise": "crossing"}],
+}
+
+
+@pytest.mark.parametrize("code", [code for code in FAR_BEYOND if code not in FROM])
+def test_every_way_out_is_offered_with_its_value(code: str) -> None:
+    finding = finding_of(code, FAR_BEYOND[code])
+    assert finding is not None
+
+    def told(change: Change) -> str:
+        value = change.value if isinstance(change.value, str) else f"{change.value:g}"
+        return f"{change.bound} {value}".strip()
+
+    assert [{change.key: told(change) for change in mend} for mend in finding.mends] == MENDS_BY_HAND[code]
+
+
+def test_a_sensor_behind_gears_needs_pulses_for_its_own_turns() -> None:
+    # a shaft of a third of a turn for each of the spool's, and one turn of that to the target
+    geared = {"sensor_shaft": "crank", "shaft_turns_per_spool_turn": "1/3", "pulses_per_turn": 1}
+    finding = finding_of("too_few_pulses", {"machine": geared, "target": {"turns": 1}})
+    assert finding is not None
+    assert finding.mends == ((Change("machine.pulses_per_turn", "at least", 3),),)
+
+
 def mended(changes: Changes, mend: Mend) -> Changes:
     tables = {name: dict(table) for name, table in changes.items()}
     for change in mend:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from reelwright.winding.drive import Ramp, line_speed_m_s, spool_rpm, torque_n_m
+from winding_jobs import plan_of
 
 
 def stepped_seconds(ramp: Ramp, turns: float, start_rpm: float = 0.0) -> float:
@@ -59,3 +60,13 @@ def test_a_fine_sensor_creeps_slower_than_wished_and_a_coarse_one_not_for_ever()
     assert fine.creep_rpm == pytest.approx(1.0)  # ten pulses a second
     assert coarse.creep_rpm == pytest.approx(40.0)  # a third of the cruise, one pulse in 1.5 s
     assert coarse.creep_turns == pytest.approx(1.0)
+
+
+def test_a_crank_has_no_ramp_so_that_its_start_asks_for_no_more_than_the_tension_does() -> None:
+    load = plan_of(machine={"drive": "hand"}, take_up={"empty_mass_g": 150}).load
+    assert load.starting_torque_n_m == load.spool_torque_n_m
+    assert (load.stopping_turns, load.stopping_length_m, load.stopping_s) == (None, None, None)
+    driven = plan_of(machine={"drive": "dc"}, take_up={"empty_mass_g": 150}).load
+    # the acceleration of 60 rpm/s is 2 pi rad/s^2
+    gaining = driven.inertia_kg_m2 * 6.283185
+    assert driven.starting_torque_n_m - driven.spool_torque_n_m == pytest.approx(gaining, rel=1e-6)
