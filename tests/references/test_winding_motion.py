@@ -70,6 +70,12 @@ def test_a_sensor_of_one_pulse_a_turn_creeps_at_a_pulse_a_second_or_a_third_of_a
     assert Ramp.for_sensor(cruise_rpm, 10, 120, 120, 1).creep_rpm == creep_rpm
 
 
+def test_the_last_approach_is_a_whole_pulse_even_where_that_takes_longer_than_a_second() -> None:
+    # a third of 30 rpm are 10 rpm: 6 s for the one pulse of a turn
+    ramp = Ramp.for_sensor(30, 5, 120, 120, 1)
+    assert (ramp.creep_rpm, ramp.creep_turns) == (10, 1)
+
+
 def test_the_last_approach_takes_a_second() -> None:
     # 600 pulses a turn: 10 pulses a second are 1 rpm, and a second of them 10 pulses
     ramp = Ramp.for_sensor(120, 10, 120, 120, 600)

@@ -97,6 +97,12 @@ def test_a_target_that_asks_for_nothing_is_refused() -> None:
         make_plan(job_past_the_checks(target={}))
 
 
+def test_a_mass_of_oval_strand_is_planned_by_its_ellipse() -> None:
+    plan = plan_of(strand={"second_diameter_mm": 1.65}, target={"mass_g": 100})
+    assert plan.mass_g == pytest.approx(100, rel=1e-9)
+    assert strand_mass_g(1000 * plan.length_m, 1.24, 1.75, 1.65) == pytest.approx(100, rel=1e-9)
+
+
 def test_all_that_is_wound_of_oval_strand_weighs_what_its_ellipse_does() -> None:
     plan = plan_of(strand={"second_diameter_mm": 1.65}, target={"leader_m": 2})
     assert plan.wound_mass_g == pytest.approx(strand_mass_g(42_000, 1.24, 1.75, 1.65), rel=1e-9)

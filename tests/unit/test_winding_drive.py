@@ -67,6 +67,7 @@ def test_a_crank_has_no_ramp_so_that_its_start_asks_for_no_more_than_the_tension
     assert load.starting_torque_n_m == load.spool_torque_n_m
     assert (load.stopping_turns, load.stopping_length_m, load.stopping_s) == (None, None, None)
     driven = plan_of(machine={"drive": "dc"}, take_up={"empty_mass_g": 150}).load
+    assert driven.inertia_of == "strand and empty spool"
     # the acceleration of 60 rpm/s is 2 pi rad/s^2
     gaining = driven.inertia_kg_m2 * 6.283185
     assert driven.starting_torque_n_m - driven.spool_torque_n_m == pytest.approx(gaining, rel=1e-6)

@@ -173,13 +173,6 @@ def test_a_tail_shorter_than_a_metre_is_marked_by_hand_too() -> None:
     assert marked.length.shares["leader and tail"] * marked.length.u**2 == pytest.approx(10.0**2, rel=1e-9)
 
 
-def test_a_bare_barrel_is_as_wide_as_it_was_measured() -> None:
-    plan = plan_of(take_up={"barrel_diameter_u_mm": 0.2})
-    bare = estimate_of(plan.inputs.outer_mm(plan.coil, -1))
-    assert bare.value == pytest.approx(80, rel=1e-12)
-    assert bare.u == pytest.approx(0.2)
-
-
 @pytest.mark.parametrize("r", [-0.6, 0.6])
 def test_an_outer_diameter_knows_what_strand_and_rise_have_in_common(r: float) -> None:
     # JCGM 100, 5.2.2, formula (16): D = B + 2 d (1 + k f), u(B) = 0; only this one correlation is not zero

@@ -60,7 +60,7 @@ def spool_tension_n(machine: Machine) -> float:
 def measure_load(job: Job, coil: Coil, fit: Fit, turns: float, wound_mass_g: float | None) -> DriveLoad:
     """The load of winding so many turns, with this mass of strand on the spool in the end."""
     machine = job.machine
-    level = max(coil.top_level(turns), 0)
+    level = coil.top_level(turns)
     turn_length = coil.turn_length_mm(level)
     cruise_rpm = layer_rpm(machine, turn_length)
     powered = machine.drive != "hand"

@@ -68,9 +68,7 @@ def crossings(coil: Coil, turns: float) -> float:
 
 
 def outer_diameter_mm(coil: Coil, strand_diameter_mm: float, level: int) -> float:
-    """Diameter over the strand at this level; over the bare barrel for level -1."""
-    if level < 0:
-        return 2 * coil.inner_radius_mm - strand_diameter_mm
+    """Diameter over the strand at this level."""
     return 2 * coil.radius_mm(level) + strand_diameter_mm
 
 

@@ -171,10 +171,8 @@ class Inputs:
         )
 
     def outer_mm(self, coil: Coil, level: int) -> Any:
-        """Diameter over the strand at this level, B + 2 d + 2 level f d; over the bare barrel for level -1."""
+        """Diameter over the strand at this level, B + 2 d + 2 level f d."""
         barrel_mm = 2 * coil.inner_radius_mm - coil.rise_mm / self.rise + self.barrel_error_mm
-        if level < 0:
-            return barrel_mm
         return barrel_mm + 2 * self.strand.diameter_mm * (1 + level * (self.rise + self.rise_error))
 
     def length_and_mass(
