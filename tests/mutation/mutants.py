@@ -3,8 +3,8 @@
 A mutant is one node of one function replaced. It is brought about by giving the live function the changed one's
 code, so that every name that was imported from the module goes on meaning the same function.
 
-Left alone: docstrings, annotations, the texts of f-strings and whatever a `raise` says, and what a module computes when
-it is loaded, such as its tables.
+Left alone: docstrings, annotations, the texts of f-strings and whatever a `raise` says, `strict=` of `zip`, and what a
+module computes when it is loaded, such as its tables.
 """
 
 from __future__ import annotations
@@ -130,7 +130,7 @@ def _places(function: Function) -> Iterator[tuple[Place, ast.AST]]:
 
 def _walk(node: ast.AST, place: Place) -> Iterator[tuple[Place, ast.AST]]:
     yield place, node
-    if isinstance(node, ast.Raise | ast.JoinedStr):
+    if isinstance(node, ast.Raise | ast.JoinedStr) or _is_strict(node):
         return
     for field, child in ast.iter_fields(node):
         if field in ("annotation", "returns", "decorator_list", "args") and isinstance(node, Function | ast.AnnAssign):
@@ -199,7 +199,7 @@ def _of_statement(node: ast.stmt) -> Iterator[ast.AST]:
 def _of_call(node: ast.Call) -> Iterator[ast.AST]:
     if isinstance(node.func, ast.Name) and node.func.id in _OPPOSITES:
         yield ast.Call(ast.Name(_OPPOSITES[node.func.id], ast.Load()), node.args, node.keywords)
-    for index in range(len(node.keywords)):
+    for index in (index for index, keyword in enumerate(node.keywords) if not _is_strict(keyword)):
         yield ast.Call(node.func, node.args, [*node.keywords[:index], *node.keywords[index + 1 :]])
     if len(node.args) > 1:
         yield ast.Call(node.func, node.args[:-1], node.keywords)
@@ -217,6 +217,11 @@ def _of_constant(node: ast.Constant) -> Iterator[ast.AST]:
         yield ast.Constant(value * 1.1 if value else 1.0)
     elif isinstance(value, str):
         yield ast.Constant(value + "~")
+
+
+def _is_strict(node: ast.AST) -> bool:
+    """Of `zip(..., strict=True)`: an assertion, which never fails on sound code."""
+    return isinstance(node, ast.keyword) and node.arg == "strict"
 
 
 def _is_text(node: ast.AST) -> bool:

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import pytest
 from _pytest.runner import runtestprotocol
-from constants import constants_of
+from constants import ConstantMutant, constants_of
 from mutants import mutants_of
 
 if TYPE_CHECKING:
@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from pathlib import Path
     from types import FrameType
 
-    from constants import ConstantMutant
     from mutants import Mutant
 
     AnyMutant = Mutant | ConstantMutant
@@ -82,6 +81,7 @@ class MutationRun:
             tests = self._tests_of(mutant)
             if not tests:
                 self.verdicts.append(Verdict(mutant, UNTESTED))
+                print(_line(mutant, UNTESTED), flush=True)
                 continue
             pid, pipe = self._fork(mutant, tests)
             running[pid] = (mutant, tests, pipe)
@@ -120,6 +120,8 @@ class MutationRun:
         found: set[int] = set()
         for place in mutant.where:
             found |= self._by_line.get(place, set())
+        if isinstance(mutant, ConstantMutant):
+            found |= {index for index, item in enumerate(self._items) if _names(item, mutant.name)}
         killers = self._killers[mutant.name]
         quick = sorted(found - set(killers), key=lambda index: self._seconds[index])
         tests: list[int] = []
@@ -174,6 +176,11 @@ class MutationRun:
             killers.remove(last)
         killers.insert(0, last)
         del killers[_KILLERS:]
+
+
+def _names(item: pytest.Item, name: str) -> bool:
+    """Whether the test itself reads this global name."""
+    return name in getattr(getattr(item, "function", None), "__code__", compile("", "", "exec")).co_names
 
 
 def _fails(item: pytest.Item) -> bool:

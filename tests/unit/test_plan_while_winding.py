@@ -46,13 +46,16 @@ def test_the_rows_of_the_layers_are_the_coil_cut_at_their_ends(phase: str) -> No
     assert list(itertools.accumulate(lengths)) == pytest.approx([row.cumulative_length_m for row in plan.layers])
 
 
-def test_each_count_lies_in_the_first_layer_that_does_not_end_before_it() -> None:
-    plan = plan_of(target={"turns": 150})
+@pytest.mark.parametrize("ppr", [60, 7])
+@pytest.mark.parametrize("target", [{"turns": 150}, {"layers": 3}], ids=str)
+def test_each_count_lies_in_the_first_layer_that_does_not_end_before_it(ppr: int, target: dict[str, int]) -> None:
+    # at 7 pulses a turn a layer is 243.6 pulses, so that its end is rounded up or down
+    plan = plan_of(target=target, machine={"pulses_per_turn": ppr})
     for pulses in range(1, plan.target_pulses + 1):
         layer, laid, planned = plan.layer_at(pulses)
         assert layer == 1 + sum(end < pulses for end in plan.layer_pulses)
         before = plan.layer_pulses[layer - 2] if layer > 1 else 0
-        assert laid == pytest.approx((pulses - before) / 60, abs=1 / 60)
+        assert laid == pytest.approx((pulses - before) / ppr, abs=1 / ppr)
         assert planned == plan.layers[layer - 1].turns
 
 

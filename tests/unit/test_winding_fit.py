@@ -29,6 +29,12 @@ def test_more_than_the_flange_holds_is_planned_and_forbidden_and_says_what_would
     assert plan_of(take_up={"flange_diameter_mm": 90}, target={"layers": 2}).blocking == ()
 
 
+def test_what_a_spool_holds_is_told_to_the_decimetre() -> None:
+    plan = plan_of(target={"layers": 60})
+    assert plan.blocking == ("over_flange",)
+    assert f"holds 35 whole layers, {plan.coil.length_mm(35 * 34.8) / 1000:.1f} m" in plan.findings[0].message
+
+
 @pytest.mark.parametrize(
     ("changes", "code"),
     [
@@ -137,6 +143,27 @@ def test_a_weighed_spool_of_unknown_density_goes_by_its_diameter() -> None:
     assert check is not None
     assert check.method == "wound diameter"
     assert set(check.left.length_m.shares) == {"packing", "wound diameter", "strand diameter"}
+
+
+@pytest.mark.parametrize("empty_mass_g", [150, None])
+def test_a_weighed_spool_is_unsure_by_scale_tare_and_strand(empty_mass_g: float | None) -> None:
+    check = check_source(PayOff(gross_mass_g=900, empty_mass_g=empty_mass_g), Strand(1.75, density_g_cm3=1.24), 40)
+    assert check is not None
+    assert set(check.left.length_m.shares) == {"scale", "empty spool", "strand diameter", "density"}
+
+
+@pytest.mark.parametrize("half", [{"barrel_diameter_mm": 80.0}, {"inside_width_mm": 50.0}], ids=str)
+def test_what_is_left_shows_no_diameter_without_barrel_and_width(half: dict[str, float]) -> None:
+    check = check_source(PayOff(held_m=45.3, held_u_m=0, **half), Strand(1.75), 40)
+    assert check is not None
+    assert check.left.diameter_mm is None
+
+
+def test_even_a_little_doubt_of_an_unknown_tare_is_told() -> None:
+    # 6 mm strand of 8 g/cm3 weighs 226 g/m: 55 g are a quarter of a metre
+    plan = plan_of(strand={"diameter_mm": 6, "density_g_cm3": 8}, pay_off={"gross_mass_g": 90_000})
+    (finding,) = [finding for finding in plan.findings if finding.code == "tare_unknown"]
+    assert finding.value == pytest.approx(55 / (8e3 * pi / 4 * 0.006**2 * 1e3), rel=1e-9)
 
 
 def test_a_source_that_holds_to_the_micrometre_what_is_needed_is_enough() -> None:
