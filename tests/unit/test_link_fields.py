@@ -120,7 +120,9 @@ def test_a_line_without_a_verb_is_no_message() -> None:
 
 def test_a_greeting_needs_both_its_numbers_and_nothing_more() -> None:
     assert read_hello(">", seal(">5 hello 9 3")) == (5, 9, 3)
+    assert read_hello(">", seal(">5 hello 0 0")) == (5, 0, 0)
     assert read_hello(">", seal(">5 hello 9")) is None
+    assert read_hello(">", seal(">5 offer 9 3")) is None
     for words in ("x 3", "9 -1", "09 3", "9 "):
         with pytest.raises(FrameError, match="hello"):
             read_hello(">", seal(f">5 hello {words}"))

@@ -229,6 +229,48 @@ def test_every_way_out_is_offered_with_its_value(code: str) -> None:
     assert [{change.key: told(change) for change in mend} for mend in finding.mends] == MENDS_BY_HAND[code]
 
 
+def ways_out(code: str, changes: Changes) -> list[dict[str, object]]:
+    finding = finding_of(code, changes)
+    assert finding is not None
+    return [{change.key: change.value for change in mend} for mend in finding.mends]
+
+
+def test_a_stroke_is_changed_alone_where_the_spool_has_the_width_for_it() -> None:
+    def second(code: str, turns: float, stroke_mm: float, width_mm: float) -> dict[str, object]:
+        machine = {"turns_per_layer": turns, "stroke_mm": stroke_mm}
+        return ways_out(code, {"machine": machine, "take_up": {"inside_width_mm": width_mm}})[1]
+
+    # 34.8 turns touch on 60.9 mm, and take 62.65 mm with the strand; 8 turns on 14 mm, within a diameter of 19.25 mm
+    for width_mm in (62.7, 90):
+        assert second("pitch_tight", 34.8, 55, width_mm) == {"machine.stroke_mm": 60.9}
+    assert second("pitch_tight", 34.8, 55, 62.6) == {"take_up.inside_width_mm": 62.65, "machine.stroke_mm": 60.9}
+    assert second("pitch_wide", 8, 18, 19.2) == {"machine.stroke_mm": 14}
+    assert second("pitch_wide", 8, 18, 19.3) == {"take_up.inside_width_mm": 15.75, "machine.stroke_mm": 14}
+
+
+def test_a_spool_whose_width_is_its_stroke_is_changed_alone() -> None:
+    assert ways_out("pitch_tight", {"machine": {"turns_per_layer": 36}})[1].keys() == {"take_up.inside_width_mm"}
+
+
+def test_a_wider_barrel_needs_a_wider_flange_where_the_layers_would_stand_above_it() -> None:
+    roomy = {"take_up": {"barrel_diameter_mm": 50, "flange_diameter_mm": 200}, "target": WHOLE}
+    assert ways_out("tight_bend", roomy) == [{"take_up.barrel_diameter_mm": 56.59}]
+    layers_mm = plan_of(**roomy).fit.outer_diameter_mm - 50
+    full = roomy | {"take_up": {"barrel_diameter_mm": 50, "flange_diameter_mm": 61}}
+    (both,) = ways_out("tight_bend", full)
+    assert both["take_up.flange_diameter_mm"] == rounded_up(56.59 + layers_mm)
+
+
+def test_a_motor_that_cannot_turn_so_fast_is_not_asked_to() -> None:
+    def keys(no_load_rpm: float) -> set[str]:
+        changes = drawn(1.3)
+        changes["machine"]["no_load_rpm"] = no_load_rpm
+        return {key for mend in ways_out("line_speed_beyond", changes) for key in mend}
+
+    assert keys(157) == {"machine.line_speed_m_s", "machine.max_spool_rpm"}
+    assert keys(150) == {"machine.line_speed_m_s"}
+
+
 def test_a_sensor_behind_gears_needs_pulses_for_its_own_turns() -> None:
     # a shaft of a third of a turn for each of the spool's, and one turn of that to the target
     geared = {"sensor_shaft": "crank", "shaft_turns_per_spool_turn": "1/3", "pulses_per_turn": 1}
