@@ -29,12 +29,12 @@ def test_the_peak_of_a_move_that_never_cruises() -> None:
 
 
 def test_the_peak_of_a_move_from_one_speed_to_another() -> None:
-    # kinematics: v^2 = u^2 + 2 a s on the way up, v^2 = w^2 + 2 b (D - s) on the way down; u = 1, w = 1/2, a = 2,
-    # b = 4, D = 10 give v^2 = (2 a b D + b u^2 + a w^2) / (a + b) = 164.5 / 6
+    # kinematics: v^2 = u^2 + 2 a s on the way up, v^2 = w^2 + 2 b (D - s) on the way down; u = 2, w = 1/2, a = 2,
+    # b = 4, D = 10 give v^2 = (2 a b D + b u^2 + a w^2) / (a + b) = 176.5 / 6
     ramp = Ramp(1e9, 30, 2 * 60, 4 * 60, 1e-12)
-    peak = (164.5 / 6) ** 0.5
-    assert ramp.peak_rpm(10, 60) / 60 == pytest.approx(peak, rel=1e-12)
-    assert ramp.seconds(10, 60) == pytest.approx((peak - 1) / 2 + (peak - 0.5) / 4, rel=1e-9)
+    peak = (176.5 / 6) ** 0.5
+    assert ramp.peak_rpm(10, 120) / 60 == pytest.approx(peak, rel=1e-12)
+    assert ramp.seconds(10, 120) == pytest.approx((peak - 2) / 2 + (peak - 0.5) / 4, rel=1e-9)
 
 
 def test_the_firmwares_ramp_peaks_there_too() -> None:
