@@ -261,6 +261,26 @@ def test_a_wider_barrel_needs_a_wider_flange_where_the_layers_would_stand_above_
     assert both["take_up.flange_diameter_mm"] == rounded_up(56.59 + layers_mm)
 
 
+def test_less_torque_is_a_gentler_start_or_a_looser_brake_by_what_the_other_leaves() -> None:
+    # torque is in proportion to acceleration (60 rpm/s) and to tension (2 N), each by its own part
+    heavy = {"empty_mass_g": 5000}
+    load = plan_of(take_up=heavy).load
+    holding = load.spool_torque_n_m
+    gaining = load.starting_torque_n_m - holding
+    assert 0.09 < holding < 0.15 < gaining
+
+    def ways(gear_torque_n_m: float) -> list[dict[str, object]]:
+        return ways_out("gear_torque", {"take_up": heavy, "machine": {"gear_torque_n_m": gear_torque_n_m}})
+
+    start, brake = "machine.acceleration_rpm_s", "machine.back_tension_n"
+    assert ways(0.15) == [{start: rounded_down((0.15 - holding) / gaining * 60)}]
+    assert ways(0.2) == [
+        {start: rounded_down((0.2 - holding) / gaining * 60)},
+        {brake: rounded_down((0.2 - gaining) / holding * 2)},
+    ]
+    assert ways(0.05) == [{start: rounded_down(0.025 / gaining * 60), brake: rounded_down(0.025 / holding * 2)}]
+
+
 def test_a_motor_that_cannot_turn_so_fast_is_not_asked_to() -> None:
     def keys(no_load_rpm: float) -> set[str]:
         changes = drawn(1.3)
