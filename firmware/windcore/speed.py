@@ -10,6 +10,7 @@ PROOF_MS = 200
 PROOF_PULSES = 5
 LONG_PROOF_MS = 500
 _FARTHEST = 1 << 19  # grains in a window; beyond the fastest spool by far, and safe to multiply by 1000
+_FASTEST = 1 << 23  # grains a second; beyond the fastest spool by far, and safe to multiply by 100
 
 
 class Speedometer:
@@ -58,7 +59,7 @@ class Speedometer:
                 self._anchor = count
                 self._anchor_ms = now_ms
             # a spool that breaks loose from its friction is seen from one pulse to the next, not at the window's end
-            self.rate = max(self.rate, sudden)
+            self.rate = max(self.rate, min(_FASTEST, sudden))
             return self.rate
         self.quiet_ms = min(LONGEST_QUIET_MS, ticks_diff(now_ms, self._last_ms))
         if self.quiet_ms >= _WINDOW_MS:

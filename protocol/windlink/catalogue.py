@@ -192,7 +192,7 @@ MESSAGES = (
     Message(
         REQUEST,
         "recount",
-        (_JOB_ID, Field("pulses", 0, SMALL // 2, "count at which the job stands")),
+        (_JOB_ID, Field("pulses", 0, SMALL // 2 - 1, "count at which the job stands")),
         "Gives a job the count at which its spool stands, after a restart. Moves nothing: the job then waits.",
     ),
     Message(

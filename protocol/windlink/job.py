@@ -24,7 +24,7 @@ JOB_FIELDS = (
     Field("layer_numerator", 1, SMALL - 1, "pulses per layer, numerator of the exact fraction"),
     Field("layer_denominator", 1, SMALL // 2 - 1, "and its denominator"),
     Field("first_numerator", 1, SMALL - 1, "pulses of the first pass, over the same denominator"),
-    Field("target_pulses", 1, SMALL // 2, "where the job ends"),
+    Field("target_pulses", 1, SMALL // 4, "where the job ends"),
     Field("cruise_rate", LOWEST_RATE, HIGHEST_RATE, "rate to wind at, hundredths of a pulse per second"),
     Field("creep_rate", LOWEST_RATE, HIGHEST_RATE, "rate of the last approach to a stop, likewise"),
     Field("full_rate", 1, HIGHEST_RATE * 2, "rate of the unloaded drive at full duty, likewise"),

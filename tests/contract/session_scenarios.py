@@ -5,6 +5,7 @@ from rig import COUNTER_START, WRAP, Rig, in_state
 from windcore import transitions
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND
 from windlink import codes
+from windlink.job import JOB_FIELDS, POSITION
 
 STATES = transitions.STATES
 DRIVES = (codes.HAND, codes.DC, codes.STEPPER)
@@ -271,7 +272,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
     extremes = (
         {"cruise_rate": 1000000, "full_rate": 2000000, "highest_rate": 2000000, "acceleration": 10000000},
         {"layer_numerator": (1 << 30) - 1, "layer_denominator": 1000003, "first_numerator": (1 << 29) + 1},
-        {"layer_numerator": 1 << 27, "first_numerator": 1 << 27, "target_pulses": 1 << 29},
+        {"layer_numerator": 1 << 27, "first_numerator": 1 << 27, "target_pulses": 1 << 28},
     )
     for extreme in extremes:
         rig = in_state(codes.WINDING, stops=(), **extreme)
@@ -295,6 +296,21 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 for name, value in part.__dict__.items():
                     if isinstance(value, int):
                         assert abs(value) < 1 << 30, (name, value)
+        # a counter that leaps makes no rate whose hundredths pass it either
+        rig.turned += 100000
+        rig.step()
+        assert abs(session.speedometer.rate) * 100 < 1 << 30
+
+
+def the_longest_job_of_the_link_ends_on_its_last_pulse():
+    target = JOB_FIELDS[POSITION["target_pulses"]].high
+    rig = in_state(codes.LOADED, stops=(), target_pulses=target, layer_numerator=1 << 27, first_numerator=1 << 27)
+    rig.step(40)
+    assert rig.session.recount(target - 40) == 0
+    assert rig.session.go_on(rig.session.wait) == 0
+    rig.until(codes.FINISHED)
+    assert rig.session.outcome == codes.REACHED
+    assert 0 <= rig.session.count - target <= 1
 
 
 def a_spool_is_not_started_with_the_guard_open():
@@ -344,6 +360,7 @@ PROMISES = (
     an_abandoned_job_that_trips_is_over_once_it_is_cleared,
     a_job_tripped_before_it_began_is_loaded_again_and_starts_at_zero,
     every_number_that_is_kept_is_below_two_to_the_thirty,
+    the_longest_job_of_the_link_ends_on_its_last_pulse,
     a_spool_is_not_started_with_the_guard_open,
     a_counter_and_a_clock_that_wrap_lose_no_pulse,
     a_count_that_turns_back_over_the_wrap_is_negative,
