@@ -43,7 +43,8 @@ RECORD_BYTES = 80  # no slot is longer
 
 _COUNT_ZERO = 1 << 24  # a count may be this far below zero, and 2^30 above that
 _HIGHEST_WORD = (1 << 30) - 1
-_FASTEST = (1 << 24) - 1  # hundredths of a pulse per second
+_FASTEST = 9999999  # hundredths of a pulse per second: the most that the link tells
+_RATE_MASK = (1 << 24) - 1
 _STATE_SHIFT = 24
 _OUTCOME_SHIFT = 27
 _FORMAT = 0x2A0000  # marks the fourth word as ours, above its checksum
@@ -116,9 +117,12 @@ class Registers:
         self._prefix = crc16(crc16(0xFFFF, self._dark), words[0])
         if words[3] != self._check() or not words[0]:
             return None
-        rate = words[2] & _FASTEST
+        rate = words[2] & _RATE_MASK
         state = words[2] >> _STATE_SHIFT & 7
         outcome = words[2] >> _OUTCOME_SHIFT & 3
+        if rate > _FASTEST or state > codes.TRIPPED or outcome > codes.ABANDONED:
+            # by chance their check agrees, but no program wrote this
+            return None
         return Past(words[0], words[1] - _COUNT_ZERO, rate, state, outcome, codes.FROM_REGISTERS, 0, "")
 
     def darken(self, past: Past, dark_ms: int) -> None:

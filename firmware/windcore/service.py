@@ -31,6 +31,7 @@ LEAVE_MS = 300  # for the answer to leave the port, and to be asked for again, b
 _SILENT_MOST = 1 << 28
 _COUNTER_MASK = SMALL - 1
 _QUIET_MOST = 99999
+_MOST_COUNTED = 9999999  # the most that a message carries
 
 _DRIVE_BITS = (codes.CAN_HAND, codes.CAN_DC, codes.CAN_STEPPER)
 
@@ -211,13 +212,15 @@ class LinkService:
         )
 
     def _on_counters(self, _: "tuple[Any, ...]") -> "Reply":
-        return "counters", (
+        session = self._session
+        counted = (
             self._bad_lines,
             self._reader.dropped,
             self._dropped_progress,
-            self._session.events.dropped,
-            self._session.longest_step_ms,
+            session.events.dropped,
+            session.longest_step_ms,
         )
+        return "counters", tuple([min(_MOST_COUNTED, each) for each in counted])
 
     def _on_sensor(self, _: "tuple[Any, ...]") -> "Reply":
         read = self._session.inputs
