@@ -15,6 +15,7 @@ _DRIVE_TIMES = 2
 _HAND_TIMES = 8
 _UNEVEN_PULSES = 3
 _LONGEST_STEP_MS = 100
+_LONGEST_WRITE_MS = 1000
 
 # Transitions that two channels cannot make, in a second: a speck of dust makes one, a loose wire makes hundreds.
 ILLEGAL_A_SECOND = 3
@@ -33,6 +34,7 @@ class Plausibility:
         self._pulses = 0
         self._step = 0
         self._step_ms = 0
+        self._unread_ms = 0
         self._illegal = 0
         self._illegal_ms = 0
         self._illegal_seen = 0
@@ -42,6 +44,10 @@ class Plausibility:
         self._rate = max(job.full_rate, job.highest_rate)
         self._channels = job.channels
 
+    def skip(self, time_ms: int) -> None:
+        """Nothing was read for so long on purpose, while a hand may have turned the spool."""
+        self._unread_ms = min(_LONGEST_WRITE_MS, max(0, time_ms))
+
     def take(self, inputs: "Inputs", step_ms: int) -> None:
         """Take what was read in this step, whatever the state."""
         if not self._begun:
@@ -49,7 +55,8 @@ class Plausibility:
             self._pulses = inputs.pulses
             self._illegal = inputs.illegal
         self._step = counted(inputs.pulses, self._pulses)
-        self._step_ms = min(_LONGEST_STEP_MS, step_ms + LOOP_MS)
+        self._step_ms = self._unread_ms + min(_LONGEST_STEP_MS, step_ms + LOOP_MS)
+        self._unread_ms = 0
         self._pulses = inputs.pulses
         self._illegal_ms += step_ms
         self._illegal_seen = counted(inputs.illegal, self._illegal)

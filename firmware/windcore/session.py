@@ -115,6 +115,7 @@ class Session:
 
     def skip_to(self, now_ms: int) -> None:
         """The loop stood still on purpose until now, and so did the spool: that was no late step."""
+        self.watch.plausibility.skip(ticks_diff(now_ms, self._now_ms))
         self._now_ms = now_ms
         if self.poised:
             self.speedometer.reset(self.count, now_ms)

@@ -3,7 +3,7 @@
 from rig import LOOP_MS, WRAP, Rig, job_list
 
 from windcore import journal
-from windcore.journal import WORDS, Journal, Memory, Registers
+from windcore.journal import WORDS, Journal, Memory, Registers, crc16
 from windcore.session import Session
 from windlink import codes
 from windlink.job import job_crc
@@ -157,6 +157,33 @@ def nothing_is_believed_that_disagrees_with_its_check():
     assert Registers(rig.words).read() is not None
     assert Registers([0] * WORDS).read() is None
     assert Registers([(1 << 30) - 1] * WORDS).read() is None
+
+
+def what_no_program_wrote_is_not_believed_though_its_check_agrees():
+    for rate, state, outcome in ((0, 7, 0), (0, codes.WAITING, 3), (9999999 + 1, codes.WINDING, 0)):
+        words = [77, (1 << 24) + 500, rate | state << 24 | outcome << 27, 0, 0]
+        words[3] = 0x2A0000 | crc16(crc16(crc16(crc16(0xFFFF, 0), words[0]), words[1]), words[2])
+        assert Registers(words).read() is None, (rate, state, outcome)
+    words[2] = codes.WINDING << 24
+    words[3] = 0x2A0000 | crc16(crc16(crc16(crc16(0xFFFF, 0), words[0]), words[1]), words[2])
+    assert Registers(words).read().count == 500
+
+
+def a_hand_that_turns_the_spool_while_flash_is_written_trips_nothing():
+    rig = winding()
+    rig.session.pause()
+    while rig.session.state != codes.WAITING:
+        rig.step()
+    rig.memory.keep_rest(rig.session)
+    rig.now_ms = (rig.now_ms + 400) % WRAP
+    rig.session.skip_to(rig.now_ms)
+    rig.turned += rig.session.job.highest_rate / 100 * 0.4
+    Rig.step(rig)
+    assert rig.session.state == codes.WAITING, rig.session.trip_reason
+    # the next step has no such time to explain a leap with
+    rig.turned += rig.session.job.highest_rate / 100 * 0.4
+    Rig.step(rig)
+    assert (rig.session.state, rig.session.trip_reason) == (codes.TRIPPED, codes.BAD_SENSOR)
 
 
 def an_empty_or_damaged_slot_is_as_if_it_were_not_there():
@@ -339,11 +366,13 @@ PROMISES = (
     what_turns_after_the_restart_is_counted_on,
     a_loss_of_power_leaves_the_journal,
     nothing_is_believed_that_disagrees_with_its_check,
+    what_no_program_wrote_is_not_believed_though_its_check_agrees,
     an_empty_or_damaged_slot_is_as_if_it_were_not_there,
     a_slot_stays_below_512_bytes_whatever_it_holds,
     the_journal_is_written_before_a_motion_and_after_it_and_no_more,
     a_flash_that_fails_is_counted_and_stops_nothing,
     writing_flash_is_no_late_step,
+    a_hand_that_turns_the_spool_while_flash_is_written_trips_nothing,
     a_job_goes_on_from_its_recount_past_its_stops_to_its_target,
     a_recount_past_the_target_ends_the_job_without_turning,
     a_recount_is_refused_where_it_makes_no_sense,

@@ -6,13 +6,13 @@ from pathlib import Path
 
 import pytest
 
-from interpreters import MICROPYTHON, both, needs_micropython, run_script
+from interpreters import MICROPYTHON, all_three, needs_micropython, run_script
 from windcore.journal import crc16
 
 HERE = Path(__file__).parent
 
 
-@both
+@all_three
 def test_the_memory_keeps_every_promise(interpreter: tuple[str, ...]) -> None:
     assert run_script(interpreter, HERE / "journal_scenarios.py").splitlines()[-1] == "all kept"
 
