@@ -237,3 +237,54 @@ def test_two_restarts_of_one_wind_add_up(bench: HostBench) -> None:
     assert abs(bench.true_pulses - result.counted_pulses) <= result.uncertain_turns * 20
     plain = bench.plan.at_pulses(result.counted_pulses)
     assert result.length_u_m > plain.length_u_m
+
+
+# --- a resumption that is broken off itself ------------------------------------------------------------------
+
+
+def killed_before_the_recount(bench: HostBench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The command that resumes dies once the winder has the job again, and before it has its count."""
+    with monkeypatch.context() as patch:
+        patch.setattr(Resumption, "_recount", lambda *_: (_ for _ in ()).throw(SystemExit))
+        with pytest.raises(SystemExit):
+            bench.resume()
+    status = found(bench)["status"]
+    assert (status["state"], status["pulses"]) == (codes.LOADED, 0)
+
+
+@pytest.mark.parametrize("forgets", [False, True], ids=["winder remembers", "winder forgot"])
+def test_a_resumption_broken_off_before_its_count_starts_nothing_from_zero(
+    bench: HostBench, monkeypatch: pytest.MonkeyPatch, forgets: bool
+) -> None:
+    at_the_stop(bench)
+    count = bench.true_pulses
+    if forgets:
+        bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
+    killed_before_the_recount(bench, monkeypatch)
+    (record,) = bench.ledger.winds()
+    assert bench.wind_error() == (
+        "TrippedError",
+        f"Go on with it by `reelwright wind --resume {record.job_id}`, or give it up with --drop-held.",
+    )
+    assert bench.true_pulses == count
+    rejoin, error, code = bench.resume()
+    assert (rejoin.uncertain_turns, error, code) == (0, 0, EXIT_DONE)
+    assert abs(bench.true_pulses - TARGET) <= 1
+
+
+@pytest.mark.parametrize("forgets", [False, True], ids=["winder remembers", "winder forgot"])
+def test_a_resumption_broken_off_can_be_given_up_at_the_count_that_was_known(
+    bench: HostBench, monkeypatch: pytest.MonkeyPatch, forgets: bool
+) -> None:
+    at_the_stop(bench)
+    count = bench.true_pulses
+    if forgets:
+        bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
+    killed_before_the_recount(bench, monkeypatch)
+    assert bench.wind(drop_held=True) == EXIT_PAUSED
+    new, dropped = bench.ledger.winds()
+    assert (new.open, dropped.open) == (True, False)
+    assert dropped.result is not None
+    assert (dropped.result.outcome, dropped.result.counted_pulses) == ("abandoned", count)

@@ -10,6 +10,8 @@ import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
+import attrs
+
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
@@ -20,6 +22,7 @@ from reelwright.operation.resume import (
     kept_to_its_end,
     left_off,
     memory_of,
+    owes_count,
     plan_of,
     unknown_job,
 )
@@ -97,7 +100,9 @@ class Arrival:
             status = self._clear(clear)
         elif clear is not None:
             raise UsageError("There is no trip to clear.", "Give the command without --clear.")
-        if ours:
+        if record is not None and owes_count(status, record, memory_of(self._client)):
+            record = self._settle_owed(record, drop_held=drop_held)
+        elif ours:
             return self._pick_up(held, status)
         if under_way and status["state"] != codes.FINISHED:
             status = self._drop(held)
@@ -131,6 +136,19 @@ class Arrival:
         if status["state"] == codes.TRIPPED and status["reason"] == codes.RESTARTED:
             self._client.request("clear", codes.RESTARTED)
         return self._client.request("status")
+
+    def _settle_owed(self, record: WindRecord, *, drop_held: bool) -> WindRecord:
+        """Deal with a job that was loaded to be resumed, and was not: given up here, or resumed once more."""
+        if not drop_held:
+            raise TrippedError(
+                f"Job {record.job_id} was loaded again after a restart of the winder, and has no count yet.",
+                f"Go on with it by `reelwright wind --resume {record.job_id}`, or give it up with --drop-held.",
+            )
+        memory = memory_of(self._client)
+        known = memory if memory is not None and memory.job_id == record.job_id else None
+        result = given_up(record, self._ledger, known)
+        self._ledger.close_wind(record.job_id, result)
+        return attrs.evolve(record, open=False, result=result)
 
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
@@ -213,14 +231,14 @@ class Arrival:
         self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {say(STATES, state).word}.")
         if state in (codes.LOADED, codes.WAITING):
             self._leave_if_interrupted()
-        try:
-            if state == codes.LOADED:
-                self._client.request("start", job_id)
-            elif state == codes.WAITING:
+        if state == codes.LOADED:
+            self._client.request("start", job_id)
+        elif state == codes.WAITING:
+            try:
                 self._client.request("go_on", job_id, status["wait"])
-        except RefusedError as refusal:
-            # it stays where it is, and the operator may still abandon it
-            self._view.notice(str(refusal))
+            except RefusedError as refusal:
+                # it stays where it is, and the operator may still abandon it
+                self._view.notice(str(refusal))
         return self._wind(job_id)
 
     def _clear(self, clear: str | None) -> dict[str, Any]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import time
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
@@ -78,6 +78,17 @@ def is_unfinished(record: WindRecord) -> bool:
     return record.open or (record.result is not None and record.result.uncertain)
 
 
+def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None) -> bool:
+    """Whether the job that the winder holds is one that an earlier command loaded to resume it, and got no further.
+
+    A winder remembers a job until it begins; one that forgot it all would start such a job from zero.
+    """
+    if status["state"] == codes.LOADED and _last_pulses(record):
+        return True
+    loaded = status["state"] in (codes.LOADED, codes.TRIPPED)
+    return loaded and memory is not None and memory.job_id == status["job_id"]
+
+
 def kept_to_its_end(record: WindRecord, memory: Memory) -> WindResult:
     """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
     outcome = say(OUTCOMES, memory.outcome).word
@@ -104,7 +115,8 @@ class Resumption:
         ledger does not have it.
         """
         status = self._client.request("status")
-        if status["job_id"]:
+        held = self._ledger.find(status["job_id"]) if status["job_id"] else None
+        if status["job_id"] and (held is None or not owes_count(status, held, memory_of(self._client))):
             raise UsageError(
                 f"There is nothing to resume: the winder holds job {status['job_id']} and has not restarted since; it"
                 f" is {say(STATES, status['state']).word}.",
