@@ -14,7 +14,7 @@ import attrs
 
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
-from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
+from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, LinkLostError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.resume import (
     given_up,
@@ -278,7 +278,10 @@ class Arrival:
             )
 
     def _drain(self, record: WindRecord | None) -> int:
-        """Take the events that the winder still keeps into the record of their job; the number of the newest."""
+        """Take the events that the winder still keeps into the record of their job; the number of the newest.
+
+        Raises LinkLostError when they do not get through: the winder then keeps them.
+        """
         kept = self._client.request("events")
         heard = kept["acknowledged"]
         plan = self._plan if record is None else plan_of(record)
@@ -295,6 +298,12 @@ class Arrival:
                 self._client.request("ack", received.sequence)
             if self._client.keep_alive_due:
                 self._client.request("status")
+        if record is not None and heard < kept["newest"]:
+            raise LinkLostError(
+                f"The winder still keeps {kept['newest'] - heard} events of job {record.job_id}, which do not get"
+                " through.",
+                "Check the cable, then give the same command again. No event is lost.",
+            )
         self._client.request("ack", kept["newest"])
         self._client.inbox.clear()
         return int(kept["newest"])
