@@ -143,6 +143,10 @@ def test_what_cannot_be_resumed_is_told_with_what_to_do(tmp_path: Path) -> None:
             ((str(other), "--resume", "--agree"), 3, f"remembers another job, {number}"),
             (("--resume", "--drop-held"), 2, "neither --clear nor --drop-held"),
             ((str(job), "--agree"), 2, "go with --resume"),
+            (("--resume", "--agree", "--give-or-take", "1"), 2, "--give-or-take goes with --counted-turns"),
+            (("--resume", "--agree", "--counted-turns", "nan"), 2, "no count"),
+            (("--resume", "--agree", "--counted-turns", "inf"), 2, "no count"),
+            (("--resume", "--agree", "9" * 30), 3, f"remembers another job, {number}"),
         ):
             done = run(tmp_path, "wind", "--port", port, *words)
             assert (done.returncode, sentence in done.stderr) == (code, True), (words, done.stderr)

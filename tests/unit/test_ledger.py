@@ -185,6 +185,7 @@ def test_counts_of_two_winds_do_not_mix(ledger):
 
 def test_an_unknown_job_is_nothing_to_find_and_nothing_to_write_to(ledger):
     assert ledger.find(9) is None
+    assert ledger.find(10**30) is None
     assert ledger.counts(9) == ledger.events(9) == []
     for write in (
         lambda: ledger.adopt(9, 1),

@@ -9,10 +9,11 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.cautions import CAUTION
-from reelwright.errors import EXIT_PAUSED, ReelwrightError, UsageError
+from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, EXIT_PAUSED, ReelwrightError, UsageError
 from reelwright.operation.standing import MOST_BEYOND_TURNS
 from reelwright.views.untrusted import plain_text
-from windlink.sentences import CAUSES, SOURCES, STATES, say
+from windlink import codes
+from windlink.sentences import CAUSES, OUTCOMES, SOURCES, STATES, say
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -61,7 +62,7 @@ def resume(
         if not isinstance(found, Rejoin):
             with choose_view(as_json=as_json, heading=f"Job {found.job_id} had ended before the restart") as view:
                 view.result(found)
-            return Ending(0)
+            return Ending(EXIT_ABANDONED if found.outcome == OUTCOMES[codes.ABANDONED].word else EXIT_DONE)
         pulses, uncertain_turns = _proposal(found, counted)
         for line in told(found, pulses, uncertain_turns):
             click.echo(plain_text(line), err=as_json)

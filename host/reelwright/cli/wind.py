@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import signal
 import sys
 from contextlib import ExitStack, contextmanager
@@ -122,13 +123,13 @@ def command(
 
     keep_apart("--transcript", transcript, path)
     transcript_path = FilePath(transcript) if transcript else None
+    counted = count_by_eye(counted_turns, give_or_take_turns)
     if as_resume:
         from reelwright.cli.resume import resume
 
         if clear is not None or drop_held:
             raise UsageError("--resume goes with neither --clear nor --drop-held.", "Give one of them.")
         job, job_id = named_job(path, options)
-        counted = None if counted_turns is None else (counted_turns, give_or_take_turns or GIVE_OR_TAKE_TURNS)
         _end(
             resume(
                 job,
@@ -142,7 +143,7 @@ def command(
                 link_wait_s=link_wait_s,
             )
         )
-    if agree or counted_turns is not None or give_or_take_turns is not None:
+    if agree or counted is not None:
         raise UsageError(
             "--agree, --counted-turns and --give-or-take go with --resume.", "Give them with it, or leave them out."
         )
@@ -162,6 +163,18 @@ def command(
             link_wait_s=link_wait_s,
         )
     )
+
+
+def count_by_eye(turns: float | None, give_or_take_turns: float | None) -> tuple[float, float] | None:
+    """The turns that the operator has counted and how far they may be off; None where there are none."""
+    if turns is None:
+        if give_or_take_turns is not None:
+            raise UsageError("--give-or-take goes with --counted-turns.", "Give both, or neither.")
+        return None
+    off = GIVE_OR_TAKE_TURNS if give_or_take_turns is None else give_or_take_turns
+    if not (math.isfinite(turns) and math.isfinite(off)):
+        raise UsageError(f"{turns:g} turns, give or take {off:g}, are no count.", "Give numbers such as 41.5 and 0.25.")
+    return turns, off
 
 
 def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, int | None]:

@@ -60,8 +60,9 @@ class PortLock:
         if owner != os.getpid() and not ours and _lives(owner):
             os.close(descriptor)
             raise self._busy(owner)
-        os.ftruncate(descriptor, 0)
-        os.pwrite(descriptor, f"{os.getpid():10d}\n{OURS}".encode(), 0)
+        with suppress(OSError):  # a full disk takes no number, and the lock holds without it
+            os.ftruncate(descriptor, 0)
+            os.pwrite(descriptor, f"{os.getpid():10d}\n{OURS}".encode(), 0)
         self._descriptor = descriptor
 
     def _is_still(self, descriptor: int) -> bool:

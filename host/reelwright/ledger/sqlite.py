@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 BUSY_S = 2.0  # how long another program's write is waited for: less than a winder waits for a word of its host
 
+_MOST_BITS = 63  # of a number that SQLite keeps
+
 _RECORD = """SELECT winds.*, last.pulses AS last_pulses, last.state AS last_state, last.at AS last_count_at
     FROM winds LEFT JOIN counts AS last
     ON last.id = (SELECT max(id) FROM counts WHERE counts.job_id = winds.job_id)"""
@@ -171,6 +173,8 @@ class SqliteLedger:
 
     def find(self, job_id: int) -> WindRecord | None:
         """The record of a job, or None."""
+        if job_id.bit_length() > _MOST_BITS:
+            return None  # a person may ask for any number
         rows = self._rows(f"{_RECORD} WHERE winds.job_id = ?", job_id)
         return _record(rows[0]) if rows else None
 
