@@ -29,7 +29,7 @@ RESTART_PERIODS = 600  # the longest restart, a hang until the watchdog bites, t
 LONGEST_TURN_S = 60.0  # of the other thread, on a busy machine
 
 
-class _BoardEnd:
+class BoardEnd:
     """The board's end of the port."""
 
     def __init__(self) -> None:
@@ -48,13 +48,13 @@ class _BoardEnd:
         return len(data)
 
     def pause(self, wait_ms: int) -> None:
-        """Lock-step waits for nobody."""
+        """Time goes by in steps alone."""
 
 
 class _Stepped(SimulatedBoard):
     """A board that takes its turns with the host."""
 
-    def __init__(self, spec: dict[str, Any], end: _BoardEnd, winder: LockstepWinder) -> None:
+    def __init__(self, spec: dict[str, Any], end: BoardEnd, winder: LockstepWinder) -> None:
         self._winder = winder
         super().__init__(spec, end)  # type: ignore[arg-type] - a port in shape
 
@@ -67,7 +67,7 @@ class LockstepWinder:
     """A winder in this process, as a context manager; `port` is what a client talks to, `board` what is true."""
 
     def __init__(self, spec: dict[str, Any]) -> None:
-        self._end = _BoardEnd()
+        self._end = BoardEnd()
         self._mine = threading.Semaphore(0)
         self._theirs = threading.Semaphore(0)
         self._periods = 0

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from boards.simulated import SimulatedBoard
 from reelwright.errors import LinkLostError
+from simulated.lockstep import BoardEnd
 from windcore import loop
 from windcore.ticks import LOOP_MS
 
@@ -20,32 +21,11 @@ if TYPE_CHECKING:
     from typing import Self
 
 
-class _Wire:
-    """What carries the bytes between the board's port and the host."""
-
-    def __init__(self) -> None:
-        self.to_winder = b""
-        self.to_host = b""
-        self.gone = False
-
-    def receive(self, room: bytearray) -> int:
-        data, self.to_winder = self.to_winder[: len(room)], self.to_winder[len(room) :]
-        room[: len(data)] = data
-        return len(data)
-
-    def write(self, data: bytes) -> int:
-        self.to_host += data
-        return len(data)
-
-    def pause(self, wait_ms: int) -> None:
-        """Time goes by in steps alone."""
-
-
 class _SteppedBoard(SimulatedBoard):
     """Waits, after each period, until the host lets the next one begin."""
 
     def __init__(
-        self, spec: dict[str, Any], wire: _Wire, begin: threading.Semaphore, over: threading.Semaphore
+        self, spec: dict[str, Any], wire: BoardEnd, begin: threading.Semaphore, over: threading.Semaphore
     ) -> None:
         super().__init__(spec, wire)  # type: ignore[arg-type]  # a port in shape
         self._begin = begin
@@ -62,7 +42,7 @@ class SteppedWinder:
     """Stands in for the port of a client; as a context manager. `time` stands in for the host's time module."""
 
     def __init__(self, spec: dict[str, Any]) -> None:
-        self._wire = _Wire()
+        self._wire = BoardEnd()
         self._begin = threading.Semaphore(0)
         self._over = threading.Semaphore(0)
         self._board = _SteppedBoard(spec, self._wire, self._begin, self._over)
@@ -92,7 +72,7 @@ class SteppedWinder:
 
     def write(self, data: bytes) -> None:
         """Take what the host says."""
-        self._wire.to_winder += data
+        self._wire.to_board += data
 
     def read(self, wait_s: float = 0.02) -> bytes:
         """Let time go by until something arrives, for at most wait_s."""
@@ -100,7 +80,8 @@ class SteppedWinder:
         while self._now_ms < until_ms:
             self._period()
             if self._wire.to_host:
-                data, self._wire.to_host = self._wire.to_host, b""
+                data = bytes(self._wire.to_host)
+                self._wire.to_host.clear()
                 return data
         return b""
 

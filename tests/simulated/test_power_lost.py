@@ -242,26 +242,31 @@ def test_two_restarts_of_one_wind_add_up(bench: HostBench) -> None:
 # --- a resumption that is broken off itself ------------------------------------------------------------------
 
 
-def killed_before_the_recount(bench: HostBench, monkeypatch: pytest.MonkeyPatch) -> None:
-    """The command that resumes dies once the winder has the job again, and before it has its count."""
+def broken_off(bench: HostBench, monkeypatch: pytest.MonkeyPatch, *, forgets: bool) -> int:
+    """Power fails at the stop, and the command that resumes dies once the winder has the job again, and before it has
+    its count; that count. forgets: the winder's flash is lost too."""
+    at_the_stop(bench)
+    count = bench.true_pulses
+    if forgets:
+        bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
     with monkeypatch.context() as patch:
         patch.setattr(Resumption, "_recount", lambda *_: (_ for _ in ()).throw(SystemExit))
         with pytest.raises(SystemExit):
             bench.resume()
     status = found(bench)["status"]
     assert (status["state"], status["pulses"]) == (codes.LOADED, 0)
+    return count
 
 
-@pytest.mark.parametrize("forgets", [False, True], ids=["winder remembers", "winder forgot"])
+FORGETS = pytest.mark.parametrize("forgets", [False, True], ids=["winder remembers", "winder forgot"])
+
+
+@FORGETS
 def test_a_resumption_broken_off_before_its_count_starts_nothing_from_zero(
     bench: HostBench, monkeypatch: pytest.MonkeyPatch, forgets: bool
 ) -> None:
-    at_the_stop(bench)
-    count = bench.true_pulses
-    if forgets:
-        bench.winder.board.store._slots = [b"", b""]
-    power_fails(bench)
-    killed_before_the_recount(bench, monkeypatch)
+    count = broken_off(bench, monkeypatch, forgets=forgets)
     (record,) = bench.ledger.winds()
     assert bench.wind_error() == (
         "TrippedError",
@@ -273,16 +278,11 @@ def test_a_resumption_broken_off_before_its_count_starts_nothing_from_zero(
     assert abs(bench.true_pulses - TARGET) <= 1
 
 
-@pytest.mark.parametrize("forgets", [False, True], ids=["winder remembers", "winder forgot"])
+@FORGETS
 def test_a_resumption_broken_off_can_be_given_up_at_the_count_that_was_known(
     bench: HostBench, monkeypatch: pytest.MonkeyPatch, forgets: bool
 ) -> None:
-    at_the_stop(bench)
-    count = bench.true_pulses
-    if forgets:
-        bench.winder.board.store._slots = [b"", b""]
-    power_fails(bench)
-    killed_before_the_recount(bench, monkeypatch)
+    count = broken_off(bench, monkeypatch, forgets=forgets)
     assert bench.wind(drop_held=True) == EXIT_PAUSED
     new, dropped = bench.ledger.winds()
     assert (new.open, dropped.open) == (True, False)
