@@ -5,6 +5,7 @@ allocation. Requests come in between steps and are answered with 0 or a refusal 
 """
 
 from windcore import events as happened
+from windcore import transitions
 from windcore.events import Events
 from windcore.job import Job
 from windcore.motion import Motion
@@ -14,25 +15,7 @@ from windcore.standstill import Standstill
 from windcore.tally import Tally
 from windcore.targets import END, Targets
 from windcore.ticks import ticks_diff
-from windcore.transitions import (
-    ABANDON,
-    ACCEPT,
-    CLEAR,
-    CLEAR_EMPTY,
-    CLEAR_LOADED,
-    CLEAR_OVER,
-    COMPLETED,
-    DRIVEN,
-    GO_ON,
-    MAINTENANCE,
-    PAUSE,
-    RECOUNT,
-    RESTED,
-    SLOWING,
-    START,
-    TRIP,
-    follow,
-)
+from windcore.transitions import DRIVEN, follow
 from windcore.trips import AT_REST, WHILE_TURNING, Watch
 from windlink import codes
 from windlink.codes import EASING, EMPTY, FINISHED, LOADED, TRIPPED, WAITING, WINDING
@@ -124,7 +107,7 @@ class Session:
 
     def accept(self, job: Job) -> int:
         """Take a checked job. 0, or a refusal."""
-        if not self._go(ACCEPT):
+        if not self._go(transitions.ACCEPT):
             return codes.WRONG_STATE
         self.job = job
         self.tally.begin(job.layer_numerator, job.layer_denominator, job.first_numerator)
@@ -153,7 +136,7 @@ class Session:
                 return codes.STILL_TURNS
             self._zero = self._pulses
             self.count = 0
-        return self._begin(START)
+        return self._begin(transitions.START)
 
     def go_on(self, wait: int) -> int:
         """End the wait that this event began. 0, or a refusal."""
@@ -164,18 +147,18 @@ class Session:
                 return codes.SWITCH_ACTIVE
             if not self.standstill.proven:
                 return codes.STILL_TURNS
-        return self._begin(GO_ON)
+        return self._begin(transitions.GO_ON)
 
     def recount(self, count: int) -> int:
         """Take the count at which the spool stands; the job then waits. 0, or a refusal."""
-        if follow(self.state, RECOUNT) < 0:
+        if follow(self.state, transitions.RECOUNT) < 0:
             return codes.WRONG_STATE
         if not self.standstill.proven:
             return codes.STILL_TURNS
         if (count - _MOVING_TURNS * self.job.overrun_pulses) // 2 > self.job.target_pulses:
             # no strand was wound so far beyond the target
             return codes.BAD_FIELDS
-        self._go(RECOUNT)
+        self._go(transitions.RECOUNT)
         self._zero = self._pulses - count & _MASK
         self.count = count
         self.tally.update(count)
@@ -190,7 +173,7 @@ class Session:
     def pause(self) -> int:
         """Ease to rest. 0, or a refusal."""
         turning = self.state == WINDING
-        if not self._go(PAUSE):
+        if not self._go(transitions.PAUSE):
             return codes.WRONG_STATE
         if turning:
             self.motion.ease(self.count, codes.STOP_BY_PAUSE)
@@ -199,7 +182,7 @@ class Session:
     def abandon(self) -> int:
         """Ease to rest and end the job. 0, or a refusal."""
         turning = self.state == WINDING
-        if not self._go(ABANDON):
+        if not self._go(transitions.ABANDON):
             return codes.WRONG_STATE
         self._outcome = codes.ABANDONED
         if turning:
@@ -223,19 +206,19 @@ class Session:
         self.events.add(happened.CLEARED, self._now_ms, reason, self.count)
         self.wait = self.events.newest
         if self.job is _NO_JOB:
-            self._go(CLEAR_EMPTY)
+            self._go(transitions.CLEAR_EMPTY)
         elif not self._begun:
-            self._go(CLEAR_LOADED)
+            self._go(transitions.CLEAR_LOADED)
         elif self._outcome == codes.ABANDONED:
-            self._go(CLEAR_OVER)
+            self._go(transitions.CLEAR_OVER)
             self._end()
         else:
-            self._go(CLEAR)
+            self._go(transitions.CLEAR)
         return 0
 
     def maintenance(self) -> int:
         """Whether the board may restart for an upload: 0, or a refusal. Changes nothing."""
-        if follow(self.state, MAINTENANCE) < 0:
+        if follow(self.state, transitions.MAINTENANCE) < 0:
             return codes.WRONG_STATE
         # a trip may be there because the sensor cannot be trusted
         stands = self.standstill.certain if self.state == TRIPPED else self.standstill.proven
@@ -352,11 +335,11 @@ class Session:
         job = self.job
         motion = self.motion
         if self.state == WINDING and job.link_loss == codes.PAUSE and inputs.silent_ms > job.link_loss_ms:
-            self._go(PAUSE)
+            self._go(transitions.PAUSE)
             motion.ease(self.count, codes.STOP_BY_LINK_LOSS)
         motion.advance(self.count, outputs, step_ms)
         if self.state == WINDING and motion.slows():
-            self._go(SLOWING)
+            self._go(transitions.SLOWING)
         if motion.arrived and self.standstill.proven:
             self._come_to_rest(outputs)
 
@@ -364,17 +347,17 @@ class Session:
         outputs.off()
         self.rate = 0
         if self._outcome == codes.ABANDONED:
-            self._go(COMPLETED)
+            self._go(transitions.COMPLETED)
             self._end()
             return
         # a spool without a ratchet is drawn back a little once it is let go; the stop was reached all the same
         reached = max(self.count, self.motion.halt)
         self.targets.pass_to(reached)
         if self.targets.kind == END and reached >= self.targets.target:
-            self._go(COMPLETED)
+            self._go(transitions.COMPLETED)
             self._end()
             return
-        self._go(RESTED)
+        self._go(transitions.RESTED)
         self.events.add(happened.STOPPED, self._now_ms, self.motion.stop_reason, self.layer(), self.count)
         self.wait = self.events.newest
         self._rest_count = self.count
@@ -398,7 +381,7 @@ class Session:
             self.events.add(happened.MOVED_AT_REST, self._now_ms, self.count)
 
     def _trip(self, reason: int, value: int, limit: int) -> None:
-        self._go(TRIP)
+        self._go(transitions.TRIP)
         self.trip_reason = reason
         self.last_trip_reason = reason
         self.trip_value = value
