@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from attrs import field, frozen
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 
 @frozen
@@ -41,6 +41,10 @@ class Happening:
     remedy: str = ""
 
 
+def _as_tuple(words: Iterable[str]) -> tuple[str, ...]:
+    return tuple(words)
+
+
 @frozen
 class WindResult:
     """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder."""
@@ -60,6 +64,8 @@ class WindResult:
     uncertain: bool = False  # the count is the last one heard, not one that the winder confirmed at rest
     uncertain_turns: float = 0.0  # restarts have left the count unknown by so much either way; length_u_m has it in
     phase_turns: float | None = None  # turns left to the guide's next reversal
+    # words of the trips of this wind, cleared or not, after which the count is not what is on the spool
+    doubts: tuple[str, ...] = field(default=(), converter=_as_tuple)
 
     @property
     def overshoot_pulses(self) -> int:

@@ -169,6 +169,7 @@ def test_the_list_for_a_program_is_an_object_a_line():
         "uncertain": False,
         "uncertain_turns": 0.0,
         "phase_turns": 5.62,
+        "doubts": [],
         "port": "/dev/winder",
         "board": "pico",
         "firmware": "0.1.0",

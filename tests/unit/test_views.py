@@ -186,7 +186,7 @@ def test_json_lines_are_exactly_these():
             '{"kind": "result", "format": 1, "state": "finished", "outcome": "reached", "target_pulses": 10104, '
             '"counted_pulses": 10105, "overshoot_pulses": 1, "turns": 168.417, "layers": 5, "length_m": 40.0049, '
             '"length_u_m": 0.155, "mass_g": 119.42, "mass_u_g": 1.61, "job_id": 20310504, "trip": "", '
-            '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583}'
+            '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583, "doubts": []}'
         ),
     ]
     assert err.getvalue() == "Only for people.\n"

@@ -26,7 +26,7 @@ from reelwright.operation.resume import (
     plan_of,
     unknown_job,
 )
-from reelwright.operation.telling import ending_of, happening_of, result_of, uncertain_turns_of
+from reelwright.operation.telling import doubts_of, ending_of, happening_of, result_of, uncertain_turns_of
 from reelwright.operation.wind import Interrupts, Wind
 from windlink import codes
 from windlink.frame import EVENT
@@ -121,7 +121,7 @@ class Arrival:
             return status
         if not memory.under_way:
             if record is not None:
-                self._ledger.close_wind(record.job_id, kept_to_its_end(record, memory))
+                self._ledger.close_wind(record.job_id, kept_to_its_end(record, self._ledger, memory))
                 self._view.notice(f"Job {record.job_id} had ended by itself: `reelwright ledger show {record.job_id}`.")
             return status
         if not drop_held:
@@ -324,10 +324,15 @@ class Arrival:
 
     def _close(self, record: WindRecord, status: dict[str, Any]) -> None:
         """Close the record of a job that the winder still holds but this command does not go on with."""
-        ending = ending_of(each.happening for each in self._ledger.events(record.job_id))
-        pulses, outcome = ending or (status["pulses"], "abandoned")
-        uncertain = uncertain_turns_of(self._ledger.events(record.job_id))
+        events = self._ledger.events(record.job_id)
+        pulses, outcome = ending_of(each.happening for each in events) or (status["pulses"], "abandoned")
         result = result_of(
-            plan_of(record), record.job_id, status["state"], pulses, outcome=outcome, uncertain_turns=uncertain
+            plan_of(record),
+            record.job_id,
+            status["state"],
+            pulses,
+            outcome=outcome,
+            uncertain_turns=uncertain_turns_of(events),
+            doubts=doubts_of(events),
         )
         self._ledger.close_wind(record.job_id, result)

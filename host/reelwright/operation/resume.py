@@ -15,7 +15,7 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.standing import Heard, Memory, Standing, standing
-from reelwright.operation.telling import RESTARTED, RESUMED, ending_of, result_of, uncertain_turns_of
+from reelwright.operation.telling import RESTARTED, RESUMED, doubts_of, ending_of, result_of, uncertain_turns_of
 from reelwright.operation.wind import Wind
 from reelwright.snapshot import Happening
 from windlink import codes
@@ -89,12 +89,18 @@ def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None
     return loaded and memory is not None and memory.job_id == status["job_id"]
 
 
-def kept_to_its_end(record: WindRecord, memory: Memory) -> WindResult:
+def kept_to_its_end(record: WindRecord, ledger: Ledger, memory: Memory) -> WindResult:
     """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
     outcome = say(OUTCOMES, memory.outcome).word
     uncertain = record.result.uncertain_turns if record.result else 0.0
     return result_of(
-        plan_of(record), record.job_id, codes.FINISHED, memory.pulses, outcome=outcome, uncertain_turns=uncertain
+        plan_of(record),
+        record.job_id,
+        codes.FINISHED,
+        memory.pulses,
+        outcome=outcome,
+        uncertain_turns=uncertain,
+        doubts=doubts_of(ledger.events(record.job_id)),
     )
 
 
@@ -134,7 +140,7 @@ class Resumption:
                 "`reelwright ledger list` shows the jobs. A new wind needs no --resume.",
             )
         if memory is not None and not memory.under_way:
-            result = kept_to_its_end(record, memory)
+            result = kept_to_its_end(record, self._ledger, memory)
             self._ledger.close_wind(record.job_id, result)
             return result
         return self._join(record, memory)
@@ -315,5 +321,12 @@ def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -
         pulses, outcome = ending_of(each.happening for each in events) or (_last_pulses(record) or 0, "abandoned")
     uncertain = where is None and bool(pulses)
     return result_of(
-        plan, record.job_id, codes.EMPTY, pulses, outcome=outcome, uncertain=uncertain, uncertain_turns=before
+        plan,
+        record.job_id,
+        codes.EMPTY,
+        pulses,
+        outcome=outcome,
+        uncertain=uncertain,
+        uncertain_turns=before,
+        doubts=doubts_of(events),
     )

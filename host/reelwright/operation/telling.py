@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reelwright.snapshot import Happening, Snapshot, WindResult
-from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS, say
+from windlink.sentences import DOUBTS, OUTCOMES, STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -84,10 +84,12 @@ def result_of(
     trip: str = "",
     uncertain: bool = False,
     uncertain_turns: float = 0.0,
+    doubts: tuple[str, ...] = (),
 ) -> WindResult:
     """How the wind stands at a count: what is really on the spool, overshoot included.
 
     uncertain: the count is the last one heard. uncertain_turns: what restarts have left unknown of it, either way.
+    doubts: of `doubts_of`.
     """
     wound = plan.at_pulses(max(0, _within_reason(plan, pulses)), uncertain_turns)
     return WindResult(
@@ -106,6 +108,7 @@ def result_of(
         uncertain=uncertain,
         uncertain_turns=uncertain_turns,
         phase_turns=float(wound.phase_turns),
+        doubts=doubts,
     )
 
 
@@ -125,6 +128,12 @@ def uncertain_turns_of(events: Iterable[RecordedEvent], but_not_of_boot: int | N
         if each.happening.verb == RESUMED and (but_not_of_boot is None or each.boot != but_not_of_boot)
     ]
     return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
+
+
+def doubts_of(events: Iterable[RecordedEvent]) -> tuple[str, ...]:
+    """Words of the trips after which the count is not what is on the spool, each once: clearing one mends no count."""
+    tripped = {each.happening.fields.get("reason") for each in events if each.happening.verb == "tripped"}
+    return tuple(TRIPS[code].word for code in DOUBTS if TRIPS[code].word in tripped)
 
 
 def ending_of(happenings: Iterable[Happening]) -> tuple[int, str] | None:

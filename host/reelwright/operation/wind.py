@@ -20,7 +20,15 @@ from reelwright.errors import (
     DeviceError,
     LinkLostError,
 )
-from reelwright.operation.telling import RESTARTED, ending_of, happening_of, result_of, snapshot_of, uncertain_turns_of
+from reelwright.operation.telling import (
+    RESTARTED,
+    doubts_of,
+    ending_of,
+    happening_of,
+    result_of,
+    snapshot_of,
+    uncertain_turns_of,
+)
 from reelwright.snapshot import Happening
 from windlink import codes
 from windlink.frame import EVENT
@@ -281,6 +289,7 @@ class Wind:
             trip=trip,
             uncertain=uncertain,
             uncertain_turns=self._uncertain_turns,
+            doubts=doubts_of(self._ledger.events(self._job_id)),
         )
 
     # --- the operator -------------------------------------------------------------------------------------

@@ -36,6 +36,7 @@ RESULT_FIELDS = (
     "uncertain",
     "uncertain_turns",
     "phase_turns",
+    "doubts",
 )
 
 

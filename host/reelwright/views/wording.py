@@ -61,7 +61,8 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     facts.append(("job", str(result.job_id)))
     if result.uncertain:
         facts.append(("caution", UNCERTAIN))
-    facts += [("caution", doubt) for code, doubt in DOUBTS.items() if TRIPS[code].word == result.trip]
+    doubted = (result.trip, *result.doubts)
+    facts += [("caution", doubt) for code, doubt in DOUBTS.items() if TRIPS[code].word in doubted]
     return facts
 
 
