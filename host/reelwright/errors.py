@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+COMMAND_LINE = "the command line"  # what an error calls it where it would name a file
+
 EXIT_DONE = 0
 EXIT_BUG = 1
 EXIT_USAGE = 2

@@ -303,8 +303,8 @@ def test_faults_of_a_file_of_measurements_are_told_all_at_once(
 
 def test_contradictions_on_the_command_line_are_told_at_once_and_nothing_is_stored(home: Path) -> None:
     told = faults_of("weight", "--gross", "215g", "--tare", "1015g", *BENCH, "--save", "marsh")
-    assert set(told) == {"empty_mass_g", "turns"}
-    assert "exchange or correct them" in told["empty_mass_g"]
+    assert set(told) == {"--tare", "--turns"}
+    assert "exchange or correct them" in told["--tare"]
     told = faults_of("layers", "2:87mm", "5:84mm", "9:60mm", "--barrel", "80mm", "--strand", "pla-1.75", "--save", "m")
     assert set(told) == {"layers[1]", "layers[2]"}
     assert not home.exists()
@@ -314,12 +314,51 @@ def test_contradictions_on_the_command_line_are_told_at_once_and_nothing_is_stor
     ("arguments", "words"),
     [
         (["layers", "5:97mm", "--strand", "pla-1.75"], "1 measurement cannot settle the"),
-        (["layers", "2:91mm", "9:150mm", "--strand", "pla-1.75"], "none is outside 0.5 to 1.2"),
-        (["weight", "--gross", "2kg", "--tare", "1g", "--turns", "50", "--solve", "rise", *BENCH], "none is outside"),
+        (["layers", "2:91mm", "9:150mm", "--strand", "pla-1.75"], "a strand's is at least 0.5 and at most 1.2"),
+        (["weight", "--gross", "2kg", "--tare", "1g", "--turns", "50", "--solve", "rise", *BENCH], "a rise factor of"),
+        (
+            ["weight", "--gross", "9kg", "--tare", "1g", "--turns", "99", "--solve", "density", *BENCH],
+            "at most 25 g/cm3",
+        ),
+        (
+            ["weight", "--gross", "2g", "--tare", "1g", "--turns", "9999", "--solve", "diameter", *BENCH],
+            "0.05 and at most",
+        ),
     ],
 )
 def test_what_no_measurement_can_mean_is_refused(arguments: list[str], words: str) -> None:
     assert any(words in message for message in faults_of(*arguments).values())
+
+
+@pytest.mark.parametrize(
+    ("arguments", "option", "words"),
+    [
+        (["diameter", *READINGS, "--resolution", "0mm"], "--resolution", "above 0"),
+        (["diameter", *READINGS, "--error-limit", "2m"], "--error-limit", "at most 1 mm"),
+        (["layers", "2:84mm", "6:97mm", "--strand", "pla-1.75", "--pitch", "0mm"], "--pitch", "above 0"),
+        (["layers", "2:84mm", "6:97mm", "--strand", "pla-1.75", "--barrel", "9m"], "--barrel", "at most 5000 mm"),
+        (["diameter", *READINGS, "--keep", "6"], "--keep", "no measurement 6 among the 5"),
+        (["diameter", *READINGS, "--leave-out", "6"], "--leave-out", "no reading 6 of 5"),
+        (["together", "--tape-u", "0mm", "--tape", "40m", "--turns", "160", *BENCH], "--tape-u", "above 0"),
+    ],
+)
+def test_a_fault_of_an_option_is_told_by_the_options_name(arguments: list[str], option: str, words: str) -> None:
+    told = faults_of(*arguments)
+    assert set(told) == {option}
+    assert words in told[option]
+
+
+def test_a_micrometer_without_an_error_of_its_own_leaves_more_sure_a_mean() -> None:
+    exact, plain = answer_of("diameter", *READINGS, "--error-limit", "0mm"), answer_of("diameter", *READINGS)
+    assert exact["after"]["diameter_u_mm"] < plain["after"]["diameter_u_mm"]
+
+
+def test_a_result_that_no_job_could_go_by_is_not_stored(home: Path) -> None:
+    ribbon = ["1.76mm/1.00mm", "1.75mm/1.01mm", "1.76mm/1.00mm"]
+    told = faults_of("diameter", *ribbon, "--strand", "pla-1.75", "--save", "marsh")
+    assert set(told) == {"strand.second_diameter_mm"}
+    assert "a ribbon, not a strand" in told["strand.second_diameter_mm"]
+    assert not home.exists()
 
 
 def test_a_wind_that_nobody_named_is_asked_for() -> None:

@@ -108,14 +108,14 @@ class TestLayers:
         layers = (LayerDiameter(2, 79.0), LayerDiameter(3, 90.0), LayerDiameter(4, 89.0))
         with pytest.raises(ImpossibleMeasurementsError) as refusal:
             calibrate_layers(MeasuredWind(barrel_mm=80, layers=layers), KNOWN_STRAND, leave_out=(7,))
-        assert set(faults_of(refusal)) == {"layers[0]", "layers[2]", "leave-out"}
+        assert set(faults_of(refusal)) == {"layers[0]", "layers[2]", "leave_out"}
         assert "not more than the barrel's 80 mm" in faults_of(refusal)["layers[0]"]
         assert "each layer lies on the one before" in faults_of(refusal)["layers[2]"]
 
     @pytest.mark.parametrize("rise", [0.4, 1.3])
     def test_a_rise_that_no_strand_has_is_refused(self, rise: float) -> None:
         wind = MeasuredWind(barrel_mm=80, layers=layers_of(evolve(TRUTH, rise=rise), 2, 12))
-        with pytest.raises(ImpossibleMeasurementsError, match=r"none is outside 0\.5 to 1\.2"):
+        with pytest.raises(ImpossibleMeasurementsError, match=r"a strand's is at least 0\.5 and at most 1\.2"):
             calibrate_layers(wind, KNOWN_STRAND)
 
 
@@ -260,7 +260,7 @@ class TestDiameter:
     def test_too_few_mixed_and_unknown_readings_are_told_at_once(self) -> None:
         with pytest.raises(ImpossibleMeasurementsError) as refusal:
             calibrate_diameter([Reading(1.74), Reading(1.75, 1.74)], Micrometer(), LABEL, leave_out=(2, 9))
-        assert [place for place, _ in refusal.value.faults] == ["readings", "leave-out", "readings"]
+        assert [place for place, _ in refusal.value.faults] == ["readings", "leave_out", "readings"]
 
 
 def test_correlations_that_cannot_be_are_refused_and_any_that_can_have_their_triangle() -> None:

@@ -11,11 +11,12 @@ import click
 from reelwright.cli.amounts import Diameters, LayerDiameter, Length
 from reelwright.cli.calibrate_options import (
     CALIPER,
-    COMMAND_LINE,
     LEAVE_OUT,
+    LEFT_OUT,
     RESULT_OPTIONS,
     WEIGHT_OPTIONS,
     WIND_OPTIONS,
+    as_option,
     given_micrometer,
     known_strand,
     millimetres,
@@ -24,9 +25,10 @@ from reelwright.cli.calibrate_options import (
     weights,
     wind_table,
     with_options,
+    within_range,
 )
 from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
-from reelwright.errors import Fault, FileFaultsError, UsageError
+from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles.measurements import read_measurements
 from reelwright.winding.calibration_figures import FIGURES, StrandFigures
 from reelwright.winding.calibration_methods import (
@@ -38,6 +40,7 @@ from reelwright.winding.calibration_methods import (
 )
 from reelwright.winding.calibration_readings import ERROR_LIMIT_MM, RESOLUTION_MM
 from reelwright.winding.calibration_winds import TAPE_U_SHARE, ImpossibleMeasurementsError, MeasuredWind
+from reelwright.winding.job import Millimetres
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -95,7 +98,7 @@ def layers(
 
     Two layers well apart will do; with a known barrel one is enough.
     """
-    loose = millimetres(barrel_mm=options.pop("barrel"), pitch_mm=options.pop("pitch"))
+    loose = within_range(Millimetres, millimetres(barrel_mm=options.pop("barrel"), pitch_mm=options.pop("pitch")))
     table = {"layers": [list(each) for each in layers]} | millimetres(caliper_u_mm=options.pop("caliper_u"))
     measured, folder = one_wind(path, table | wind_table(options))
     names = Names(strand, options.pop("spool"), options.pop("machine"))
@@ -179,6 +182,7 @@ def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tu
     """Show the result; store it where that was asked for and nothing stands against it."""
     from datetime import date  # not paid for by --help
 
+    _refuse_unknown(keep, result)
     today = date.today().isoformat()
     if as_json:
         from reelwright.json_text import json_text
@@ -193,6 +197,17 @@ def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tu
         _store(result, known, save, keep, today)
 
 
+def _refuse_unknown(keep: Sequence[int], result: CalibrationResult) -> None:
+    count = len(result.values)
+    faults = [
+        Fault("--keep", f"there is no measurement {number} among the {count}")
+        for number in keep
+        if not 1 <= number <= count
+    ]
+    if faults:
+        raise FileFaultsError(COMMAND_LINE, faults)
+
+
 def _store(result: CalibrationResult, known: StrandAsKnown, name: str, keep: Sequence[int], today: str) -> None:
     undecided = [number for number in result.outlying if number not in keep]
     if undecided:
@@ -203,10 +218,16 @@ def _store(result: CalibrationResult, known: StrandAsKnown, name: str, keep: Seq
             f"Measure again, or decide: {choices(result)}.",
         )
     from reelwright.cli.output_file import write_whole
-    from reelwright.profiles.calibrations import with_calibration
+    from reelwright.profiles.calibrations import CALIBRATION, with_calibration
+    from reelwright.profiles.jobs import strand_faults
+    from reelwright.profiles.store import Profiles
     from reelwright.winding.calibration_record import profile_record
 
-    path, text = with_calibration(name, profile_record(result, today), known.values)
+    record = profile_record(result, today)
+    path, text = with_calibration(name, record, known.values)
+    faults = strand_faults(name, {**(Profiles().find("strand", name) or known.values), CALIBRATION: record})
+    if faults:
+        raise FileFaultsError("the result, which is not stored,", faults)
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as failure:
@@ -223,7 +244,10 @@ def _told_of(path: str | None) -> Iterator[None]:
     try:
         yield
     except ImpossibleMeasurementsError as impossible:
-        faults = [Fault(place, sentence) for place, sentence in impossible.faults]
+        faults = [
+            Fault(as_option(place) if path is None or place == LEFT_OUT else place, sentence)
+            for place, sentence in impossible.faults
+        ]
         raise FileFaultsError(path or COMMAND_LINE, faults) from None
 
 

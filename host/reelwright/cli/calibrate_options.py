@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from reelwright.cli.amounts import Length, Mass, Number
-from reelwright.errors import Fault, FileFaultsError, UsageError
+from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles import profile_names
 from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
+from reelwright.profiles.values import BadValueError, read_value
 from reelwright.winding.calibration_winds import CALIPER_U_MM, SCALE_U_G
 
 if TYPE_CHECKING:
@@ -18,9 +19,25 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
 Function = TypeVar("Function", bound="Callable[..., Any]")
-COMMAND_LINE = "the command line"
+LEFT_OUT = "leave_out"  # given on the command line beside a file too
 
-
+# key of a measurement -> the option that gives it
+_OPTION_OF = {
+    "gross_mass_g": "--gross",
+    "empty_mass_g": "--tare",
+    "scale_u_g": "--scale-u",
+    "length_m": "--tape",
+    "length_u_m": "--tape-u",
+    "caliper_u_mm": "--caliper-u",
+    "resolution_mm": "--resolution",
+    "error_limit_mm": "--error-limit",
+    "barrel_mm": "--barrel",
+    "pitch_mm": "--pitch",
+    "job": "--job",
+    "file": "--wind",
+    "turns": "--turns",
+    LEFT_OUT: "--leave-out",
+}
 WIND_OPTIONS = (
     click.option("--job", type=int, metavar="NUMBER", help="The wind's number in the ledger."),
     click.option("--wind", "file", metavar="JOB.toml", default="", help="The job file that was wound."),
@@ -70,6 +87,24 @@ def millimetres(**lengths: Fraction | None) -> dict[str, Any]:
     return {key: float(1000 * length) for key, length in lengths.items() if length is not None}
 
 
+def within_range(kind: Any, lengths: Mapping[str, float]) -> Mapping[str, float]:
+    """The lengths, if each may be one of this kind. Raises FileFaultsError."""
+    faults = []
+    for key, value in lengths.items():
+        try:
+            read_value(value, kind)
+        except BadValueError as bad:
+            faults += [Fault(as_option(key), sentence) for _, sentence in bad.faults]
+    if faults:
+        raise FileFaultsError(COMMAND_LINE, faults)
+    return lengths
+
+
+def as_option(place: str) -> str:
+    """The option that a person gave where a measurement's key names the place of a fault."""
+    return _OPTION_OF.get(place, place)
+
+
 def wind_table(options: dict[str, Any]) -> dict[str, object]:
     """What says which wind was measured, taken out of the options."""
     given = {key: options.pop(key) for key in ("job", "file", "turns")}
@@ -93,7 +128,7 @@ def nothing_beside(path: str, given: Mapping[str, object]) -> None:
 
 def given_micrometer(path: str | None, table: dict[str, object]) -> MicrometerReadings:
     """The readings of the command line, or those of the file. Raises UsageError or FileFaultsError."""
-    table = {key: value for key, value in table.items() if value}
+    table = {key: value for key, value in table.items() if value != []}
     if path is None:
         if not table:
             raise UsageError("No reading is given.", "Write them one after the other: 1.74mm 1.75mm 1.74mm ...")
@@ -130,5 +165,5 @@ def _read(kind: Any, table: dict[str, object]) -> Any:
     faults: list[Fault] = []
     read = read_table(kind, table, "", faults)
     if faults:
-        raise FileFaultsError(COMMAND_LINE, faults)
+        raise FileFaultsError(COMMAND_LINE, [Fault(as_option(fault.path), fault.message) for fault in faults])
     return read

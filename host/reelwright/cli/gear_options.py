@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from typing import TYPE_CHECKING, Any, TypeVar, get_args, get_type_hints
+from typing import TYPE_CHECKING, Any, TypeVar, get_args
 
 import click
 
 from reelwright.cli.amounts import LENGTH_UNITS, parse_amount, parse_number
-from reelwright.errors import Fault, FileFaultsError
+from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError
 from reelwright.profiles.values import shown
 from reelwright.winding.gear_teeth import ToothForm
 from reelwright.winding.job import Machine, Millimetres, Strand, Teeth
-from reelwright.winding.quantities import Quantity
+from reelwright.winding.quantities import Quantity, quantity_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -75,13 +75,6 @@ def _with_options(function: Function, options: dict[str, dict[str, Any]]) -> Fun
     return click.argument("path", metavar="[JOB.toml]", required=False)(function)
 
 
-def quantity_of(kind: type, key: str) -> Quantity:
-    """The unit and range declared beside a field, so that options and files have the same."""
-    hint = get_type_hints(kind, include_extras=True)[key]
-    notes = [note for each in (hint, *get_args(hint)) for note in getattr(each, "__metadata__", ())]
-    return next(note for note in notes if isinstance(note, Quantity))
-
-
 _LENGTH = next(note for note in get_args(Millimetres) if isinstance(note, Quantity))
 _TEETH = next(note for note in get_args(Teeth) if isinstance(note, Quantity))
 _DWELL = Quantity("turns", at_least=0, at_most=10_000)
@@ -111,7 +104,7 @@ class GivenOptions:
     def settle(self) -> None:
         """Raises FileFaultsError if anything was wrong."""
         if self.faults:
-            raise FileFaultsError("the command line", self.faults)
+            raise FileFaultsError(COMMAND_LINE, self.faults)
 
     def length_mm(self, option: str, quantity: Quantity = _LENGTH) -> Fraction | None:
         """A length with its unit, in mm; None where it is not given, or faulty."""

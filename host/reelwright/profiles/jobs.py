@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING, Any
 
-from reelwright.errors import FileFaultsError
+from reelwright.errors import COMMAND_LINE, FileFaultsError
 from reelwright.profiles.calibrations import CALIBRATION, beside_calibration, let_go, take_over
 from reelwright.profiles.checks import check_plan, check_together
 from reelwright.profiles.draft import TABLES, Draft, unknown_table
@@ -18,6 +18,7 @@ from reelwright.winding.plan import make_plan
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping
 
+    from reelwright.errors import Fault
     from reelwright.winding.job import Calibration, Lay, Strand
 
 Tables = dict[str, dict[str, object]]
@@ -42,6 +43,7 @@ _OUSTS: dict[str, dict[str, tuple[str, ...]]] = {
     "lay": {"rise": ("rise_u",)},
 }
 # what a spool profile says of a flange and of a barrel's spread is of no use on the pay-off side
+_OF_STRAND = ("strand", "lay", CALIBRATION)  # the tables that a strand's profile fills
 _OF_PAY_OFF = ("barrel_diameter_mm", "inside_width_mm", "empty_mass_g", "name")
 
 
@@ -53,7 +55,7 @@ def load_job(path: str | os.PathLike[str], overrides: Mapping[str, object] | Non
     return _build(os.fspath(path), read_toml(path), overrides or {})
 
 
-def build_job(overrides: Mapping[str, object], source: str = "the command line") -> Job:
+def build_job(overrides: Mapping[str, object], source: str = COMMAND_LINE) -> Job:
     """A job from tables alone, in the shape of a job file; `Job.to_dict()` is such a shape.
 
     source: what to call them in an error. Raises FileFaultsError.
@@ -74,9 +76,19 @@ def load_strand(name: str) -> tuple[Strand, Lay, Calibration | None]:
 
     Raises FileFaultsError.
     """
-    draft = _draft_of_profile("strand", name, ("strand", "lay", CALIBRATION))
+    draft = _draft_of_profile("strand", name, _OF_STRAND)
     note = draft.table(CALIBRATION) if CALIBRATION in draft.tables else None
     return draft.table("strand"), draft.table("lay"), note
+
+
+def strand_faults(name: str, values: Mapping[str, object]) -> list[Fault]:
+    """What would keep every job from a strand's profile with these values; its calibration stands among them."""
+    draft = Draft({"strand": {}})
+    _fill_strand(draft, dict(values), name)
+    _fill_density(draft, Profiles())
+    draft.read(_OF_STRAND)
+    check_together(draft)
+    return draft.faults
 
 
 def _draft_of_profile(table: str, name: str, parts: tuple[str, ...]) -> Draft:
@@ -86,7 +98,7 @@ def _draft_of_profile(table: str, name: str, parts: tuple[str, ...]) -> Draft:
     if not draft.unresolved:
         check_together(draft)
     if draft.faults:
-        raise FileFaultsError("the command line", draft.faults)
+        raise FileFaultsError(COMMAND_LINE, draft.faults)
     return draft
 
 
@@ -170,12 +182,21 @@ def _fill_from_profiles(draft: Draft) -> None:
             draft.unresolved.add(name)
             values = {}
         elif name == "strand":
-            _take_calibration(draft, values, wanted)
-            values = beside_calibration(values, draft.tables)
+            _fill_strand(draft, values, wanted)
+            continue
         elif name == "pay_off":
             values = {each: value for each, value in values.items() if each in _OF_PAY_OFF}
-        _fill(draft, name, {"name": wanted} | values, f' (from the {kind} profile "{printable(wanted)}")')
+        _fill(draft, name, {"name": wanted} | values, _origin(kind, wanted))
     _fill_density(draft, profiles)
+
+
+def _fill_strand(draft: Draft, values: dict[str, object], name: str) -> None:
+    _take_calibration(draft, values, name)
+    _fill(draft, "strand", {"name": name} | beside_calibration(values, draft.tables), _origin("strand", name))
+
+
+def _origin(kind: str, name: str) -> str:
+    return f' (from the {kind} profile "{printable(name)}")'
 
 
 def _take_calibration(draft: Draft, values: dict[str, object], strand: str) -> None:

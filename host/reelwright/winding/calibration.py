@@ -35,13 +35,20 @@ from reelwright.winding.calibration_winds import (
     wind_faults,
 )
 from reelwright.winding.distributions import chi_square_tail
+from reelwright.winding.job import Strand
+from reelwright.winding.quantities import Quantity, quantity_of
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Collection, Iterator, Mapping, Sequence
 
     from reelwright.winding.calibration_fit import Predict
 
-LEAST_RISE, MOST_RISE = 0.5, 1.2  # beyond them a layer number, a count or a unit is wrong
+# Beyond them a layer number, a count, a weight or a unit is wrong.
+RANGES = {
+    DIAMETER: quantity_of(Strand, "diameter_mm"),
+    RISE: Quantity(at_least=0.5, at_most=1.2),
+    DENSITY: quantity_of(Strand, "density_g_cm3"),
+}
 # Less likely than that, the measurements contradict their uncertainties: Cox, Metrologia 39 (2002) 589, from memory.
 INCONSISTENT = 0.05
 _START_RISE = 0.95
@@ -218,7 +225,7 @@ def _check(winds: Sequence[MeasuredWind], leave_out: Collection[int] = (), first
         faults.append(("measurements", "nothing was measured; give outer diameters, weights or a taped length"))
     for number in sorted(leave_out):
         if not first_number <= number < first_number + count:
-            faults.append(("leave-out", f"there is no measurement {number} among the {first_number + count - 1}"))
+            faults.append(("leave_out", f"there is no measurement {number} among the {first_number + count - 1}"))
     if faults:
         raise ImpossibleMeasurementsError(faults)
 
@@ -323,12 +330,9 @@ def _estimated(
     consistent = found.degrees == 0 or chi_square_tail(found.chi_square, found.degrees) >= INCONSISTENT
     raised = 1.0 if consistent else found.scatter
     figures = _figures(found, index, known, raised)
-    if figures.rise is None or not LEAST_RISE <= figures.rise <= MOST_RISE:
-        sentence = (
-            f"a rise factor of {figures.rise:.3f} would follow, and none is outside {LEAST_RISE:g} to {MOST_RISE:g}; "
-            "check the layers' numbers, the count, the weights and the units"
-        )
-        raise ImpossibleMeasurementsError([("rise", sentence)])
+    faults = [fault for name in FIGURES if name in index for fault in _beyond_nature(name, figures.value(name))]
+    if faults:
+        raise ImpossibleMeasurementsError(faults)
     solved = tuple(name for name in FIGURES if name in index and _bettered(name, figures, known, open_figures))
     judged = dict(zip((value.number for value in used), found.normalized[: len(used)], strict=True))
     values = tuple(
@@ -346,6 +350,17 @@ def _estimated(
         for value in all_values
     )
     return Estimated(figures, solved, values, found.chi_square, found.degrees, found.scatter, consistent)
+
+
+def _beyond_nature(name: str, value: float | None) -> Iterator[tuple[str, str]]:
+    """What is wrong with a figure that no strand has."""
+    if value is not None and not RANGES[name].allows(value):
+        figure, unit = "rise factor" if name == RISE else name, f" {RANGES[name].unit}".rstrip()
+        sentence = (
+            f"a {figure} of {value:.4g}{unit} would follow, but a strand's is {RANGES[name].range_text()}; check the "
+            "layers' numbers, the count, the weights and the units"
+        )
+        yield name, sentence
 
 
 def _bettered(name: str, figures: StrandFigures, known: StrandFigures, open_figures: Collection[str]) -> bool:

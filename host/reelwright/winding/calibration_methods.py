@@ -171,7 +171,7 @@ def _check_readings(readings: Sequence[Reading], leave_out: Collection[int]) -> 
         faults.append(("readings", f"{pairs} of {len(readings)} are pairs; give pairs alone, or single readings alone"))
     for number in sorted(leave_out):
         if not 1 <= number <= len(readings):
-            faults.append(("leave-out", f"there is no reading {number} of {len(readings)}"))
+            faults.append(("leave_out", f"there is no reading {number} of {len(readings)}"))
     left = len(readings) - len(set(leave_out) & set(range(1, len(readings) + 1)))
     if left < FEWEST_READINGS:
         faults.append(("readings", f"{left} of them tells no scatter; measure at five places"))

@@ -6,7 +6,7 @@ flags checks against it, so that no range is written twice.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, get_args, get_type_hints
 
 from attrs import frozen
 
@@ -41,3 +41,10 @@ class Quantity:
         bounds = (("above", self.above), ("at least", self.at_least), ("at most", self.at_most), ("below", self.below))
         words = [f"{word} {bound:.12g}" for word, bound in bounds if bound is not None]
         return f"{' and '.join(words)} {self.unit}".strip()
+
+
+def quantity_of(kind: type, key: str) -> Quantity:
+    """The unit and range declared beside a field of a class, so that whoever else checks such a value has the same."""
+    hint = get_type_hints(kind, include_extras=True)[key]
+    notes = [note for each in (hint, *get_args(hint)) for note in getattr(each, "__metadata__", ())]
+    return next(note for note in notes if isinstance(note, Quantity))
