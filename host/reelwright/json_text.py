@@ -10,7 +10,7 @@ import json
 import math
 from collections.abc import Mapping
 from fractions import Fraction
-from pathlib import PurePath
+from os import PathLike, fspath
 
 
 def json_text(value: object) -> str:
@@ -28,6 +28,8 @@ def _plain(value: object) -> object:
         return {str(key): _plain(entry) for key, entry in value.items()}
     if isinstance(value, list | tuple):
         return [_plain(entry) for entry in value]
-    if isinstance(value, Fraction | PurePath):
+    if isinstance(value, Fraction):
         return str(value)
+    if isinstance(value, PathLike):
+        return fspath(value)
     return value

@@ -133,7 +133,7 @@ class TestWeight:
     ) -> None:
         result = calibrate_weight(exact_wind(LABEL), known)
         assert result.found == (least_known,)
-        assert result.shares[least_known] == max(result.shares.values())
+        assert result.mass_relative_u[least_known] == max(result.mass_relative_u.values())
         assert (result.after.diameter_mm, result.after.rise, result.after.density_g_cm3) == pytest.approx(
             (1.75, 0.957, 1.24)
         )

@@ -87,7 +87,7 @@ def millimetres(**lengths: Fraction | None) -> dict[str, Any]:
     return {key: float(1000 * length) for key, length in lengths.items() if length is not None}
 
 
-def within_range(kind: Any, lengths: Mapping[str, float]) -> Mapping[str, float]:
+def within_range(kind: Any, lengths: dict[str, Any]) -> dict[str, Any]:
     """The lengths, if each may be one of this kind. Raises FileFaultsError."""
     faults = []
     for key, value in lengths.items():

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from typing import Any
 
 import click
 
 from reelwright.cli.job_options import job_options, resolve_job
+from reelwright.json_text import json_text
 from reelwright.winding.plan import make_plan
 
 
@@ -29,7 +29,7 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
         keep_apart("-o", output, path)
     plan = make_plan(resolve_job(path, options))
     if as_json:
-        text = json.dumps(plan.to_dict(), indent=2, allow_nan=False) + "\n"
+        text = json_text(plan.to_dict()) + "\n"
     elif output is None:
         from reelwright.views.plan import terminal_text  # the terminal's library is not paid for by --json
 

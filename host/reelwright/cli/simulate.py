@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import signal
 from contextlib import contextmanager, suppress
@@ -13,6 +12,7 @@ import click
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import DeviceError
+from reelwright.json_text import json_text
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, SimulatorOptions
 
 if TYPE_CHECKING:
@@ -175,7 +175,7 @@ def _serve(simulator: Simulator) -> int:
 
 
 def _tell(line: dict[str, object]) -> None:
-    click.echo(json.dumps(line))
+    click.echo(json_text(line))
 
 
 @contextmanager

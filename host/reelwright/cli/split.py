@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import shlex
 import sys
@@ -11,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.errors import ReelwrightError, UsageError
+from reelwright.json_text import json_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -160,7 +160,7 @@ def _file_name(number: int, total: int, name: str) -> str:
 def _tell(solved: SolvedCutList, folder: Path | None, files: list[str], *, as_json: bool) -> None:
     if as_json:
         record = solved.to_dict() | {"files": [str(folder / name) for name in files] if folder else []}
-        click.echo(json.dumps(record, indent=2, allow_nan=False))
+        click.echo(json_text(record))
         return
     from reelwright.views.cut_list import terminal_text
 

@@ -110,10 +110,10 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
         if measured.ovality is not None:
             oval = with_uncertainty(measured.ovality.value, measured.ovality.u, "mm")
             yield f"Ovality {oval}: " + ("the strand is oval." if measured.is_oval else "no more than its uncertainty.")
-    if result.shares:
-        least, rest = result.found[0], [name for name in result.shares if name != result.found[0]]
-        others = ", ".join(f"{name} {result.shares[name]:.1%}" for name in rest)
-        yield f"Solved for the {least}: it made this mass unsure by {result.shares[least]:.1%} ({others})."
+    if result.mass_relative_u:
+        least, rest = result.found[0], [name for name in result.mass_relative_u if name != result.found[0]]
+        others = ", ".join(f"{name} {result.mass_relative_u[name]:.1%}" for name in rest)
+        yield f"Solved for the {least}: it made this mass unsure by {result.mass_relative_u[least]:.1%} ({others})."
     if result.method == WEIGHED_SPOOL and RISE not in result.found:
         yield (
             "A weight alone betters the mass of later winds, not their length. Measure the outer diameter over the "

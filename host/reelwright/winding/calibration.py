@@ -91,13 +91,13 @@ class Estimated:
 
 
 class MassForecast(NamedTuple):
-    """A mass foretold. shares: the share of it by which each figure makes it unsure; least_known has the largest.
+    """A mass foretold. relative_u: its relative uncertainty from each figure alone; least_known has the largest.
 
     off: how far the weighed mass lies from it, in standard uncertainties of the difference.
     """
 
     least_known: str
-    shares: Mapping[str, float]
+    relative_u: Mapping[str, float]
     off: float
 
 
@@ -187,9 +187,9 @@ def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast
     variance = (slopes[index[wind.barrel]] * wind.barrel_u_mm) ** 2 + sum(
         slopes[index[one]] * slopes[index[other]] * known.covariance(one, other) for one in FIGURES for other in FIGURES
     )
-    shares = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
+    relative_u = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
     off = (weighed.observation.measured - expected) / hypot(sqrt(max(variance, 0.0)), weighed.observation.u)
-    return MassForecast(max(shares, key=lambda name: shares[name]), shares, off)
+    return MassForecast(max(relative_u, key=lambda name: relative_u[name]), relative_u, off)
 
 
 def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[int] = ()) -> LineCheck | None:

@@ -42,8 +42,8 @@ class CalibrationResult:
     """What was found, from what, and how it changes what was known.
 
     figures: names of FIGURES that belong into the profile. found: those of them that the measurements settle.
-    values: every measurement, numbered. outlying: numbers of those that stand out and were used. shares: of a
-    weighed spool, the share of its mass by which each figure made it unsure.
+    values: every measurement, numbered. outlying: numbers of those that stand out and were used. mass_relative_u: of a
+    weighed spool, the relative uncertainty of its mass from each figure alone, as known before.
     """
 
     method: str
@@ -55,7 +55,7 @@ class CalibrationResult:
     pitch_mm: float | None = None
     measured: MeasuredDiameter | None = None
     line: LineCheck | None = None
-    shares: Mapping[str, float] = field(factory=dict)
+    mass_relative_u: Mapping[str, float] = field(factory=dict)
     estimated: Estimated | None = None
 
     @property
@@ -112,7 +112,7 @@ def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | Non
     # the fit goes through the only measurement, which is therefore judged by what was known before
     stands_out = abs(forecast.off) > OUTLIER_Z
     values = tuple(value._replace(normalized=forecast.off, stands_out=stands_out) for value in result.values)
-    return evolve(result, values=values, shares=forecast.shares)
+    return evolve(result, values=values, mass_relative_u=forecast.relative_u)
 
 
 def calibrate_together(

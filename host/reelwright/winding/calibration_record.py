@@ -54,7 +54,10 @@ def profile_record(result: CalibrationResult, date: str) -> Plain:
 
 
 def result_record(result: CalibrationResult, date: str) -> Plain:
-    """Everything about the result, for JSON; the unit in each key. u are standard uncertainties."""
+    """Everything about the result, for JSON; the unit in each key, and of a measurement in its `unit`.
+
+    u are standard uncertainties.
+    """
     estimated, measured, line = result.estimated, result.measured, result.line
     return {
         "method": result.method,
@@ -71,12 +74,12 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
         "consistent": None if estimated is None else estimated.consistent,
         "ovality_mm": None if measured is None or measured.ovality is None else measured.ovality.value,
         "ovality_u_mm": None if measured is None or measured.ovality is None else measured.ovality.u,
-        "is_oval": None if measured is None else measured.is_oval,
+        "is_oval": None if measured is None or measured.ovality is None else measured.is_oval,
         "layer_1_by_line_mm": None if line is None else line.line_mm,
         "layer_1_by_line_u_mm": None if line is None else line.line_u_mm,
         "layer_1_by_barrel_mm": None if line is None else line.known_mm,
         "layer_1_by_barrel_u_mm": None if line is None else line.known_u_mm,
-        "mass_u_shares": dict(result.shares),
+        "mass_relative_u": dict(result.mass_relative_u),
     }
 
 

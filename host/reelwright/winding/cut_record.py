@@ -29,7 +29,7 @@ class SolvedCutList:
         return "kept" if self.cutting.is_kept(supply) else "wasted"
 
     def to_dict(self) -> dict[str, object]:
-        """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties.
+        """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties, exact numbers text like "87/5".
 
         left_u_m is that of what the spool held: what is counted off it adds its own, which the plans tell.
         """
@@ -63,9 +63,9 @@ def _step(step: Step) -> dict[str, object]:
     return {
         "name": step.name,
         "length_m": step.plan.length_m,
-        "wound_m": step.plan.wound_length_m,
+        "wound_length_m": step.plan.wound_length_m,
         "turns": step.plan.turns,
-        "phase_turns_after": float(step.plan.phase_turns),
+        "phase_turns_after": str(step.plan.phase_turns),
         "joins": len(step.pieces) - 1,
         "pieces": [
             {
