@@ -1,6 +1,6 @@
 """What holds for every calibration: exact measurements give the truth back, and the error bars hold.
 
-The series of random calibrations prints its seed; REELWRIGHT_CALIBRATIONS makes it longer than the suite's 600.
+The series of random calibrations prints its seed; REELWRIGHT_CALIBRATIONS makes it longer than the suite's 300.
 """
 
 from __future__ import annotations
@@ -29,10 +29,13 @@ from reelwright.winding.mass import strand_mass_g
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-SERIES = int(os.environ.get("REELWRIGHT_CALIBRATIONS", "600"))
+SERIES = int(os.environ.get("REELWRIGHT_CALIBRATIONS", "300"))
 SEED = 4
-# A share of 600 normal deviates within two standard uncertainties scatters by 0.85 % about 95.45 %; three times that.
-LEAST, MOST = 0.929, 0.981
+# Of normal deviates 95.45 % lie within two standard uncertainties; in a series that share scatters as a binomial one, by
+# 1.2 % of 300. Three times that, and half a per cent for what a linear law leaves out of a fit that is not.
+WITHIN = 0.9545
+BAND = 3 * (WITHIN * (1 - WITHIN) / SERIES) ** 0.5 + 0.005
+LEAST, MOST = WITHIN - BAND, WITHIN + BAND
 
 strands = st.builds(
     StrandFigures,
