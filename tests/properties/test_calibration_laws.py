@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 
 SERIES = int(os.environ.get("REELWRIGHT_CALIBRATIONS", "300"))
 SEED = 4
-# Of normal deviates 95.45 % lie within two standard uncertainties; in a series that share scatters as a binomial one, by
-# 1.2 % of 300. Three times that, and half a per cent for what a linear law leaves out of a fit that is not.
+# Of normal deviates 95.45 % lie within two standard uncertainties; in a series that share scatters as a binomial one,
+# by 1.2 % of 300. Three times that, and half a per cent for what a linear law leaves out of a fit that is not.
 WITHIN = 0.9545
 BAND = 3 * (WITHIN * (1 - WITHIN) / SERIES) ** 0.5 + 0.005
 LEAST, MOST = WITHIN - BAND, WITHIN + BAND

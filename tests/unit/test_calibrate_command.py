@@ -396,6 +396,19 @@ def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(argu
     assert "Traceback" not in ended.stderr
 
 
+def test_a_terminal_that_knows_only_ascii_still_gets_the_calibration() -> None:
+    ended = subprocess.run(
+        [sys.executable, "-c", "from reelwright.cli import run; run()", "calibrate", "diameter", *READINGS],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "ascii"},
+        check=False,
+    )
+    assert (ended.returncode, ended.stderr) == (0, "")
+    assert "Strand diameter  1.7420 ? 0.0" in ended.stdout
+
+
 def test_a_plan_pays_for_no_writer_of_toml_and_no_fit() -> None:
     code = (
         "import sys; sys.argv = ['reelwright', 'plan', *sys.argv[1:]]\n"

@@ -190,9 +190,9 @@ def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tu
 
         click.echo(json_text(result_record(result, today)))
     else:
-        from reelwright.views.calibration import show_calibration
+        from reelwright.views.calibration import calibration_text
 
-        show_calibration(result, saved_as=save)
+        click.echo(calibration_text(result, saved_as=save), nl=False)
     if save:
         _store(result, known, save, keep, today)
 

@@ -12,7 +12,8 @@ from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles import profile_names
 from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
 from reelwright.profiles.values import BadValueError, read_value
-from reelwright.winding.calibration_winds import CALIPER_U_MM, SCALE_U_G
+from reelwright.winding.calibration_winds import CALIPER_U_MM
+from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

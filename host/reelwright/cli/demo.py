@@ -83,7 +83,7 @@ def command() -> None:
         job = load_job(job_file)
         plan = make_plan(job)
         click.echo(SCENARIO.format(length=plan.length_m, stop=job.target.pause_at_layers[0]) + "\n")
-        click.echo(terminal_text(plan, sys.stdout.encoding), nl=False)
+        click.echo(terminal_text(plan), nl=False)
         options = SimulatorOptions(seed=SEED, pace=PACE, true_diameter_mm=TRUE_DIAMETER_MM, true_rise=TRUE_RISE)
         with Simulator(job, plan, options) as simulator:
             click.echo(
@@ -114,8 +114,9 @@ def own_home(folder: Path) -> Iterator[None]:
 
 def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     """Planned, counted and true, side by side."""
-    from rich.console import Console
     from rich.table import Table
+
+    from reelwright.views.page import terminal_page
 
     result = record.result
     if result is None or not result.length_m:
@@ -133,7 +134,7 @@ def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
         str(result.counted_pulses),
     )
     table.add_row("true", f"{true_m:.2f}", f"{truth['true_turns']:.3f}", f"{truth['true_pulses']:.1f}")
-    Console().print(table)
+    click.echo(terminal_page(lambda console: console.print(table)), nl=False)
     off_m = true_m - result.length_m
     inside = "inside" if abs(off_m) <= 2 * result.length_u_m else "outside"
     share = 100 * off_m / result.length_m

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -85,7 +84,7 @@ def check(path: str | None, **options: Any) -> None:
     else:
         from reelwright.views.gear_table import check_text  # the terminal's library is not paid for by --json
 
-        click.echo(check_text(answer, _encoding()), nl=False)
+        click.echo(check_text(answer), nl=False)
 
 
 FIND_HELP = f"""Find trains that come closest to a wanted lay pitch.
@@ -118,7 +117,7 @@ def find(path: str | None, **options: Any) -> None:
     else:
         from reelwright.views.gear_table import search_text  # as above
 
-        click.echo(search_text(search, wanted, form, _encoding()), nl=False)
+        click.echo(search_text(search, wanted, form), nl=False)
 
 
 class _Sources:
@@ -262,7 +261,3 @@ def _nothing_found(search: Search, wanted: WantedPitch) -> UsageError:
         f"{float(nearest.pitch_mm):.4f} mm, {float(100 * missed):.3g} % off.",
         "Allow other teeth or more stages, change the stroke or the screw turns, or raise --tolerance.",
     )
-
-
-def _encoding() -> str:
-    return getattr(sys.stdout, "encoding", None) or "utf-8"

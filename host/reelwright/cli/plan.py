@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import sys
 from typing import Any
 
 import click
@@ -33,7 +32,7 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     elif output is None:
         from reelwright.views.plan import terminal_text  # the terminal's library is not paid for by --json
 
-        text = terminal_text(plan, getattr(sys.stdout, "encoding", None) or "utf-8")
+        text = terminal_text(plan)
     else:
         from reelwright.views.plan import plan_text
 

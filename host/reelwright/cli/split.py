@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 import shlex
-import sys
 from typing import TYPE_CHECKING
 
 import click
@@ -164,7 +163,7 @@ def _tell(solved: SolvedCutList, folder: Path | None, files: list[str], *, as_js
         return
     from reelwright.views.cut_list import terminal_text
 
-    click.echo(terminal_text(solved, getattr(sys.stdout, "encoding", None) or "utf-8"), nl=False)
+    click.echo(terminal_text(solved), nl=False)
     if folder is not None:
         click.echo(f"Written to {folder}, with these lines in {INSTRUCTIONS}. Wind in this order:")
         for name in files:

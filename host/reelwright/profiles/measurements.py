@@ -20,7 +20,7 @@ from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import BadValueError, near, printable, read_value
 from reelwright.winding.calibration_readings import ERROR_LIMIT_MM, RESOLUTION_MM, Micrometer, Reading
-from reelwright.winding.calibration_winds import CALIPER_U_MM, SCALE_U_G
+from reelwright.winding.calibration_winds import CALIPER_U_MM
 from reelwright.winding.job import (  # noqa: TC001 - types of fields, which are read while the program runs
     EmptyGrams,
     Grams,
@@ -30,6 +30,7 @@ from reelwright.winding.job import (  # noqa: TC001 - types of fields, which are
     Turns,
 )
 from reelwright.winding.quantities import Quantity
+from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
     import os

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
+from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import WEIGHED_SPOOL
@@ -18,6 +18,8 @@ from reelwright.winding.uncertainty import COVERAGE
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from rich.console import Console
+
     from reelwright.winding.calibration import FittedValue
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
@@ -26,9 +28,12 @@ PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, ortho
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
 
-def show_calibration(result: CalibrationResult, saved_as: str = "") -> None:
-    """Prints the result on the terminal. saved_as: the profile that it is about to go into, or empty."""
-    console = Console(highlight=False)
+def calibration_text(result: CalibrationResult, saved_as: str = "") -> str:
+    """The result as the terminal shows it. saved_as: the profile that it is about to go into, or empty."""
+    return terminal_page(lambda console: _print(result, console, saved_as))
+
+
+def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
     console.print(_figures(result))
     console.print(_measurements(result))

@@ -23,9 +23,9 @@ SURE = f"Planned with what each pay-off spool surely holds, the lower end of its
 BEST_ESTIMATE = "Planned with the best estimate of what each pay-off spool holds: one may run out while it is wound."
 
 
-def terminal_text(solved: SolvedCutList, encoding: str) -> str:
-    """The answer as the terminal shows it; signs that its encoding lacks as question marks."""
-    return terminal_page(lambda console: _print(solved, console), encoding)
+def terminal_text(solved: SolvedCutList) -> str:
+    """The answer as the terminal shows it."""
+    return terminal_page(lambda console: _print(solved, console))
 
 
 def cut_list_text(solved: SolvedCutList) -> str:

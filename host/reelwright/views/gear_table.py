@@ -5,10 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rich import box
-from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
+from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of
 from reelwright.winding.gear_check import check_train
 from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice
@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     from reelwright.winding.gears import Stages
 
 
-def check_text(check: TrainCheck, encoding: str) -> str:
-    """The train as the terminal shows it; signs that its encoding lacks as question marks."""
+def check_text(check: TrainCheck) -> str:
+    """The train as the terminal shows it."""
     parts: list[RenderableType] = [Text(_heading(check), style="bold"), Text(_form(check.form)), _gears(check.meshes)]
     parts.append(_meshes(check.meshes))
     if check.lays:
@@ -35,10 +35,10 @@ def check_text(check: TrainCheck, encoding: str) -> str:
         parts.append(Text("No stroke is known, so no pitch: give --stroke, or a spool with --spool."))
     parts += [Text(sentence) for sentence in _remarks(check)]
     parts += [Text.assemble((f"Warning ({finding.code}): ", "yellow"), finding.message) for finding in check.findings]
-    return _shown(parts, encoding)
+    return _shown(parts)
 
 
-def search_text(search: Search, wanted: WantedPitch, form: ToothForm, encoding: str) -> str:
+def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
     """The trains as the terminal shows them, best first, and how the best one is written in a job file."""
     turns = wanted.stroke_mm / wanted.pitch_mm
     dwell = f" and {float(wanted.dwell_turns):g} of dwell" if wanted.dwell_turns else ""
@@ -56,15 +56,11 @@ def search_text(search: Search, wanted: WantedPitch, form: ToothForm, encoding: 
         Text(f"gears = [{best}]"),
         Text("`reelwright gears check` tells its hands, diameters and warnings."),
     ]
-    return _shown(parts, encoding)
+    return _shown(parts)
 
 
-def _shown(parts: Sequence[RenderableType], encoding: str) -> str:
-    console = Console(highlight=False, markup=False, emoji=False)
-    with console.capture() as captured:
-        console.print(Group(*parts))
-    lines = (line.rstrip() for line in captured.get().splitlines())
-    return ("\n".join(lines) + "\n").encode(encoding, "replace").decode(encoding)
+def _shown(parts: Sequence[RenderableType]) -> str:
+    return terminal_page(lambda console: console.print(*parts, sep="\n"))
 
 
 def _table(*headings: str) -> Table:

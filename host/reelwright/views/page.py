@@ -13,16 +13,21 @@ if TYPE_CHECKING:
 FILE_WIDTH = 100  # columns
 
 
-def terminal_page(draw: Callable[[Console], None], encoding: str) -> str:
-    """What `draw` prints, coloured where the terminal can; signs that its encoding lacks as question marks."""
+def terminal_page(draw: Callable[[Console], None]) -> str:
+    """What `draw` prints for standard output: coloured where it can, signs that it lacks as question marks."""
     console = Console(highlight=False)
     with console.capture() as captured:
         draw(console)
-    return captured.get().encode(encoding, "replace").decode(encoding)
+    return _without_blanks(captured.get()).encode(console.encoding, "replace").decode(console.encoding)
 
 
 def plain_page(draw: Callable[[Console], None]) -> str:
     """What `draw` prints as plain text, FILE_WIDTH columns wide."""
     stream = StringIO()
     draw(Console(file=stream, width=FILE_WIDTH, color_system=None, highlight=False, legacy_windows=False))
-    return "\n".join(line.rstrip() for line in stream.getvalue().splitlines()) + "\n"
+    return _without_blanks(stream.getvalue())
+
+
+def _without_blanks(text: str) -> str:
+    """The text without the blanks that fill its lines up."""
+    return "\n".join(line.rstrip() for line in text.splitlines()) + "\n"

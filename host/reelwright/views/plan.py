@@ -27,9 +27,9 @@ if TYPE_CHECKING:
 LEVEL = f"(k = {COVERAGE}, about 95 %)"
 
 
-def terminal_text(plan: Plan, encoding: str) -> str:
-    """The plan as the terminal shows it, coloured where it can; signs that its encoding lacks as question marks."""
-    return terminal_page(lambda console: _print_plan(plan, console), encoding)
+def terminal_text(plan: Plan) -> str:
+    """The plan as the terminal shows it."""
+    return terminal_page(lambda console: _print_plan(plan, console))
 
 
 def plan_text(plan: Plan) -> str:

@@ -17,13 +17,13 @@ from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, Stra
 from reelwright.winding.calibration_fit import Observation
 from reelwright.winding.coil import MOST_LAYERS
 from reelwright.winding.mass import strand_mass_g
+from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping, Sequence
 
     from reelwright.winding.coil import Coil
 
-SCALE_U_G = 1.0  # of a weighing: a kitchen scale that shows whole grams, and its zero
 CALIPER_U_MM = 0.3  # of an outer diameter: an outer layer is uneven, more than a caliper is
 TAPE_U_SHARE = 0.001  # of a length laid along a tape piece by piece: a millimetre at each metre; our own guess
 FALLBACK_DENSITY_G_CM3 = 1.2  # where the fit for an unknown density begins

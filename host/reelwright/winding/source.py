@@ -16,8 +16,7 @@ if TYPE_CHECKING:
     from reelwright.winding.job import PayOff, Strand
     from reelwright.winding.uncertainty import Estimate
 
-SCALE_U_G = 1.0  # a kitchen scale that shows whole grams, and its zero
-WEIGHED_TARE_U_G = 1.0  # an empty spool weighed on the same
+SCALE_U_G = 1.0  # of a weighing: a kitchen scale that shows whole grams, and its zero
 # Empty 1 kg spools weigh 140 to 250 g (10-90 % of open material data): the middle, evenly either way.
 UNKNOWN_TARE_G = 195.0
 UNKNOWN_TARE_HALF_G = 55.0
@@ -146,7 +145,7 @@ def _net_mass_g(gross_g: float, empty_g: float | None) -> Any:
     if empty_g is None:
         tare = uncertain(UNKNOWN_TARE_G, UNKNOWN_TARE_HALF_G / sqrt(3), "empty spool")
     else:
-        tare = uncertain(empty_g, WEIGHED_TARE_U_G, "empty spool")
+        tare = uncertain(empty_g, SCALE_U_G, "empty spool")
     return _not_negative(gross_g + uncertain(0, SCALE_U_G, "scale") - tare)
 
 
