@@ -205,6 +205,7 @@ def test_a_pitch_a_few_percent_off_is_warned_of_and_a_small_difference_is_not() 
     off = make_plan(marsh_job(machine={"stroke_mm": 1.76 * 34.8 * 0.95}))
     (warning,) = [finding for finding in off.findings if finding.code == "calibration_pitch"]
     assert "measured at a lay pitch of 1.760 mm, and this job has 1.672 mm" in warning.message
+    assert (warning.value, warning.limit, warning.unit) == (pytest.approx(5, abs=0.01), 3, "%")
     assert not warning.blocks
     own_rise = make_plan(marsh_job(machine={"stroke_mm": 1.76 * 34.8 * 0.95}, lay={"rise": 0.95}))
     assert "calibration_pitch" not in [finding.code for finding in own_rise.findings]

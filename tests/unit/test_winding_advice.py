@@ -108,6 +108,7 @@ FROM: dict[str, Changes] = {
     "source_short": {"pay_off": {"gross_mass_g": 240, "empty_mass_g": 150}},
     "source_doubtful": {"pay_off": {"gross_mass_g": 270, "empty_mass_g": 150}},
     "tare_unknown": {"pay_off": {"gross_mass_g": 1000}},
+    "calibration_pitch": {"lay": {"rise": 0.95}, "calibration": {"figures": ["rise"], "pitch_mm": 1.5}},
 }
 FAR_BEYOND |= FROM
 

@@ -4,15 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.winding.findings import OWN, Finding
+from reelwright.winding.findings import judge
 from reelwright.winding.lay import CROSSING, rise_factor
 
 if TYPE_CHECKING:
+    from reelwright.winding.findings import Finding
     from reelwright.winding.job import Calibration, Job
-
-# Share by which the lay pitch may differ from that of the calibration. At a pitch of one diameter the crossing model's
-# rise then moves by 0.003, a third of what a measured one is unsure of by default.
-PITCH_TOLERANCE = 0.03
 
 
 def calibration_findings(job: Job, pitch_mm: float) -> list[Finding]:
@@ -20,21 +17,13 @@ def calibration_findings(job: Job, pitch_mm: float) -> list[Finding]:
     note = job.calibration
     if note is None or note.pitch_mm is None or "rise" not in note.figures:
         return []
-    limit = note.pitch_mm * (1 + PITCH_TOLERANCE if pitch_mm > note.pitch_mm else 1 - PITCH_TOLERANCE)
-    if abs(pitch_mm - note.pitch_mm) <= abs(limit - note.pitch_mm):
-        return []
-    return [
-        Finding(
-            "calibration_pitch",
-            f"The rise factor was measured at a lay pitch of {note.pitch_mm:.3f} mm, and this job has {pitch_mm:.3f} mm"
-            f"{_moved(job, note.pitch_mm, pitch_mm)}.",
-            value=pitch_mm,
-            limit=limit,
-            unit="mm",
-            source=OWN,
-            remedy="Calibrate at this pitch, or give lay.rise and lay.rise_u.",
-        )
-    ]
+    measured_mm = note.pitch_mm
+
+    def both(_limit: float) -> str:
+        told = f"It was measured at a lay pitch of {measured_mm:.3f} mm, and this job has {pitch_mm:.3f} mm"
+        return f"{told}{_moved(job, measured_mm, pitch_mm)}."
+
+    return judge("calibration_pitch", 100 * abs(pitch_mm / measured_mm - 1), job, more=both)
 
 
 def _moved(job: Job, from_mm: float, to_mm: float) -> str:

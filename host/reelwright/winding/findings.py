@@ -115,6 +115,13 @@ LIMITS: dict[str, Limit] = {
             "layers of opposite hand cross, and rise by more than nested ones",
         ),
         Limit(
+            # at a pitch of one diameter the crossing model's rise moves by 0.003 for 3 %, a third of what a measured
+            # one is unsure of by default
+            "calibration_pitch", "lay pitch's distance from that at which the rise was calibrated", "at most", 3, "%",
+            OWN, "the rise hangs on the pitch, and may be another one here",
+            remedy="Calibrate at this pitch, or give lay.rise and lay.rise_u.",
+        ),
+        Limit(
             "line_speed_beyond", "spool speed for the line speed in layer 1", "at most", 1, "rpm", THE_JOB,
             "the strand runs slower than wanted there", key="machine.max_spool_rpm",
         ),
