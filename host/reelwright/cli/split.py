@@ -67,7 +67,7 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
             raise
         raise ReelwrightError(
             f"A cut list needs the package {package}, which is not installed.",
-            "Install it with: python -m pip install 'reelwright[split]'",
+            "Install what a cut list needs: python -m pip install scipy tomli-w",
         ) from missing
     _tell(solved, folder, files, as_json=as_json)
 
