@@ -107,10 +107,21 @@ def test_a_second_calibration_builds_on_the_first_and_keeps_it_as_history(home: 
     assert kept["calibration"]["rise"] == pytest.approx(0.95, abs=0.02)
     assert kept["calibration"]["pitch_mm"] == pytest.approx(1.7603, abs=1e-4)
     assert kept["calibration"]["diameter_mm"] == pytest.approx(1.742, abs=0.001)
-    calibrate("diameter", *READINGS, "--save", "marsh")
+    told = calibrate("diameter", *READINGS, "--save", "marsh").stdout
+    assert "The rise factor found earlier is not taken along" in told
     kept = stored(home, "marsh")
     assert [each["method"] for each in kept["earlier"]] == ["micrometer", "outer diameters"]
     assert "rise" not in kept["calibration"]
+
+
+def test_a_new_diameter_lets_go_of_a_density_that_was_found_with_the_old_one(home: Path) -> None:
+    weighed = ["--gross", "815g", "--tare", "215g", "--turns", "573", *BENCH, "--solve", "density"]
+    calibrate("weight", *weighed, "--save", "marsh")
+    assert "density_g_cm3" in stored(home, "marsh")["calibration"]
+    again = calibrate("diameter", *READINGS, "--save", "marsh").stdout
+    assert "The density found earlier is not taken along" in again
+    assert "Mass of a metre" not in again
+    assert "density_g_cm3" not in stored(home, "marsh")["calibration"]
 
 
 def test_a_persons_comments_and_other_profiles_stay_as_they_were(home: Path) -> None:

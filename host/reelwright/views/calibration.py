@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
 
+TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
 PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
@@ -62,10 +63,9 @@ def _figures(result: CalibrationResult) -> Table:
 def _rows(result: CalibrationResult) -> Iterator[tuple[str, str, str]]:
     after, before = result.after, result.before
     texts_before = {} if before is None else {name: _value(before, name) for name in (DIAMETER, RISE, DENSITY)}
-    titles = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
     for name in (DIAMETER, RISE, DENSITY):
         if name in result.figures:
-            yield titles[name], _value(after, name), texts_before.get(name, "")
+            yield TITLES[name], _value(after, name), texts_before.get(name, "")
     if after.ovality_mm and DIAMETER in result.found:
         wide, narrow = after.diameters_mm()
         yield "Wide and narrow", f"{wide:.3f} mm and {narrow:.3f} mm", ""
@@ -145,8 +145,12 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
             f"{count_of(estimated.degrees, 'degree')} of freedom. Every uncertainty is raised {estimated.scatter:.1f} "
             "times (Birge ratio)."
         )
-    if RISE not in result.figures and result.before is not None and RISE in result.before.calibrated:
-        yield "The rise factor found earlier is not taken along: it was found with another diameter. Measure it again."
+    for name in result.before.calibrated if result.before else ():
+        if name not in result.figures:
+            yield (
+                f"The {TITLES[name].lower()} found earlier is not taken along: it was found with another diameter. "
+                "Measure it again."
+            )
 
 
 def _is_odd_rise(figures: StrandFigures) -> bool:

@@ -82,6 +82,8 @@ def calibrate_diameter(
     """
     measured, values = _read_diameter(readings, micrometer, leave_out)
     known = before or StrandFigures(measured.mean.value, measured.mean.u)
+    if DENSITY in known.calibrated:
+        known = evolve(known, density_g_cm3=None, density_u_g_cm3=0.0)
     return CalibrationResult(
         method=MICROMETER,
         before=before,
