@@ -162,7 +162,7 @@ def test_found_trains_are_ranked_and_have_the_pitch_that_they_are_said_to_have()
 
 
 def test_a_job_asks_for_its_own_strand_and_stroke(job_file: str) -> None:
-    told = answer("find", job_file, "--show", "3")
+    told = answer("find", job_file, "--limit", "3")
     assert (told["stroke_mm"], told["strand_diameter_mm"], told["wanted_pitch_mm"]) == (37.76, 1.74, 1.78)
     assert len(told["trains"]) == 3
     assert all(abs(train["pitch_error_percent"]) <= 1 for train in told["trains"])
@@ -256,11 +256,11 @@ def test_all_that_is_wrong_with_a_check_is_told_at_once() -> None:
 
 def test_all_that_is_wrong_with_a_search_is_told_at_once() -> None:
     told = faults(
-        "find", "--least-teeth", "50", "--most-teeth", "20", "--stages", "4", "--tolerance", "200", "--show", "0",
+        "find", "--least-teeth", "50", "--most-teeth", "20", "--stages", "4", "--tolerance", "200", "--limit", "0",
         "--pitch", "1mm", "--diameter", "1.75mm",
     )  # fmt: skip
     assert set(told) == {
-        "--screw-turns", "--stroke", "--most-teeth", "--stages", "--tolerance", "--show", "--pitch",
+        "--screw-turns", "--stroke", "--most-teeth", "--stages", "--tolerance", "--limit", "--pitch",
     }  # fmt: skip
     assert "would climb" in told["--pitch"]
 

@@ -55,7 +55,7 @@ _FIND: dict[str, dict[str, Any]] = {
     "--have": {"metavar": "TEETH,...", "help": "Only gears at hand, each used once, such as 12,20,30,45,58."},
     "--coaxial": {"is_flag": True, "help": "Two stages of equal centre distance: screw on the spool's axis."},
     "--tolerance": {"metavar": "PERCENT", "default": "1", "show_default": True, "help": "Greatest pitch error."},
-    "--show": {"metavar": "NUMBER", "default": "10", "show_default": True, "help": "How many trains, at most 100."},
+    "--limit": {"metavar": "NUMBER", "default": "10", "show_default": True, "help": "Trains to show, at most 100."},
 }
 
 
@@ -132,7 +132,7 @@ class GivenOptions:
 
     def shown(self) -> int:
         """How many trains to show."""
-        return self.whole("--show", _SHOWN) or 1
+        return self.whole("--limit", _SHOWN) or 1
 
     def number(self, option: str, quantity: Quantity) -> Fraction | None:
         """A plain number or fraction, exactly."""
