@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from math import pi, sqrt
+from math import sqrt
 
 import pytest
 
 from reelwright.profiles.store import Profiles
 from reelwright.winding.job import PayOff, Strand
 from reelwright.winding.mass import section_mm2, strand_length_mm, strand_mass_g
-from reelwright.winding.source import PACKING, PACKING_U, UNKNOWN_TARE_G, UNKNOWN_TARE_HALF_G, check_source
+from reelwright.winding.source import UNKNOWN_TARE_G, UNKNOWN_TARE_HALF_G, check_source
 
 
 @pytest.mark.parametrize(("diameter_mm", "length_m"), [(1.75, 335.28), (2.85, 126.42)])
@@ -85,13 +85,6 @@ def test_each_invented_spool_is_as_heavy_as_real_ones_of_its_size(spool: str, lo
     values = Profiles().find("spool", spool)
     assert values is not None
     assert low < float(str(values["empty_mass_g"])) < high
-
-
-def test_a_wound_space_is_filled_between_the_cable_trades_allowance_and_the_densest_packing() -> None:
-    # NEMA reel capacity method, second hand: square packing, pi/4, with 0.95 of the traverse; geometry: pi/sqrt(12)
-    half_width = sqrt(3) * PACKING_U
-    assert PACKING - half_width == pytest.approx(pi / 4 * 0.95, rel=1e-12)
-    assert PACKING + half_width == pytest.approx(0.9068997, abs=5e-8)
 
 
 def test_an_error_in_a_quotient_of_powers_follows_the_product_law() -> None:
