@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from reelwright.cli.amounts import Length, Mass, Number
+from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles import profile_names
 from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
@@ -68,7 +69,7 @@ RESULT_OPTIONS = (
     click.option(
         "--keep", type=int, multiple=True, metavar="NUMBER", help="Store although this measurement stands out."
     ),
-    click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys."),
+    AS_JSON,
 )
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar, get_args
 import click
 
 from reelwright.cli.amounts import LENGTH_UNITS, parse_amount, parse_number
+from reelwright.cli.for_scripts import JSON_HELP
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError
 from reelwright.profiles.values import shown
 from reelwright.winding.gear_teeth import ToothForm
@@ -37,7 +38,7 @@ _SHARED: dict[str, dict[str, Any]] = {
     "--pressure-angle": {"metavar": "DEGREES", "default": "20", "show_default": True, "help": "Normal pressure angle."},
     "--helix-angle": {"metavar": "DEGREES", "default": "0", "show_default": True, "help": "0 is a spur gear."},
     "--herringbone": {"is_flag": True, "help": "Halves of mirrored helix."},
-    "--json": {"is_flag": True, "help": "Print one JSON object; units are in the keys."},
+    "--json": {"is_flag": True, "help": JSON_HELP},
 }
 _CHECK: dict[str, dict[str, Any]] = {
     "--gears": {"metavar": "TRAIN", "help": "driver:driven from spool to screw, such as 20:36,18:30."},

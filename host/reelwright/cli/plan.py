@@ -6,6 +6,7 @@ from typing import Any
 
 import click
 
+from reelwright.cli.for_scripts import AS_JSON
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.json_text import json_text
 from reelwright.winding.plan import make_plan
@@ -13,7 +14,7 @@ from reelwright.winding.plan import make_plan
 
 @click.command("plan")
 @job_options
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys.")
+@AS_JSON
 @click.option("-o", "--output", metavar="FILE", help="Write the answer to FILE instead of the terminal.")
 def command(path: str | None, as_json: bool, output: str | None, **options: Any) -> None:
     """Compute turns, layers, length, mass and fit of a job.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
 
@@ -37,7 +38,7 @@ EXTRA = ("scipy", "numpy", "tomli_w")  # what the extra `split` brings along
     show_default=True,
     help="Time to look for the best; after it the best found is told, and that it is not proven.",
 )
-@click.option("--json", "as_json", is_flag=True, help="Print one JSON object; units are in the keys.")
+@AS_JSON
 @click.option("-o", "--output", metavar="FOLDER", help="Write a job file for each step into FOLDER, new or empty.")
 def command(path: str, best_estimate: bool, seconds: float, as_json: bool, output: str | None) -> None:
     """Split part-used pay-off spools into wanted lengths: fewest joins first, then least waste.
