@@ -15,11 +15,12 @@ MAY_IMPORT = {
     "winding": set(),
     "profiles": {"winding"},
     "device": {"winding", "windlink"},
+    "machines": {"winding", "profiles", "device", "windlink"},
     "ledger": set(),
     "simulator": {"winding", "device", "windlink"},
     "views": {"ledger", "winding", "windlink"},
     "operation": {"winding", "profiles", "device", "ledger", "views", "windlink"},
-    "cli": {"winding", "profiles", "device", "ledger", "simulator", "views", "operation", "windlink"},
+    "cli": {"winding", "profiles", "machines", "device", "ledger", "simulator", "views", "operation", "windlink"},
 }
 BESIDE = {"cautions", "condition", "errors", "json_text", "snapshot", "verdicts", "__version__"}
 HARDWARE = {"machine", "rp2", "esp32"}

@@ -23,6 +23,9 @@ Kinds = dict[str, Named]
 
 KINDS = ("spool", "strand", "machine", "material")
 
+# Tables of a machine file beside its profile; one that lies among the profiles is read for the profile alone.
+BOARD_TABLES = ("board", "wiring")
+
 
 def builtin_folder() -> Path:
     """Where the profiles are that come with the program."""
@@ -100,6 +103,8 @@ def _read_profiles(path: Path) -> Kinds:
     found: Kinds = {kind: {} for kind in KINDS}
     faults = []
     for kind, entries in read_toml(path).items():
+        if kind in BOARD_TABLES:
+            continue
         if kind not in KINDS:
             sentence = f"a profile file holds tables named {', '.join(KINDS)}{near(kind, KINDS)}"
             faults.append(Fault(printable(kind), sentence))

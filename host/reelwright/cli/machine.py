@@ -1,0 +1,46 @@
+"""`reelwright machine`: check a machine file, and send it to the winder's board."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from reelwright.json_text import json_text
+from reelwright.machines import load_machine_file
+
+if TYPE_CHECKING:
+    from reelwright.machines import MachineFile
+
+
+@click.group("machine")
+def command() -> None:
+    """The winder's own file: its profile for jobs, and which pin of its board does what."""
+
+
+@command.command("check")
+@click.argument("path", metavar="MACHINE.toml")
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
+def check(path: str, as_json: bool) -> None:
+    """Look for whatever the pins, the board and the speeds forbid, all at once. Touches no board."""
+    found = load_machine_file(path)
+    if as_json:
+        click.echo(json_text(_record(found)))
+        return
+    click.echo(f"{path}: machine {found.name} on a {found.board.facts.title}: nothing wrong.")
+    for role, pin in found.board.pins.items():
+        click.echo(f"  {role:<16} pin {pin}")
+    for note in found.notes:
+        click.echo(f"Note: {note}")
+
+
+def _record(found: MachineFile) -> dict[str, Any]:
+    board = found.board
+    return {
+        "machine": found.name,
+        "board": board.facts.kind,
+        "pins": board.pins,
+        "active_low": list(board.active_low),
+        **board.numbers,
+        "notes": list(found.notes),
+    }

@@ -1,0 +1,130 @@
+"""Whether a board can count and step as fast as its machine turns, and has counters enough."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from attrs import frozen
+
+from reelwright.device.job_values import OVERSPEED_MARGIN
+from windlink.job import HIGHEST_RATE, MOST_STEPS_S
+from windlink.pins import KEYS
+
+if TYPE_CHECKING:
+    from reelwright.machines.machine_file import BoardPins
+    from reelwright.profiles.draft import Draft
+
+# A level counts once it was there at each look of the debounce window, and the looks of the slowest board are 2 us
+# apart; so much longer than the window it must last.
+_LOOKS_US = 4
+
+_SHORTEST_WINDOW_US = {key.name: key.lowest for key in KEYS if key.name.endswith("debounce_us")}
+
+
+@frozen
+class Counter:
+    """A user of a state machine: the role whose pin asks for one, and its program's name and length.
+
+    unless: a role whose pin asks for another program in its place.
+    """
+
+    role: str
+    program: str
+    instructions: int
+    unless: str = ""
+
+
+# A test holds the lengths to the firmware's programs.
+COUNTERS = (
+    Counter("sensor_a", "count_pulses", 8, unless="sensor_b"),
+    Counter("sensor_b", "count_quadrature", 10),
+    Counter("wheel_a", "count_pulses", 8, unless="wheel_b"),
+    Counter("wheel_b", "count_quadrature", 10),
+)
+
+
+def check_counting(draft: Draft, board: BoardPins) -> None:
+    """Note what is too fast for its counter or its steps, and counters that there are not."""
+    _sensor_rate(draft, board)
+    _wheel_rate(draft, board)
+    _step_rate(draft)
+    _room(draft, board)
+
+
+def highest_rate(debounce_us: int) -> float:
+    """Pulses a second that a channel can have at most, its two levels equally long, with so long a window each."""
+    return 1e6 / (2 * (debounce_us + _LOOKS_US))
+
+
+def _sensor_rate(draft: Draft, board: BoardPins) -> None:
+    top, pulses = draft.get("machine", "max_spool_rpm"), draft.get("machine", "pulses_per_turn")
+    ratio = draft.get("machine", "shaft_turns_per_spool_turn")
+    if not top or not pulses or not ratio:
+        return
+    rate = top * OVERSPEED_MARGIN / 60 * float(pulses * ratio)
+    told = (
+        f"at {top:g} rpm of the spool and {100 * (OVERSPEED_MARGIN - 1):.0f} % more it gives {rate:.0f} pulses a second"
+    )
+    if rate > HIGHEST_RATE / 100:
+        draft.fault(
+            "machine",
+            "pulses_per_turn",
+            f"{told}, the winder takes {HIGHEST_RATE // 100}; fit fewer pulses, or go slower",
+        )
+    # with two channels a bounce of one takes itself back, and needs no window
+    elif draft.get("machine", "sensor") == "single":
+        _window(draft, board, "debounce_us", rate, f"machine.pulses_per_turn: {told}")
+
+
+def _wheel_rate(draft: Draft, board: BoardPins) -> None:
+    speed, mm = draft.get("machine", "line_speed_m_s"), draft.get("machine", "measuring_wheel_mm_per_pulse")
+    if speed and mm and "wheel_a" in board.pins and "wheel_b" not in board.pins:
+        rate = 1000 * speed * OVERSPEED_MARGIN / mm
+        told = f"the measuring wheel gives {rate:.0f} pulses a second at {speed:g} m/s"
+        _window(draft, board, "wheel_debounce_us", rate, told)
+
+
+def _window(draft: Draft, board: BoardPins, key: str, rate: float, told: str) -> None:
+    window_us = board.numbers.get(key)
+    if window_us is None or rate <= highest_rate(window_us):
+        return
+    fitting = int(1e6 / (2 * rate)) - _LOOKS_US
+    mend = f"set it to at most {fitting}" if fitting >= _SHORTEST_WINDOW_US[key] else "fit fewer pulses, or go slower"
+    passes = f"a window of {window_us} us lets {highest_rate(window_us):.0f} pulses a second pass"
+    draft.fault("board", key, f"{passes}, but {told}; {mend}")
+
+
+def _step_rate(draft: Draft) -> None:
+    top, steps = draft.get("machine", "max_spool_rpm"), draft.get("machine", "steps_per_spool_turn")
+    if draft.get("machine", "drive") == "stepper" and top and steps and top / 60 * float(steps) > MOST_STEPS_S:
+        draft.fault(
+            "machine",
+            "steps_per_spool_turn",
+            f"at {top:g} rpm it takes {top / 60 * float(steps):.0f} steps a second, the board gives {MOST_STEPS_S}; "
+            "set the driver to fewer microsteps, or go slower",
+        )
+
+
+def _room(draft: Draft, board: BoardPins) -> None:
+    """State machines and instructions for every counter, or counters of the chip's own."""
+    facts = board.facts
+    wanted = [each for each in COUNTERS if each.role in board.pins and each.unless not in board.pins]
+    if facts.counters and len(wanted) > facts.counters:
+        draft.fault("board", "pins", f"{len(wanted)} counters are wanted, the {facts.title} has {facts.counters}")
+    if not facts.pio_blocks:
+        return
+    if len(wanted) > facts.pio_machines:
+        draft.fault(
+            "board",
+            "pins",
+            f"{len(wanted)} state machines are wanted in one PIO block, which has {facts.pio_machines}; leave out one "
+            f"of {', '.join(each.role for each in wanted)}",
+        )
+    programs = {each.program: each.instructions for each in wanted}
+    if sum(programs.values()) > facts.pio_instructions:
+        draft.fault(
+            "board",
+            "pins",
+            f"the programs {' and '.join(programs)} take {sum(programs.values())} instructions, a PIO block holds "
+            f"{facts.pio_instructions}; give both shafts one channel, or both two",
+        )

@@ -1,0 +1,153 @@
+"""What the pins of a machine forbid one another, what its board forbids them, and what its speeds ask of them.
+
+Each check looks at one rule and notes every breach of it.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, get_args
+
+from reelwright.machines.counting import check_counting
+from reelwright.winding.job import Fitting
+from windlink.pins import BY_NAME, IN, MOTOR_ROLES, OUT, ROLES
+from windlink.sentences import CAPABILITIES, code_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.machines.machine_file import BoardPins
+    from reelwright.profiles.draft import Draft
+
+# drive of a profile -> roles of which it needs one
+_OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzzer")}
+
+# Roles whose pins give waves of a frequency of their own, so that no two of them share a pair.
+_WAVES = ("motor_pwm", "buzzer", "loopback_a", "loopback_b")
+
+
+def check_board(draft: Draft, board: BoardPins) -> list[str]:
+    """Note every fault of the board's table in the draft. Gives what is no fault, but worth knowing."""
+    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _company, _pairs, _fitted, _drive, check_counting):
+        check(draft, board)
+    return [*_not_watched(draft, board), *_of_board(board)]
+
+
+def _pin_twice(draft: Draft, board: BoardPins) -> None:
+    owner: dict[int, str] = {}
+    for role, pin in board.pins.items():
+        if pin in owner:
+            draft.fault("board.pins", role, f"pin {pin} is {owner[pin]} already; give each role a pin of its own")
+        else:
+            owner[pin] = role
+
+
+def _pin_of_board(draft: Draft, board: BoardPins) -> None:
+    facts = board.facts
+    for role, pin in board.pins.items():
+        if pin in facts.not_for:
+            draft.fault("board.pins", role, f"pin {pin} of the {facts.title} is taken: {facts.not_for[pin]}")
+        elif pin not in facts.pins:
+            draft.fault("board.pins", role, f"the {facts.title} has no pin {pin}; it has {facts.pins_text()}")
+        elif pin in facts.input_only and BY_NAME[role].way == OUT:
+            draft.fault("board.pins", role, f"pin {pin} of the {facts.title} is an input and can drive nothing")
+
+
+def _motor_pins(draft: Draft, board: BoardPins) -> None:
+    for role in MOTOR_ROLES:
+        why = board.facts.high_at_start.get(board.pins.get(role, -1))
+        if why:
+            draft.fault(
+                "board.pins",
+                role,
+                f"pin {board.pins[role]} may turn the motor before a program runs ({why}); take another",
+            )
+
+
+def _inputs(draft: Draft, board: BoardPins) -> None:
+    """Pins without a pull of their own need one outside, and the file must say that it is there."""
+    for role, pin in board.pins.items():
+        if pin in board.facts.input_only and BY_NAME[role].way == IN and board.pull(role) != "none":
+            draft.fault(
+                "board.pins",
+                role,
+                f'pin {pin} of the {board.facts.title} has no pull inside; fit one, and set pulls.{role} = "none"',
+            )
+
+
+def _company(draft: Draft, board: BoardPins) -> None:
+    for role in ROLES:
+        if role.name in board.pins and role.needs and role.needs not in board.pins:
+            draft.fault("board.pins", role.name, f"it is of no use without {role.needs}; give that a pin too")
+    for place, names in (("active_low", board.active_low), ("pulls", board.pulls)):
+        for name in names:
+            if name not in board.pins:
+                draft.fault("board", place, f"{name} has no pin; give it one, or leave it out here")
+
+
+def _pairs(draft: Draft, board: BoardPins) -> None:
+    """Neighbouring pins that have one frequency between them; pin 2 n and 2 n + 1 are a pair, and again beyond all."""
+    pairs = board.facts.pwm_pairs
+    owner: dict[int, str] = {}
+    for role in _WAVES:
+        if not pairs or role not in board.pins:
+            continue
+        pair = board.pins[role] // 2 % pairs
+        other = owner.setdefault(pair, role)
+        # the self-test's two pins give one wave between them
+        if other != role and {other, role} != {"loopback_a", "loopback_b"}:
+            draft.fault(
+                "board.pins",
+                role,
+                f"pins {board.pins[role]} and {board.pins[other]} have one PWM frequency between them, and {other} has "
+                "its own; take another pin",
+            )
+
+
+def _roles_of(fitting: str) -> list[str]:
+    bit = code_of(CAPABILITIES, fitting)
+    return [role.name for role in ROLES if role.capability == bit]
+
+
+def _fitted(draft: Draft, board: BoardPins) -> None:
+    for position, fitting in enumerate(draft.get("machine", "fitted") or ()):
+        (role,) = _roles_of(fitting)
+        if role not in board.pins:
+            draft.fault(
+                "machine", f"fitted[{position}]", f"{fitting} has no pin; give {role} one in [board.pins], or leave it"
+            )
+
+
+def _drive(draft: Draft, board: BoardPins) -> None:
+    drive = draft.get("machine", "drive")
+    wanted = _OF_DRIVE.get(drive, ())
+    if wanted and not set(wanted) & set(board.pins):
+        draft.fault("board.pins", " or ".join(wanted), f"no pin; a machine with drive {drive} needs it")
+    needed = ["sensor_a", *(["sensor_b"] if draft.get("machine", "sensor") == "quadrature" else [])]
+    for role in needed:
+        if role not in board.pins:
+            draft.fault("board.pins", role, f"no pin; {BY_NAME[role].about}, without which this machine cannot wind")
+
+
+def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
+    fitted = draft.get("machine", "fitted")
+    for fitting in get_args(Fitting):
+        (role,) = _roles_of(fitting)
+        if fitted is not None and role in board.pins and fitting not in fitted:
+            yield (
+                f'{role} has a pin, but machine.fitted does not name "{fitting}": no job of this machine will heed it.'
+            )
+    if "stop_button" in board.pins and "stop_button" in board.active_low:
+        yield (
+            "stop_button is active low: a broken wire leaves it dead. Better a contact to ground that opens when it is "
+            "pressed, and no active_low: then a broken wire stops the winder."
+        )
+
+
+def _of_board(board: BoardPins) -> Iterator[str]:
+    facts = board.facts
+    motor = [f"{role} (pin {board.pins[role]})" for role in MOTOR_ROLES if role in board.pins]
+    if facts.motor_note and motor:
+        yield f"{', '.join(motor)}: {facts.motor_note}."
+    low = [role for role in board.pins if BY_NAME[role].way == IN and board.pull(role) == "down"]
+    if facts.pulled_down and low:
+        yield f"{', '.join(low)}: {facts.pulled_down}."
