@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner
 
-from boards import description
+import fakes.board_modules  # noqa: F401 - the board's modules must be there before its files
+from boards import description, pio_counter, pio_steps
 from reelwright.cli.machine import command
 from reelwright.errors import FileFaultsError
 from reelwright.machines import compiled_text, load_machine_file
 from reelwright.machines.boards import boards
-from reelwright.machines.counting import COUNTERS, highest_rate
+from reelwright.machines.counting import STATE_MACHINES, highest_rate
 from reelwright.profiles import build_job, load_part
 from windlink.job import HIGHEST_RATE
 from windlink.pins import KEYS, MOTOR_ROLES, ROLES
@@ -120,7 +121,7 @@ def test_every_fault_of_a_wrong_file_is_told_at_once(written: Write) -> None:
             """
 [machine.shed]
 gears = [[10, 58], [10, 30]]
-pulses_per_turn = 2000
+pulses_per_turn = 6000
 sensor_shaft = "motor"
 drive = "stepper"
 fitted = ["stop_button", "guard_switch"]
@@ -153,7 +154,7 @@ stop_button = "upward"
         "machine.fitted[1]": "guard_switch has no pin",
         "board.active_low[0]": "turn the motor while its pin is low",
         "board.active_low[1]": 'did you mean "guard"',
-        "board.debounce_us": "set it to at most 104",
+        "machine.pulses_per_turn": "the winder takes 10000",
         "board.pwm_hz": "at least 1000 and at most 40000 Hz",
         "board.pulls.lamp": "no pull",
         "board.pulls.stop_button": "up, down, none",
@@ -190,7 +191,6 @@ stop_button = "upward"
         (PROFILE + BOARD.replace("motor_pwm = 16", ""), "board.pins.motor_pwm", "drive dc"),
         (PROFILE.replace('"dc"', '"hand"') + BOARD, "board.pins.lamp or buzzer", "drive hand"),
         (PROFILE + 'sensor = "quadrature"\n' + BOARD, "board.pins.sensor_b", "cannot wind"),
-        (PROFILE + BOARD + "buzzer = 0\n", "board.pins.buzzer", "one PWM frequency between them"),
         (PROFILE.replace("120", "9000") + BOARD, "machine.pulses_per_turn", "the winder takes 10000"),
         (PROFILE.replace("= 60", "= 600") + BOARD, "board.debounce_us", "set it to at most 358"),
     ],
@@ -274,7 +274,20 @@ def test_counters_that_do_not_fit_into_a_block_are_told(written: Write, monkeypa
     told = [fault.message for fault in caught.value.faults]
     assert any("2 state machines are wanted" in each for each in told)
     assert any("take 18 instructions, a PIO block holds 16" in each for each in told)
-    assert {each.role for each in COUNTERS} == {"sensor_a", "sensor_b", "wheel_a", "wheel_b"}
+
+
+def test_the_lengths_of_the_programs_are_those_of_the_firmware() -> None:
+    for each in STATE_MACHINES:
+        program = getattr(pio_steps if each.role == "step" else pio_counter, each.program)
+        assert len(program.code) == each.instructions, each.program
+
+
+def test_a_window_that_the_esp32_cannot_keep_is_pointed_out(written: Write) -> None:
+    """1023 periods of 80 MHz: ESP32 Technical Reference Manual, pulse counter, filter."""
+    assert boards()["esp32"].longest_window_us == 1023 * 1_000_000 // 80_000_000
+    pins = {"motor_pwm": 25, "sensor_a": 32, "stop_button": 13}
+    notes = load_machine_file(written(with_pins("esp32", **pins))).notes
+    assert any("resistor and capacitor" in note for note in notes)
 
 
 def test_check_tells_the_pins_and_the_notes(written: Write) -> None:

@@ -19,11 +19,9 @@ class BoardFacts:
     platform: str
     chip: str
     pins: frozenset[int]
-    pwm_pairs: int
-    pio_blocks: int
     pio_instructions: int
     pio_machines: int
-    counters: int
+    longest_window_us: int
     input_only: frozenset[int] = frozenset()
     not_for: dict[int, str] = Factory(dict)
     high_at_start: dict[int, str] = Factory(dict)
@@ -48,11 +46,9 @@ ANY_BOARD = BoardFacts(
     platform="",
     chip="",
     pins=frozenset(range(100)),
-    pwm_pairs=0,
-    pio_blocks=0,
     pio_instructions=0,
     pio_machines=0,
-    counters=0,
+    longest_window_us=100_000,
 )
 
 

@@ -22,8 +22,8 @@ _SHORTEST_WINDOW_US = {key.name: key.lowest for key in KEYS if key.name.endswith
 
 
 @frozen
-class Counter:
-    """A user of a state machine: the role whose pin asks for one, and its program's name and length.
+class StateMachine:
+    """What asks for a state machine: a role's pin, with its program's name and length.
 
     unless: a role whose pin asks for another program in its place.
     """
@@ -35,11 +35,12 @@ class Counter:
 
 
 # A test holds the lengths to the firmware's programs.
-COUNTERS = (
-    Counter("sensor_a", "count_pulses", 8, unless="sensor_b"),
-    Counter("sensor_b", "count_quadrature", 10),
-    Counter("wheel_a", "count_pulses", 8, unless="wheel_b"),
-    Counter("wheel_b", "count_quadrature", 10),
+STATE_MACHINES = (
+    StateMachine("sensor_a", "count_pulses", 8, unless="sensor_b"),
+    StateMachine("sensor_b", "count_quadrature", 10),
+    StateMachine("wheel_a", "count_pulses", 8, unless="wheel_b"),
+    StateMachine("wheel_b", "count_quadrature", 10),
+    StateMachine("step", "make_steps", 5),
 )
 
 
@@ -85,8 +86,11 @@ def _wheel_rate(draft: Draft, board: BoardPins) -> None:
 
 
 def _window(draft: Draft, board: BoardPins, key: str, rate: float, told: str) -> None:
-    window_us = board.numbers.get(key)
-    if window_us is None or rate <= highest_rate(window_us):
+    asked_us = board.numbers.get(key)
+    if asked_us is None:
+        return
+    window_us = min(asked_us, board.facts.longest_window_us)
+    if rate <= highest_rate(window_us):
         return
     fitting = int(1e6 / (2 * rate)) - _LOOKS_US
     mend = f"set it to at most {fitting}" if fitting >= _SHORTEST_WINDOW_US[key] else "fit fewer pulses, or go slower"
@@ -106,13 +110,11 @@ def _step_rate(draft: Draft) -> None:
 
 
 def _room(draft: Draft, board: BoardPins) -> None:
-    """State machines and instructions for every counter, or counters of the chip's own."""
+    """State machines and instructions in the one block of PIO that the firmware uses."""
     facts = board.facts
-    wanted = [each for each in COUNTERS if each.role in board.pins and each.unless not in board.pins]
-    if facts.counters and len(wanted) > facts.counters:
-        draft.fault("board", "pins", f"{len(wanted)} counters are wanted, the {facts.title} has {facts.counters}")
-    if not facts.pio_blocks:
+    if not facts.pio_machines:
         return
+    wanted = [each for each in STATE_MACHINES if each.role in board.pins and each.unless not in board.pins]
     if len(wanted) > facts.pio_machines:
         draft.fault(
             "board",

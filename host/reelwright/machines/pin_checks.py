@@ -21,15 +21,12 @@ if TYPE_CHECKING:
 # drive of a profile -> roles of which it needs one
 _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzzer")}
 
-# Roles whose pins give waves of a frequency of their own, so that no two of them share a pair.
-_WAVES = ("motor_pwm", "buzzer", "loopback_a", "loopback_b")
-
 
 def check_board(draft: Draft, board: BoardPins) -> list[str]:
     """Note every fault of the board's table in the draft. Gives what is no fault, but worth knowing."""
-    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _company, _pairs, _fitted, _drive, check_counting):
+    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _company, _fitted, _drive, check_counting):
         check(draft, board)
-    return [*_not_watched(draft, board), *_of_board(board)]
+    return [*_not_watched(draft, board), *_of_board(draft, board)]
 
 
 def _pin_twice(draft: Draft, board: BoardPins) -> None:
@@ -84,25 +81,6 @@ def _company(draft: Draft, board: BoardPins) -> None:
                 draft.fault("board", place, f"{name} has no pin; give it one, or leave it out here")
 
 
-def _pairs(draft: Draft, board: BoardPins) -> None:
-    """Neighbouring pins that have one frequency between them; pin 2 n and 2 n + 1 are a pair, and again beyond all."""
-    pairs = board.facts.pwm_pairs
-    owner: dict[int, str] = {}
-    for role in _WAVES:
-        if not pairs or role not in board.pins:
-            continue
-        pair = board.pins[role] // 2 % pairs
-        other = owner.setdefault(pair, role)
-        # the self-test's two pins give one wave between them
-        if other != role and {other, role} != {"loopback_a", "loopback_b"}:
-            draft.fault(
-                "board.pins",
-                role,
-                f"pins {board.pins[role]} and {board.pins[other]} have one PWM frequency between them, and {other} has "
-                "its own; take another pin",
-            )
-
-
 def _roles_of(fitting: str) -> list[str]:
     bit = code_of(CAPABILITIES, fitting)
     return [role.name for role in ROLES if role.capability == bit]
@@ -143,8 +121,13 @@ def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
         )
 
 
-def _of_board(board: BoardPins) -> Iterator[str]:
+def _of_board(draft: Draft, board: BoardPins) -> Iterator[str]:
     facts = board.facts
+    if draft.get("machine", "sensor") == "single" and board.numbers.get("debounce_us", 0) > facts.longest_window_us:
+        yield (
+            f"debounce_us: the counter of the {facts.title} takes no more than {facts.longest_window_us} us; a sensor "
+            "that bounces longer needs a filter of resistor and capacitor, or a second channel."
+        )
     motor = [f"{role} (pin {board.pins[role]})" for role in MOTOR_ROLES if role in board.pins]
     if facts.motor_note and motor:
         yield f"{', '.join(motor)}: {facts.motor_note}."
