@@ -20,9 +20,21 @@ MAY_IMPORT = {
     "simulator": {"winding", "device", "windlink"},
     "views": {"ledger", "winding", "windlink"},
     "operation": {"winding", "profiles", "device", "ledger", "views", "windlink"},
-    "cli": {"winding", "profiles", "machines", "device", "ledger", "simulator", "views", "operation", "windlink"},
+    "install": {"winding", "profiles", "machines", "device", "operation", "windlink"},
+    "cli": {
+        "install",
+        "winding",
+        "profiles",
+        "machines",
+        "device",
+        "ledger",
+        "simulator",
+        "views",
+        "operation",
+        "windlink",
+    },
 }
-BESIDE = {"cautions", "condition", "errors", "json_text", "snapshot", "verdicts", "__version__"}
+BESIDE = {"cautions", "condition", "errors", "firmware_folders", "json_text", "snapshot", "verdicts", "__version__"}
 HARDWARE = {"machine", "rp2", "esp32"}
 
 

@@ -29,6 +29,7 @@ COMMANDS = {
     "gears": ("reelwright.cli.gears", "Check a gear train, or find one for a lay pitch."),
     "ledger": ("reelwright.cli.ledger", "What has been wound: list, show, export."),
     "calibrate": ("reelwright.cli.calibrate", "Find out a strand's diameter, rise and density from measurements."),
+    "install": ("reelwright.cli.install", "Bring the firmware onto a board, and prove it there."),
     "machine": ("reelwright.cli.machine", "Check the file of a winder's pins, and send it to its board."),
     "demo": ("reelwright.cli.demo", "Plan, wind on a simulated winder, and record: the whole job."),
 }

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from reelwright.cli.install import at_rest_option, port_option
 from reelwright.json_text import json_text
 from reelwright.machines import load_machine_file
 
@@ -32,6 +33,25 @@ def check(path: str, as_json: bool) -> None:
         click.echo(f"  {role:<16} pin {pin}")
     for note in found.notes:
         click.echo(f"Note: {note}")
+
+
+@command.command("push")
+@click.argument("path", metavar="MACHINE.toml")
+@port_option
+@at_rest_option
+def push(path: str, port_name: str | None, at_rest: bool) -> None:
+    """Check the file, send it to the winder's board at standstill, and ask the winder what it can do now.
+
+    Broken off at any step, give it again.
+    """
+    machine = load_machine_file(path)
+    from reelwright.device.discovery import find_port
+    from reelwright.install.installation import push as send
+
+    send(port_name or find_port(), machine, at_rest=at_rest, tell=click.echo)
+    for note in machine.notes:
+        click.echo(f"Note: {note}")
+    click.echo("The winder has its machine. Next: `reelwright checkup`.")
 
 
 def _record(found: MachineFile) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """A winder without hardware: the firmware on a simulated machine, behind a port."""
 
-from reelwright.simulator.folders import firmware_folder
+from reelwright.firmware_folders import firmware_folder
 from reelwright.simulator.launcher import Simulator, last_truth
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SimulatorOptions
 

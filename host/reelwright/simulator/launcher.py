@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Self
 from attrs import evolve
 
 from reelwright.errors import DeviceError, UsageError
-from reelwright.simulator.folders import firmware_folder, windlink_folder
+from reelwright.firmware_folders import firmware_folder, windlink_folder
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 
 if TYPE_CHECKING:

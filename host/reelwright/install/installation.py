@@ -1,0 +1,198 @@
+"""The whole way of an installation: standstill, a free port, the files, a restart, and the winder's own word."""
+
+from __future__ import annotations
+
+import time
+from contextlib import closing
+from typing import TYPE_CHECKING
+
+from reelwright.device.client import Client, RefusedError, Winder
+from reelwright.device.lock import PortLock
+from reelwright.device.port import Port
+from reelwright.errors import DeviceError, NotAWinderError, OtherVersionError, PortError, UsageError
+from reelwright.install.bytecode import FORMAT
+from reelwright.install.delivery import Found, ReturningPort, deliver, look
+from reelwright.install.manifest import BoardFile, compiled_files, firmware_files, firmware_version, record_of
+from reelwright.install.mpremote import Mpremote
+from reelwright.install.on_board import MAIN
+from reelwright.machines import compiled_text
+from reelwright.operation.maintenance import free_port
+from windlink import codes
+from windlink.pins import FILE, capabilities
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from reelwright.machines import MachineFile
+    from reelwright.machines.boards import BoardFacts
+
+    Tell = Callable[[str], None]
+
+ANSWERS_S = 30.0  # from the last reset until the winder must have answered `hello`
+
+
+def machine_file(machine: MachineFile) -> BoardFile:
+    """The machine's description as a file of the board."""
+    return BoardFile(FILE, compiled_text(machine).encode())
+
+
+def files_for(facts: BoardFacts, machine: MachineFile | None, *, compiled: bool) -> tuple[BoardFile, ...]:
+    """All that an installation brings, in the order in which it takes its place: main.py last. Raises DeviceError."""
+    firmware = firmware_files(facts)
+    *most, main = compiled_files(firmware) if compiled else firmware
+    described = () if machine is None else (machine_file(machine),)
+    return (*most, record_of((*most, main), firmware_version()), *described, main)
+
+
+def install(
+    port_name: str,
+    machine: MachineFile | None,
+    *,
+    compiled: bool = False,
+    at_rest: bool = False,
+    overwrite: bool = False,
+    tell: Tell,
+) -> Winder | None:
+    """Bring the firmware, and with it a machine's description, onto the board. Who answers then.
+
+    None where no machine is described on the board yet, so that its program has no pins to work with. at_rest: the
+    operator has seen to it that nothing turns, where the board's program cannot be asked. overwrite: a main.py that is
+    not ours gives way. Raises DeviceError, UsageError; run again it goes on from where it was broken off.
+    """
+    board_name = free_for_uploads(port_name, at_rest=at_rest, tell=tell)
+    with closing(_Hold(board_name)):
+        board = Mpremote(board_name)
+        found = look(board, [FILE])
+        _check_kind(found, machine)
+        if compiled and found.bytecode != FORMAT:
+            raise DeviceError(
+                f"This MicroPython reads bytecode of version {found.bytecode}, not {FORMAT}.", "Leave out --compiled."
+            )
+        files = files_for(found.facts, machine, compiled=compiled)
+        stranger = _is_strangers(found, files)
+        if stranger and not overwrite:
+            raise UsageError(
+                "The board has a main.py that is not this program's.",
+                "Save what you need of it, then give --overwrite: it is kept there as main_before.py.",
+            )
+        deliver(board, files, gone=_out_of_date(found, files), keep_stranger=stranger, tell=tell)
+        described = machine is not None or found.in_place[FILE] is not None
+        board_name = board.port_name
+    return proven(board_name, found.facts, machine, tell=tell) if described else None
+
+
+def push(port_name: str, machine: MachineFile, *, at_rest: bool = False, tell: Tell) -> Winder:
+    """Bring a machine's description onto a board that has the firmware. Who answers then. Raises as `install` does."""
+    board_name = free_for_uploads(port_name, at_rest=at_rest, tell=tell)
+    with closing(_Hold(board_name)):
+        board = Mpremote(board_name)
+        found = look(board, [MAIN])
+        _check_kind(found, machine)
+        if found.installed is None or not (found.main_sha256 or found.on_their_way[MAIN]):
+            raise UsageError("The firmware is not on this board.", "Give `reelwright install` with --machine.")
+        deliver(board, (machine_file(machine),), tell=tell)
+        board_name = board.port_name
+    return proven(board_name, found.facts, machine, version=None, tell=tell)
+
+
+class _Hold:
+    """Keeps this program's other commands off the port while mpremote has it."""
+
+    def __init__(self, port_name: str) -> None:
+        self._lock = PortLock(port_name)
+
+    def close(self) -> None:
+        self._lock.release()
+
+
+def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
+    """Have the winder's program leave the port, at standstill. The port's name then. Raises DeviceError."""
+    waiting = ReturningPort(port_name)
+    port = Port(port_name)
+    try:
+        client = Client(port)
+        winder = client.hello()
+        free_port(client)
+    except NotAWinderError:
+        tell("No winder's program answers: a board that has none yet, or one whose installation was broken off.")
+        return port_name
+    except OtherVersionError as other:
+        if not at_rest:
+            raise DeviceError(other.message, _SEE_TO_REST) from other
+        return port_name
+    except RefusedError as refused:
+        if refused.code != codes.UNKNOWN_REQUEST:
+            raise
+        if not at_rest:
+            raise DeviceError(f"The firmware there is older: {refused.message}", _SEE_TO_REST) from refused
+        return port_name
+    finally:
+        port.close()
+    tell(f"Firmware {winder.firmware} on {winder.board} stands still and leaves the port.")
+    return waiting.wait()
+
+
+_SEE_TO_REST = "See to it that the spool stands and no job runs, then give the command again with --at-rest."
+
+
+def _check_kind(found: Found, machine: MachineFile | None) -> None:
+    if machine is not None and machine.board.facts.kind != found.facts.kind:
+        raise UsageError(
+            f"The board is a {found.facts.title}, the machine file is for a {machine.board.facts.title}.",
+            f'Take the other board, or set board.kind = "{found.facts.kind}" and check the pins again.',
+        )
+
+
+def _is_strangers(found: Found, files: tuple[BoardFile, ...]) -> bool:
+    """Whether there is a main.py that no installation of ours has put there."""
+    ours = files[-1].sha256
+    return found.main_sha256 not in (None, ours) and found.installed is None
+
+
+def _out_of_date(found: Found, files: tuple[BoardFile, ...]) -> list[str]:
+    """What an earlier installation has put there and this one does not; source would go before its bytecode."""
+    wanted = {file.path for file in files}
+    before = set(found.installed or ()) - wanted
+    twins = {path.removesuffix(".mpy") + ".py" for path in wanted if path.endswith(".mpy")}
+    return sorted(before | twins)
+
+
+def proven(
+    port_name: str, facts: BoardFacts, machine: MachineFile | None, *, version: str | None = "", tell: Tell
+) -> Winder:
+    """Who answers `hello` on the board, once it is what was installed. Raises DeviceError.
+
+    version: of the firmware that must answer; "" for this program's own, None for any.
+    """
+    winder = _answering(port_name)
+    wanted = firmware_version() if version == "" else version
+    if wanted is not None and winder.firmware != wanted:
+        raise DeviceError(f"Firmware {winder.firmware} answers, not {wanted}.", "Give the command again.")
+    if winder.board != facts.kind:
+        raise DeviceError(f'The board calls itself "{winder.board}", not "{facts.kind}".', "Report it.")
+    lacking = 0 if machine is None else capabilities(machine.board.pins) & ~winder.capabilities
+    if lacking:
+        from windlink.sentences import CAPABILITIES
+
+        words = ", ".join(saying.word for bit, saying in CAPABILITIES.items() if lacking & bit)
+        raise DeviceError(f"The machine file has pins for {words}, but the winder says it cannot.", "Report it.")
+    tell(f"The winder answers: firmware {winder.firmware} on {winder.board}.")
+    return winder
+
+
+def _answering(port_name: str) -> Winder:
+    until_s = time.monotonic() + ANSWERS_S
+    while True:
+        try:
+            port = Port(port_name)
+            try:
+                return Client(port).hello()
+            finally:
+                port.close()
+        except (NotAWinderError, PortError) as silence:
+            if time.monotonic() >= until_s:
+                raise DeviceError(
+                    f"All files are on the board and proven, but its program does not answer: {silence.message}",
+                    "Press the board's reset button and give `reelwright checkup`; if that helps not, install again.",
+                ) from silence
+            time.sleep(0.5)
