@@ -10,10 +10,13 @@ import click
 from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
+from reelwright.machines import load_machine_file
+from reelwright.machines.boards import boards
 from reelwright.profiles import load_job, profile_names
 from reelwright.winding.job import Calibration, Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 from tables.limits import updated
+from windlink.pins import KEYS, ROLES
 
 ROOT = Path(__file__).resolve().parents[2]
 TABLES = {
@@ -76,8 +79,18 @@ def test_the_demo_jobs_plan_warns_of_nothing(tmp_path: Path) -> None:
     assert [finding.code for finding in make_plan(load_job(job_file)).findings] == []
 
 
+def test_its_machine_file_passes_and_names_every_role_and_key(tmp_path: Path) -> None:
+    block = re.findall(r"```toml\n(.*?)```", README.split("## Put it on a board")[1], re.DOTALL)[0]
+    machine_file = tmp_path / "shed.toml"
+    machine_file.write_text(block.replace('active_low = ["go_button"]', ""), encoding="utf-8")
+    assert load_machine_file(machine_file).notes == ()
+    named = set(re.findall(r"\w+", block))
+    assert {role.name for role in ROLES} | {key.name for key in KEYS} <= named
+    assert all(f'"{kind}"' in block for kind in boards())
+
+
 def test_the_reference_of_the_job_file_names_every_key_and_no_other() -> None:
-    block = re.findall(r"```toml\n(.*?)```", README, re.DOTALL)[1]
+    block = re.findall(r"```toml\n(.*?)```", README.split("## The job file")[1], re.DOTALL)[0]
     written: dict[str, set[str]] = {}
     table = ""
     for line in block.splitlines():
