@@ -18,6 +18,8 @@ from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
+from boards.slot_files import SlotFiles
+from windcore.journal import WORDS
 from windcore.loop import run
 from windcore.service import Identity
 from windlink import codes
@@ -45,8 +47,12 @@ class FakeBoard:
         self.fail_after = False  # whether it has done its work by then
         self.turns = False
         self.identity = Identity(kind, capabilities, 7, codes.POWER_ON, 1)
-        self.restart_word = [0, 0, 0, 0, 0, 0, 0, 0]
+        self.backup = [0] * WORDS
+        self.store = SlotFiles(str(self.files))
+        self.blind_ms = 0
         self.motor_off = 0
+        self.registers = {0x40058000: 0, 0x400D8000: 0}
+        self.watchdogs: list[int] = []  # timeouts asked for
         self._running = threading.Event()
         self._ends = False
         self._started_s = time.monotonic()
@@ -119,6 +125,9 @@ class FakeBoard:
 
     # --- mpremote ---------------------------------------------------------------------------------------
 
+    def start_watchdog(self, timeout: int) -> None:
+        self.watchdogs.append(timeout)
+
     def mpremote(self, arguments: list[str]) -> SimpleNamespace:
         """What a run of mpremote with these arguments would do: its exit code and what it prints."""
         if arguments == ["--version"]:
@@ -158,6 +167,7 @@ class FakeBoard:
         exec(compile(definitions, "step", "exec"), world)  # noqa: S102 - our own file, sent by our own host
         world["os"] = _Os(self)
         world["open"] = lambda path, *rest: open(self._path(path), *rest)  # noqa: SIM115 - as the script's own
+        world["__import__"] = {"machine": SimpleNamespace(mem32=self.registers, WDT=self.start_watchdog)}.__getitem__
         world["sys"] = SimpleNamespace(
             stdout=out,
             platform=self.platform,

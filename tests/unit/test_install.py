@@ -353,6 +353,14 @@ def test_a_file_that_arrives_damaged_never_takes_its_place(
     assert install(board, "--machine", machine).exit_code == 0
 
 
+def test_a_watchdog_that_still_runs_gets_time_and_none_is_begun(board: FakeBoard, machine: str) -> None:
+    install(board, "--machine", machine)
+    assert board.watchdogs == []
+    board.registers[0x40058000] = 1 << 30
+    install(board, "--machine", machine)
+    assert set(board.watchdogs) == {8388}
+
+
 # --- not this board, not now ------------------------------------------------------------------------------------
 
 
