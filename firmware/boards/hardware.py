@@ -9,6 +9,7 @@ from machine import WDT, Pin, Timer
 
 from boards.console import Console
 from boards.lamp import lit
+from boards.loopback import make_pulses
 from boards.slot_files import SlotFiles
 from boards.switches import Switches
 from windcore.journal import WORDS
@@ -142,6 +143,9 @@ class HardwareBoard:
         # a sensor that stands high counts once as its counter begins: before the first reading, not after it
         time.sleep_ms(2 + max(description.number("debounce_us"), description.number("wheel_debounce_us")) // 1000)
         self._console = Console()
+        self._loopback = (output_pin(description, "loopback_a"), output_pin(description, "loopback_b"))
+        enough = 2 if description.pin("sensor_b") >= 0 else 1
+        self.make_pulses = self._make_pulses if None not in self._loopback[:enough] else None
         self._watchdog: "WDT | None" = None
         self._passes = 0
         self._period_ms = time.ticks_ms()
@@ -247,6 +251,13 @@ class HardwareBoard:
             self._lamp.value(1 - self._lamp_level)
         if self._buzzer is not None:
             self._buzzer.value(1 - self._buzzer_level)
+
+    def _make_pulses(self, way: int, count: int, gap_us: int, bounce: int) -> int:
+        pin_a, pin_b = self._loopback
+        if pin_a is None:
+            return 0
+        # with one channel there may be no second pin, and none is used
+        return make_pulses(pin_a.value, (pin_b or pin_a).value, way, count, gap_us, bounce)
 
     # --- within ------------------------------------------------------------------------------------------------
 

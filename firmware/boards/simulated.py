@@ -98,6 +98,7 @@ class SimulatedBoard:
         self._registers = SimulatedRegisters(Chance(spec["seed"] + 4))
         self.backup = self._registers.words
         self.store = SimulatedFlash(self._turns, self._let_pass)
+        self._jumper = 0  # pulses of loopbacks
         self._elapsed_ms = 0  # since the machine was switched on: never wraps, never starts again
         self._applied = Outputs()
         self._pin = PwmPin(MOTOR_PINS["rp2"][0])
@@ -117,10 +118,23 @@ class SimulatedBoard:
 
     def read(self, inputs: Inputs) -> None:
         """Fill in what the counters and switches say."""
-        inputs.pulses = self.plant.pulses - self._zero & _COUNTER_MASK
+        inputs.pulses = self.plant.pulses + self._jumper - self._zero & _COUNTER_MASK
         inputs.switches = self.plant.switches
         inputs.illegal = self.plant.illegal + _COUNTER_START & _COUNTER_MASK
         inputs.wheel_pulses = self.plant.wheel_pulses + _COUNTER_START & _COUNTER_MASK
+
+    def make_pulses(self, way: int, count: int, gap_us: int, bounce: int) -> int:
+        """A loopback over an ideal jumper to a sensor input that has the faults of the sensor."""
+        del bounce  # the input is filtered
+        faults = self.plant.faults
+        counted = 0 if faults.sensor_dead else count
+        if faults.sensor_weak:
+            counted -= count // 3
+        back = way == codes.PULSES_BACK
+        if way != codes.ONE_CHANNEL and faults.swapped_channels:
+            back = not back
+        self._jumper += -counted if back else counted
+        return 2 * count * gap_us
 
     def apply(self, outputs: Outputs) -> None:
         """Keep what to drive; it reaches the machine in the period after this one. Renews the motor's lease."""

@@ -67,7 +67,8 @@ def run(board: "Board") -> bool:
         memory = Memory(board.backup, board.store, board.blind_ms, board.identity.cause)
         board.identity.cause = memory.cause
         session = Session(memory.cause, memory.past)
-        service = LinkService(session, board.identity)
+        # a board whose spare pins reach no sensor has no such function
+        service = LinkService(session, board.identity, getattr(board, "make_pulses", None))
         going = True
         while going:
             now_ms = board.now_ms()
@@ -79,6 +80,8 @@ def run(board: "Board") -> bool:
             count = board.receive(received)
             if count:
                 service.feed(received, count, now_ms)
+                if service.paused():
+                    session.skip_to(board.now_ms())
             if memory.due(session):
                 memory.keep_rest(session)
                 session.skip_to(board.now_ms())

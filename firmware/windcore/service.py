@@ -10,7 +10,7 @@ from windcore.session import Session
 from windcore.ticks import LOOP_MS, ticks_diff
 from windcore.transitions import ACCEPT, accepted_requests
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
-from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, MESSAGES, MOST_JOB_VALUES
+from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, LONGEST_LOOPBACK_US, MESSAGES, MOST_JOB_VALUES
 from windlink.codec import decode, encode, read_hello
 from windlink.fields import SMALL, Field
 from windlink.frame import ANSWER, EVENT, LONGEST_TO_DEVICE, PROGRESS, REQUEST, FrameError, LineReader, unseal
@@ -50,8 +50,13 @@ class Identity:
 class LinkService:
     """Takes bytes with `feed`, gives lines with `outgoing`."""
 
-    def __init__(self, session: Session, identity: Identity) -> None:
+    def __init__(
+        self, session: Session, identity: Identity, make_pulses: "Callable[[int, int, int, int], int] | None" = None
+    ) -> None:
+        """make_pulses: gives a loopback's pulses and how long they took, see boards.loopback; None without its pins."""
         self._session = session
+        self._make_pulses = make_pulses
+        self._paused = False
         self._identity = identity
         self._reader = LineReader(LONGEST_TO_DEVICE)
         self._bad_lines = 0
@@ -120,6 +125,12 @@ class LinkService:
             self._progress_ms = now_ms
             if not taken:
                 self._dropped_progress += 1
+
+    def paused(self) -> bool:
+        """Whether a request has just held up the loop. Asked again, the answer is no."""
+        paused = self._paused
+        self._paused = False
+        return paused
 
     def restart_due(self, now_ms: int) -> bool:
         """Whether the board shall restart for an upload now: it was asked to, has answered, and still stands."""
@@ -231,6 +242,19 @@ class LinkService:
             read.switches,
             min(_QUIET_MOST, self._session.standstill.quiet_ms),
         )
+
+    def _on_loopback(self, values: "tuple[Any, ...]") -> "Reply":
+        way, count, gap_us, bounce = values
+        make_pulses = self._make_pulses
+        two_channels = bool(self._identity.capabilities & codes.CAN_QUADRATURE)
+        if make_pulses is None or (way != codes.ONE_CHANNEL) != two_channels:
+            return self._done(codes.NOT_FITTED)
+        if self._session.state != codes.EMPTY:
+            return self._done(codes.WRONG_STATE)
+        if 2 * count * gap_us > LONGEST_LOOPBACK_US:
+            return self._done(codes.BAD_FIELDS)
+        self._paused = True
+        return "loopback", (make_pulses(way, count, gap_us, bounce),)
 
     def _on_events(self, _: "tuple[Any, ...]") -> "Reply":
         events = self._session.events

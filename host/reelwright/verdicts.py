@@ -97,6 +97,24 @@ _VERDICTS = {
         "If the spool was turned in its winding direction, swap the sensor's two channels.",
     ),
     "direction_unseen": (LOOK, "One channel alone cannot tell the direction.", "See for yourself that it is right."),
+    # the counter, without a sensor
+    "loopback_right": (WELL, "The counter counts right up to {rate} pulses a second.", ""),
+    "loopback_silent": (
+        FAULT,
+        "The board made pulses, and its counter saw none.",
+        "Put the jumpers from loopback_a to sensor_a, and with two channels from loopback_b to sensor_b.",
+    ),
+    "loopback_backwards": (FAULT, "Pulses ahead are counted backwards.", "Exchange the jumpers of the two channels."),
+    "loopback_wrong": (
+        FAULT,
+        "Of {expected} slow pulses {counted} were counted.",
+        "Take the sensor off its pins, look at the jumpers, and at debounce_us of the machine file.",
+    ),
+    "loopback_bounces": (
+        FAULT,
+        "With contacts that bounce {counted} of {expected} pulses were counted.",
+        "Raise debounce_us of the machine file, or filter the sensor's signal.",
+    ),
     # the motor
     "motor_right": (
         WELL,

@@ -11,6 +11,7 @@ from windlink.frame import ANSWER, EVENT, LONGEST_FROM_DEVICE, LONGEST_TO_DEVICE
 MOST_JOB_VALUES = 600
 PART_VALUES = 8
 HIGHEST_SEQUENCE = 999
+LONGEST_LOOPBACK_US = 500000  # nothing else happens meanwhile, and the watchdog waits for two seconds
 HIGHEST_EVENT = 99999
 
 
@@ -125,6 +126,24 @@ MESSAGES = (
             Field("quiet_ms", 0, 99999, "time since the last pulse of the shaft, or this at least"),
         ),
         "What counters and switches say.",
+    ),
+    Message(
+        REQUEST,
+        "loopback",
+        (
+            Field("way", 0, 2, "0: pulses on one channel; 1: on two, A ahead; 2: on two, B ahead"),
+            Field("count", 1, 2000, "how many pulses"),
+            Field("gap_us", 1, 20000, "time for which a channel keeps each level, at least"),
+            Field("bounce", 0, 9, "how often a contact springs back at each edge"),
+        ),
+        "Makes pulses on the pins that jumpers lead to the sensor's; only in state empty, and for at most %d ms."
+        % (LONGEST_LOOPBACK_US // 1000),
+    ),
+    Message(
+        ANSWER,
+        "loopback",
+        (Field("lasted_us", 0, 99999999, "how long they took"),),
+        "The pulses were made; `sensor` tells what was counted.",
     ),
     Message(REQUEST, "events", (), "Asks which events the winder keeps."),
     Message(

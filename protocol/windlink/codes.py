@@ -65,6 +65,11 @@ FROM_NOWHERE = 0
 FROM_REGISTERS = 1
 FROM_JOURNAL = 2
 
+# Channels on which a loopback gives its pulses, and which of two is ahead.
+ONE_CHANNEL = 0
+PULSES_ON = 1
+PULSES_BACK = 2
+
 # Drives.
 HAND = 0
 DC = 1

@@ -6,6 +6,7 @@ board is installed once; each begins by bringing it to a known state.
 
 from __future__ import annotations
 
+import json
 import time
 from typing import TYPE_CHECKING
 
@@ -147,3 +148,14 @@ def test_a_restart_for_an_upload_leaves_the_port_free_and_the_motor_low(installe
     installed.reset()
     with installed.client() as client:
         assert client.hello().cause == codes.COMMANDED
+
+
+def test_the_loopback_counts_what_it_was_given(installed: Desk, shaft: list[int]) -> None:
+    assert shaft
+    installed.reset()
+    with installed.client():
+        pass
+    done = installed.command("checkup", "--loopback", "--port", installed.port_name, "--json")
+    assert done.returncode == 0, done.stdout[-3000:] + done.stderr[-3000:]
+    told = json.loads(done.stdout)["loopback"]
+    assert told["highest_pulses_s"] >= 500, told

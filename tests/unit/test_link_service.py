@@ -343,3 +343,35 @@ def test_a_restart_is_off_when_a_hand_starts_the_job_before_the_answer_has_left(
     line.rig.until(codes.FINISHED, most=20000)
     line.rig.step(500)
     assert not line.service.restart_due(line.rig.now_ms)
+
+
+def test_a_loopback_is_made_once_for_a_request_however_often_that_arrives() -> None:
+    made: list[tuple[int, ...]] = []
+
+    def make(*asked: int) -> int:
+        made.append(asked)
+        return 42
+
+    line = Line()
+    line.service = LinkService(line.rig.session, Identity("pico", 0, 9, codes.POWER_ON, 1), make)
+    request = encode(">", 5, "loopback", (codes.ONE_CHANNEL, 10, 100, 2))
+    for _ in range(3):
+        line.service.feed(request, len(request), line.rig.now_ms)
+        assert decode(line.service.outgoing(line.rig.now_ms))[2] == (42,)
+    assert made == [(codes.ONE_CHANNEL, 10, 100, 2)]
+    assert line.service.paused()
+    assert not line.service.paused()
+
+
+def test_a_loopback_is_refused_where_it_could_spoil_a_count_or_lasts_too_long() -> None:
+    bare = Line()
+    assert bare.ask("loopback", codes.PULSES_ON, 10, 100, 0)[1]["refusal"] == codes.NOT_FITTED
+    line = Line()
+    line.service = LinkService(
+        line.rig.session, Identity("pico", 511 & ~codes.CAN_QUADRATURE, 9, codes.POWER_ON, 1), lambda *_: 1
+    )
+    assert line.ask("loopback", codes.PULSES_ON, 10, 100, 0)[1]["refusal"] == codes.NOT_FITTED
+    assert line.ask("loopback", codes.ONE_CHANNEL, 1000, 300, 0)[1]["refusal"] == codes.BAD_FIELDS
+    assert line.ask("loopback", codes.ONE_CHANNEL, 1000, 200, 0)[0] == "loopback"
+    assert line.load(job_list())[0] == "done"
+    assert line.ask("loopback", codes.ONE_CHANNEL, 10, 100, 0)[1]["refusal"] == codes.WRONG_STATE

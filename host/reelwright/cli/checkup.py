@@ -36,6 +36,12 @@ MOST_TURNS = 20
 )
 @click.option("--motor", "with_motor", is_flag=True, help="Test the motor on a few slow turns. Asks first.")
 @click.option(
+    "--loopback",
+    "with_loopback",
+    is_flag=True,
+    help="Test the counter with pulses that the board makes, over jumpers from its loopback pins to the sensor's.",
+)
+@click.option(
     "--free-port",
     is_flag=True,
     help="Restart the board without its control loop, so that its port is free for uploads.",
@@ -47,6 +53,7 @@ def command(
     with_sensor: bool,
     turns: int,
     with_motor: bool,
+    with_loopback: bool,
     free_port: bool,
 ) -> None:
     """Say what is connected and how it is; test sensor and motor.
@@ -54,12 +61,16 @@ def command(
     Without options it asks questions only. MACHINE, a machine profile's name, or the machine of JOB.toml says what the
     sensor and the motor should do; take the strand off the spool before either test. The checkup goes into the ledger.
     """
-    if free_port and (with_sensor or with_motor):
+    if with_loopback and (with_sensor or with_motor):
+        raise UsageError(
+            "--loopback goes without the other tests: jumpers are in the sensor's place.", "Give it alone."
+        )
+    if free_port and (with_sensor or with_motor or with_loopback):
         raise UsageError("--free-port goes alone: the winder then tests nothing.", "Give the tests first.")
     machine = _machine(machine_name) if with_sensor or with_motor else None
     if with_motor and machine is not None and machine.drive == "hand":
         raise UsageError("A machine that is turned by hand has no motor to test.", "Give --sensor alone.")
-    sys.exit(_check_up(port_name, machine, turns if with_sensor else 0, with_motor, free_port, as_json))
+    sys.exit(_check_up(port_name, machine, turns if with_sensor else 0, with_motor, with_loopback, free_port, as_json))
 
 
 def _machine(name: str | None) -> Machine:
@@ -78,7 +89,13 @@ def _machine(name: str | None) -> Machine:
 
 
 def _check_up(
-    port_name: str | None, machine: Machine | None, turns: int, with_motor: bool, free_port: bool, as_json: bool
+    port_name: str | None,
+    machine: Machine | None,
+    turns: int,
+    with_motor: bool,
+    with_loopback: bool,
+    free_port: bool,
+    as_json: bool,
 ) -> int:
     """The whole checkup on one connection; the exit code."""
     from attrs import asdict
@@ -108,6 +125,8 @@ def _check_up(
             _show(verdicts)
         if turns and machine is not None:
             verdicts += _sensor(client, machine, turns, report, as_json=as_json)
+        if with_loopback:
+            verdicts += _loopback(client, winder.capabilities, report, as_json=as_json)
         motor = None
         if with_motor and machine is not None:
             motor = _motor(client, machine, ledger, report, verdicts, as_json=as_json)
@@ -138,6 +157,23 @@ def _sensor(client: Client, machine: Machine, turns: int, report: dict[str, obje
     result = SensorTest(client, expected, lambda text: click.echo(text, err=as_json)).run(turns)
     found = judge_sensor(result, machine)
     report["sensor"] = {"expected_pulses_per_turn": expected, **asdict(result)}
+    if not as_json:
+        _show(found)
+    return found
+
+
+def _loopback(client: Client, capabilities: int, report: dict[str, object], *, as_json: bool) -> list[Verdict]:
+    from attrs import asdict
+
+    from reelwright.operation.loopback_test import LoopbackRow, highest_rate, judge_loopback, run_loopback
+
+    def show(row: LoopbackRow) -> None:
+        bounce = ", bouncing" if row.bounces else ""
+        click.echo(f"{row.rate:>9.1f} pulses/s{bounce}: {row.expected} expected, {row.counted} counted", err=as_json)
+
+    rows = run_loopback(client, capabilities, show)
+    found = judge_loopback(rows)
+    report["loopback"] = {"rows": [asdict(row) for row in rows], "highest_pulses_s": highest_rate(rows)}
     if not as_json:
         _show(found)
     return found
