@@ -18,6 +18,7 @@ MODULES = (
     "plan_against_turns",
     "control_step",
     "frames",
+    "board_memory",
     "bad_cable",
     "simulator_rate",
 )
