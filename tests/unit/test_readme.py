@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import re
+import shlex
 from pathlib import Path
 
 import attrs
 import click
+import pytest
 from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
 from reelwright.machines import load_machine_file
 from reelwright.machines.boards import boards
 from reelwright.profiles import load_job, profile_names
+from reelwright.winding.cut_list import CutRules, Wanted
 from reelwright.winding.job import Calibration, Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
 from tables.limits import updated
@@ -55,6 +58,32 @@ def test_every_command_and_option_that_it_names_exists() -> None:
         help_text = CliRunner().invoke(main, [name, *within, "--help"]).output
         for option in re.findall(r"--[a-z-]+", rest):
             assert option in help_text, (name, option)
+
+
+def block_after(words: str) -> str:
+    """The first TOML that stands behind these words."""
+    return str(re.findall(r"```toml\n(.*?)```", README.split(words)[1], re.DOTALL)[0])
+
+
+# those that ask a question; a wind needs a winder, and a wind of the ledger one that was wound
+@pytest.mark.parametrize(
+    "command",
+    re.findall(r"^    reelwright ((?:plan|gears|split) .*)$", README, re.MULTILINE)
+    + re.findall(r"`reelwright (calibrate diameter .*?)`", README),
+)
+def test_a_command_that_asks_ends_well(command: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "coil.toml").write_text(block_after("## A first wind"), encoding="utf-8")
+    (tmp_path / "list.toml").write_text(block_after("## Split"), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    ended = CliRunner().invoke(main, shlex.split(command), catch_exceptions=False, standalone_mode=False)
+    assert ended.exit_code == 0, ended.output
+
+
+@pytest.mark.parametrize(("table", "kind"), [("[cut]", CutRules), ("[[wanted]]", Wanted)])
+def test_the_cut_list_names_every_key(table: str, kind: type) -> None:
+    written = re.split(r"^\[", block_after("## Split").split(table)[1], flags=re.MULTILINE)[0]
+    assert {key.name for key in attrs.fields(kind)} <= set(re.findall(r"\w+", written))
 
 
 def test_every_way_to_calibrate_that_it_names_exists_with_its_options() -> None:
