@@ -16,7 +16,7 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
     path = os.fspath(path)
     try:
         if os.path.isdir(path):
-            raise UsageError(f"{path} is a folder, not a job file.", "Name the TOML file in it.")
+            raise UsageError(f"{path} is a folder, not a file.", "Name the TOML file in it.")
         with open(path, "rb") as stream:
             content = stream.read(_MOST_BYTES + 1)
     except FileNotFoundError:
@@ -25,7 +25,7 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
         reason = failure.strerror if isinstance(failure, OSError) and failure.strerror else str(failure)
         raise UsageError(f"{path} cannot be read: {reason}.", "Check the name and the file's permissions.") from None
     if len(content) > _MOST_BYTES:
-        raise UsageError(f"{path} is larger than a megabyte, so it is no job file.", "Check the name.")
+        raise UsageError(f"{path} is larger than a megabyte, which no file for this program is.", "Check the name.")
     try:
         text = content.decode("utf-8-sig")
     except UnicodeDecodeError as failure:
