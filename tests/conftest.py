@@ -1,4 +1,4 @@
-"""What all tests share: the option that names a board to be tried."""
+"""What all tests share: the option that names a board to be tried, and when they run side by side."""
 
 from __future__ import annotations
 
@@ -16,3 +16,8 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         metavar="MACHINE.toml",
         help="its machine file (default: tests/board/pico.toml, whose jumpers are told there)",
     )
+
+
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
+    """One process where a board can serve only one, or where somebody wants to see what is printed (-s)."""
+    return 0 if config.getoption("--board-port") or config.getoption("capture") == "no" else None

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
 HOW = (
-    "no board: pytest tests/board -p no:xdist --board-port PORT; a Raspberry Pi Pico with MicroPython 1.26 or newer, no"
+    "no board: pytest tests/board --board-port PORT; a Raspberry Pi Pico with MicroPython 1.26 or newer, no"
     " motor and no wires but the jumpers of tests/board/pico.toml"
 )
 

@@ -1,6 +1,6 @@
 """The firmware on a board, from the installation to the last pulse, with its motor's pins watched all the way.
 
-Run by hand: `pytest tests/board -p no:xdist --board-port PORT`. The tests build on one another in this order, so that a
+Run by hand: `pytest tests/board --board-port PORT`. The tests build on one another in this order, so that a
 board is installed once; each begins by bringing it to a known state.
 """
 
