@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -21,3 +22,9 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     """One process where a board can serve only one, or where somebody wants to see what is printed (-s)."""
     return 0 if config.getoption("--board-port") or config.getoption("capture") == "no" else None
+
+
+def pytest_configure() -> None:
+    """Let Ctrl-C be heard: what a shell starts in the background is deaf to it, and so would be what tests start."""
+    if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
