@@ -3,7 +3,7 @@
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from boards.desktop import SocketPort, StandardPort  # noqa: TC001 - as above
+    from boards.desktop import SocketPort, StandardPort
 
 _PROMPT = b">>> "
 _RESTART = 4  # Ctrl-D, which restarts the interpreter

@@ -22,9 +22,9 @@ MYPY = False
 if MYPY:
     from typing import Protocol
 
-    from boards.description import Description  # noqa: TC001 - as above
+    from boards.description import Description
     from windcore.journal import Words
-    from windcore.signals import Inputs, Outputs  # noqa: TC001 - as above
+    from windcore.signals import Inputs, Outputs
 
     class Counter(Protocol):
         """A hardware counter."""

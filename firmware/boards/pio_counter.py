@@ -13,7 +13,7 @@ from rp2 import StateMachine, asm_pio
 # Read by type checkers only: MicroPython has no typing module. The assembler brings the names with it.
 MYPY = False
 if MYPY:
-    from machine import Pin  # noqa: TC002 - as above
+    from machine import Pin
     from rp2.asm_pio import *
 
 MASK = (1 << 30) - 1

@@ -10,7 +10,7 @@ from boards.pio_counter import IN_Y_30, PULL_NOBLOCK, PUSH_NOBLOCK, SET_X_0
 # Read by type checkers only: MicroPython has no typing module. The assembler brings the names with it.
 MYPY = False
 if MYPY:
-    from machine import Pin  # noqa: TC002 - as above
+    from machine import Pin
     from rp2.asm_pio import *
 
 STEP_HZ = 1000000  # clock of the state machine

@@ -3,7 +3,7 @@
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from plant.motor import Motor  # noqa: TC001 - as above
+    from plant.motor import Motor
 
 
 class Friction:

@@ -17,7 +17,7 @@ MYPY = False
 if MYPY:
     from typing import Protocol
 
-    from windcore.session import Session  # noqa: TC001 - as above
+    from windcore.session import Session
 
     class Words(Protocol):
         """Registers that outlive a reset: whole numbers of 30 bits each."""

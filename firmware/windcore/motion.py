@@ -8,7 +8,7 @@ from windlink import codes
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.job import Job  # noqa: TC001 - as above
+    from windcore.job import Job
 
 # Scale of steps per grain, as a power of two: fine enough for a coarse stepper, and its products stay below 2^30.
 _STEP_SCALE = 14

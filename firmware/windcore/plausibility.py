@@ -6,7 +6,7 @@ from windcore.ticks import LOOP_MS
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.job import Job  # noqa: TC001 - as above
+    from windcore.job import Job
 
 # Times the greatest rate of the drive beyond which a shaft cannot come within one control step; a hand that spins a
 # free spool, or turns a crank, is not bound by the drive. And pulses more, since edges are uneven. Our choice, with no

@@ -32,7 +32,7 @@ _MASK = (1 << 30) - 1  # of a counter
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.journal import Past  # noqa: TC001 - as above
+    from windcore.journal import Past
 
 _NO_JOB = Job(0, "", [2, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1, 0, 0, 0, 0, 0])
 

@@ -6,7 +6,7 @@ from windcore.speed import LONGEST_QUIET_MS
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.job import Job  # noqa: TC001 - as above
+    from windcore.job import Job
 
 # Where no job says how fast the spool slows down.
 _QUIET_MS = 3000

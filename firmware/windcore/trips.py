@@ -26,10 +26,10 @@ from windlink.codes import (
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.job import Job  # noqa: TC001 - as above
-    from windcore.motion import Motion  # noqa: TC001 - as above
-    from windcore.signals import Inputs  # noqa: TC001 - as above
-    from windcore.speed import Speedometer  # noqa: TC001 - as above
+    from windcore.job import Job
+    from windcore.motion import Motion
+    from windcore.signals import Inputs
+    from windcore.speed import Speedometer
 
 # The largest value and limit that a message carries.
 _MOST_TOLD = 9999999

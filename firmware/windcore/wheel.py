@@ -6,7 +6,7 @@ from windlink.codes import BAD_SENSOR, SLIP
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from windcore.job import Job  # noqa: TC001 - as above
+    from windcore.job import Job
 
 _PARTS = 16  # of a wheel pulse, the unit of what is expected
 

@@ -176,6 +176,7 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     if kind not in BOARDS:
         faults.append(Fault("board.kind", f"{shown(kind)} is none of {', '.join(BOARDS)}{near(kind, BOARDS)}"))
     if not isinstance(pins, dict) or not pins:
+        pins = {}
         faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
     supply, output = wiring.get("sensor_supply_v", 3.3), wiring.get("sensor_output", "push_pull")
     if str(supply) not in ("3.3", "5"):
@@ -183,16 +184,15 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     if output not in ("push_pull", "open_collector"):
         faults.append(Fault("wiring.sensor_output", f'{shown(output)} is neither "push_pull" nor "open_collector"'))
     if not faults:
-        assert isinstance(kind, str) and isinstance(pins, dict)  # noqa: S101, PT018 - shown above
-        faults = _pin_faults(kind, pins, board.get("active_low", []))
+        faults = _pin_faults(str(kind), pins, board.get("active_low", []))
     if faults:
         raise FileFaultsError(source, faults)
     rows = _Rows(str(kind), five_volt=str(supply) == "5", open_collector=output == "open_collector")
-    given = [role for role in WIRES if role in pins]  # type: ignore[operator]
+    given = [role for role in WIRES if role in pins]
     for part in dict.fromkeys(WIRES[role].part for role in given):
         for role in given:
             if WIRES[role].part == part:
-                rows.add(role, pins[role])  # type: ignore[index]
+                rows.add(role, pins[role])
         rows.supply(part)
     has_motor = any(WIRES[role].way == "motor" for role in given)
     return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), has_motor=has_motor)

@@ -150,6 +150,7 @@ class ReturningPort:
 
     def wait(self) -> str:
         """The name of the port once it is back. Raises PortError."""
+        # a board that restarts is still there for a moment, and would be taken for one that is back
         time.sleep(SETTLE_S)
         until_s = time.monotonic() + RETURN_S
         while time.monotonic() < until_s:

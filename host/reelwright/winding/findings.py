@@ -8,7 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Iterator
 from functools import reduce
 from math import ceil, floor, log10
-from typing import TYPE_CHECKING, Literal, NamedTuple
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 if TYPE_CHECKING:
     from reelwright.winding.job import Job
@@ -48,8 +48,8 @@ class Limit(NamedTuple):
         """The limit for this job; None where the job does not give the value that it hangs on."""
         if not self.key:
             return self.factor
-        value = reduce(getattr, self.key.split("."), job)
-        return None if value is None else self.factor * float(value)  # type: ignore[arg-type]
+        value: Any = reduce(getattr, self.key.split("."), job)
+        return None if value is None else self.factor * float(value)
 
     def text(self) -> str:
         """The limit for any job: "at most 1.25 x strand.diameter_mm"."""

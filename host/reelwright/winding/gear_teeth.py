@@ -150,7 +150,8 @@ def helix_hands(stage_count: int, form: ToothForm) -> tuple[tuple[Hand, Hand], .
     the same hand: one is driven and the other drives, so that their axial pushes oppose each other. Herringbone
     halves are named from the same end of every shaft. All hands may be exchanged together.
     """
-    hand: Hand = {"spur": "none", "helical": "right", "herringbone": "right/left"}[form.kind]  # type: ignore[assignment]
+    first: dict[str, Hand] = {"spur": "none", "helical": "right", "herringbone": "right/left"}
+    hand = first[form.kind]
     hands = []
     for _ in range(stage_count):
         hands.append((hand, _OTHER[hand]))
