@@ -359,6 +359,11 @@ def test_a_fault_of_an_option_is_told_by_the_options_name(arguments: list[str], 
     assert words in told[option]
 
 
+def test_a_value_out_of_range_is_shown_as_a_decimal_however_small() -> None:
+    assert "0.0000001 mm is out of range" in faults_of("diameter", "0.0000001mm", "1.75mm").popitem()[1]
+    assert "7000.5 mm is out of range" in faults_of("layers", "2:84mm", "--barrel", "7000.5mm")["--barrel"]
+
+
 def test_a_micrometer_without_an_error_of_its_own_leaves_more_sure_a_mean() -> None:
     exact, plain = answer_of("diameter", *READINGS, "--error-limit", "0mm"), answer_of("diameter", *READINGS)
     assert exact["after"]["diameter_u_mm"] < plain["after"]["diameter_u_mm"]
@@ -382,7 +387,10 @@ def test_a_wind_that_nobody_named_is_asked_for() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["diameter", "1.74"], "has no unit; write 1.74m"),
+        (["diameter", "1.74"], "has no unit; write 1.74mm"),
+        (["layers", "7:87"], "has no unit; write 87mm"),
+        (["layers", "7:87mm", "--barrel", "80"], "has no unit; write 80mm"),
+        (["together", "--tape", "40"], "has no unit; write 40m."),
         (["diameter", "1,74mm"], "has a comma"),
         (["diameter", "--save", "marsh"], "No reading is given"),
         (["diameter", "1.74mm"], "tells no scatter"),

@@ -89,6 +89,12 @@ def test_other_ways_to_write_an_amount_are_refused_by_name(text: str, units: dic
     assert words in str(refusal.value)
 
 
+def test_the_unit_that_is_proposed_is_the_one_that_such_a_length_is_given_in() -> None:
+    for text, words in (("1.74", "write 1.74mm"), ("thin", "such as 40mm")):
+        with pytest.raises(ValueError, match=words):
+            parse_amount(text, LENGTH_UNITS, "diameter", "mm")
+
+
 @pytest.mark.parametrize("text", ["1,5", "x", "3/0", "-2", "inf", "5m"])
 def test_other_ways_to_write_a_number_are_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"number|comma"):

@@ -20,12 +20,13 @@ _AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)", re.A
 _NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}", re.ASCII)
 
 
-def parse_amount(text: str, units: dict[str, Fraction], noun: str) -> Fraction:
+def parse_amount(text: str, units: dict[str, Fraction], noun: str, usual: str = "") -> Fraction:
     """The amount in the unit that counts 1. Raises ValueError with a sentence.
 
-    noun: "length" or "mass", for the sentence.
+    noun: "length" or "mass", for the sentence. usual: the unit that such an amount is mostly given in, which the
+    sentence proposes; by default the one that counts 1.
     """
-    main = next(unit for unit, size in units.items() if size == 1)
+    main = usual or next(unit for unit, size in units.items() if size == 1)
     known = ", ".join(units)
     plain = text.strip()
     if "," in plain:
@@ -76,12 +77,15 @@ class _Typed(_AnyType):
 
 
 class Length(_Typed):
-    """A length such as 40m, in metres."""
+    """A length such as 40m, in metres. usual: the unit that it is mostly given in."""
 
     name = "length"
 
+    def __init__(self, usual: str = "m") -> None:
+        self._usual = usual
+
     def parse(self, text: str) -> Fraction:
-        return parse_amount(text, LENGTH_UNITS, "length")
+        return parse_amount(text, LENGTH_UNITS, "length", self._usual)
 
 
 class Gap(_Typed):
@@ -126,7 +130,7 @@ class Diameters(_Typed):
     name = "diameter"
 
     def parse(self, text: str) -> tuple[Fraction, ...]:
-        return tuple(1000 * parse_amount(part, LENGTH_UNITS, "diameter") for part in text.split("/", 1))
+        return tuple(1000 * parse_amount(part, LENGTH_UNITS, "diameter", "mm") for part in text.split("/", 1))
 
 
 class LayerDiameter(_Typed):
@@ -138,4 +142,4 @@ class LayerDiameter(_Typed):
         number, colon, outer = (part.strip() for part in text.partition(":"))
         if not colon or not number.isascii() or not number.isdigit():
             raise ValueError(f"{text!r} is no layer with its outer diameter; write both, such as 6:97.1mm")
-        return int(number), 1000 * parse_amount(outer, LENGTH_UNITS, "diameter")
+        return int(number), 1000 * parse_amount(outer, LENGTH_UNITS, "diameter", "mm")

@@ -57,8 +57,8 @@ def command() -> None:
 
 @command.command("diameter")
 @click.argument("readings", nargs=-1, type=Diameters(), metavar="[DIAMETER]...")
-@click.option("--resolution", type=Length(), help=f"Last digit of the micrometer; default {RESOLUTION_MM:g}mm.")
-@click.option("--error-limit", type=Length(), help=f"Its largest error; default {ERROR_LIMIT_MM:g}mm.")
+@click.option("--resolution", type=Length("mm"), help=f"Last digit of the micrometer; default {RESOLUTION_MM:g}mm.")
+@click.option("--error-limit", type=Length("mm"), help=f"Its largest error; default {ERROR_LIMIT_MM:g}mm.")
 @click.option("--from", "path", metavar="FILE.toml", help="Take [micrometer] of a file of measurements.")
 @LEAVE_OUT
 @with_options(*RESULT_OPTIONS)
@@ -86,8 +86,8 @@ def diameter(
 @command.command("layers", short_help="Rise factor from outer diameters over finished layers.")
 @click.argument("layers", nargs=-1, type=LayerDiameter(), metavar="[LAYER:DIAMETER]...")
 @CALIPER
-@click.option("--barrel", type=Length(), help="Barrel diameter, where no wind is named.")
-@click.option("--pitch", type=Length(), help="Lay pitch, where no wind is named.")
+@click.option("--barrel", type=Length("mm"), help="Barrel diameter, where no wind is named.")
+@click.option("--pitch", type=Length("mm"), help="Lay pitch, where no wind is named.")
 @click.option("--from", "path", metavar="FILE.toml", help="Take the [[wind]] of a file of measurements.")
 @LEAVE_OUT
 @with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
@@ -136,7 +136,7 @@ def weight(strand: str, solve: str | None, **options: Any) -> None:
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--tape", "length_m", type=Length(), help="Length of all strand wound, measured along a tape.")
 @click.option(
-    "--tape-u", "length_u_m", type=Length(), help=f"Its standard uncertainty; default {TAPE_U_SHARE:.1%} of it."
+    "--tape-u", "length_u_m", type=Length("mm"), help=f"Its standard uncertainty; default {TAPE_U_SHARE:.1%} of it."
 )
 @click.option(
     "--layer", "layers", type=LayerDiameter(), multiple=True, help="LAYER:DIAMETER as in `layers`; may be repeated."

@@ -57,7 +57,7 @@ WEIGHT_OPTIONS = (
 CALIPER = click.option(
     "--caliper-u",
     "caliper_u",
-    type=Length(),
+    type=Length("mm"),
     help=f"Standard uncertainty of an outer diameter; default {CALIPER_U_MM:g}mm.",
 )
 LEAVE_OUT = click.option(
@@ -86,20 +86,20 @@ def with_options(*options: Callable[[Function], Function]) -> Callable[[Function
 
 def millimetres(**lengths: Fraction | None) -> dict[str, Any]:
     """Lengths given in metres as millimetres, without those that were not given."""
-    return {key: float(1000 * length) for key, length in lengths.items() if length is not None}
+    return {key: 1000 * length for key, length in lengths.items() if length is not None}
 
 
 def within_range(kind: Any, lengths: dict[str, Any]) -> dict[str, Any]:
-    """The lengths, if each may be one of this kind. Raises FileFaultsError."""
-    faults = []
+    """The lengths as this kind. Raises FileFaultsError."""
+    faults, good = [], {}
     for key, value in lengths.items():
         try:
-            read_value(value, kind)
+            good[key] = read_value(value, kind)
         except BadValueError as bad:
             faults += [Fault(as_option(key), sentence) for _, sentence in bad.faults]
     if faults:
         raise FileFaultsError(COMMAND_LINE, faults)
-    return lengths
+    return good
 
 
 def as_option(place: str) -> str:

@@ -205,7 +205,7 @@ class GivenOptions:
 
     def _length(self, option: str, text: str, quantity: Quantity) -> Fraction | None:
         try:
-            length_mm = 1000 * parse_amount(text, LENGTH_UNITS, "length")
+            length_mm = 1000 * parse_amount(text, LENGTH_UNITS, "length", "mm")
         except ValueError as refusal:
             self.fault(option, str(refusal))
             return None

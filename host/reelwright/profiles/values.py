@@ -8,7 +8,7 @@ never one either, except for a fraction such as "174/5".
 from __future__ import annotations
 
 import re
-from decimal import Decimal
+from decimal import Decimal, Inexact, localcontext
 from fractions import Fraction
 from math import isfinite
 from typing import TYPE_CHECKING, Annotated, Any, Literal, Union, get_args, get_origin
@@ -51,8 +51,15 @@ def shown(value: object) -> str:
     elif isinstance(value, int) and abs(value) >= 10**_MOST_SHOWN:
         return "a number of more than 40 digits"
     else:
-        text = str(value)
+        text = _decimal(value) if isinstance(value, Fraction) else str(value)
     return text if len(text) <= _MOST_SHOWN + 5 else text[:_MOST_SHOWN] + "..."
+
+
+def _decimal(value: Fraction) -> str:
+    """A fraction as the decimal that a person may have typed; as it is where it has none of 30 digits."""
+    with localcontext(prec=_MOST_DIGITS) as exact:
+        decimal = Decimal(value.numerator) / Decimal(value.denominator)
+        return str(value) if exact.flags[Inexact] else f"{decimal:f}"
 
 
 def printable(text: str) -> str:
