@@ -168,6 +168,30 @@ def test_a_folder_that_cannot_be_made_is_told(home: Path) -> None:
         calibrate("diameter", *READINGS, "--save", "marsh")
 
 
+@pytest.mark.parametrize("name", ["", " ", ".", "..", "a/b", "a\\b", "reed ", "-reed", "reed\n", 'a"b', "r" * 101])
+def test_a_name_that_no_profile_may_have_is_refused_with_the_rule_before_anything_is_shown(
+    home: Path, name: str
+) -> None:
+    with pytest.raises(UsageError, match="is no name for a profile") as refusal:
+        calibrate("diameter", *READINGS, "--save", name)
+    assert "letters, digits, spaces and . _ + -" in refusal.value.remedy
+    assert not home.exists()
+
+
+@pytest.mark.parametrize("name", ["r", "reed 2", "PLA+ 1.75", "trübe_Welle-3", "r" * 100])
+def test_any_other_name_may_be_given(home: Path, name: str) -> None:
+    calibrate("diameter", *READINGS, "--save", name)
+    assert stored(home, name)["calibration"]
+
+
+def test_a_profile_that_has_another_name_already_may_keep_it(home: Path) -> None:
+    file = home / "profiles" / "strand.toml"
+    file.parent.mkdir(parents=True)
+    file.write_text('[strand."marsh/blue"]\ndiameter_mm = 1.75\n', encoding="utf-8")
+    calibrate("diameter", *READINGS, "--save", "marsh/blue")
+    assert stored(home, "marsh/blue")["calibration"]["diameter_mm"] == pytest.approx(1.742)
+
+
 def test_what_stands_out_is_named_and_stored_only_after_a_decision(home: Path) -> None:
     readings = [*READINGS, "1.47mm"]
     with pytest.raises(UsageError) as refusal:

@@ -178,7 +178,9 @@ def together(path: str | None, leave_out: tuple[int, ...], strand: str, **option
     _finish(result, known, **options)
 
 
-def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tuple[int, ...], as_json: bool) -> None:
+def _finish(
+    result: CalibrationResult, known: StrandAsKnown, save: str | None, keep: tuple[int, ...], as_json: bool
+) -> None:
     """Show the result; store it where that was asked for and nothing stands against it."""
     from datetime import date  # not paid for by --help
 
@@ -192,7 +194,7 @@ def _finish(result: CalibrationResult, known: StrandAsKnown, save: str, keep: tu
     else:
         from reelwright.views.calibration import calibration_text
 
-        click.echo(calibration_text(result, saved_as=save), nl=False)
+        click.echo(calibration_text(result, saved_as=save or ""), nl=False)
     if save:
         _store(result, known, save, keep, today)
 

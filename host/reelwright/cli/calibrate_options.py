@@ -11,6 +11,7 @@ from reelwright.cli.amounts import Length, Mass, Number
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles import profile_names
+from reelwright.profiles.calibrations import check_name
 from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements, read_table
 from reelwright.profiles.values import BadValueError, read_value
 from reelwright.winding.calibration_winds import CALIPER_U_MM
@@ -63,9 +64,20 @@ CALIPER = click.option(
 LEAVE_OUT = click.option(
     "--leave-out", type=int, multiple=True, metavar="NUMBER", help="Do not use this measurement; may be repeated."
 )
+
+
+def _fit_to_save(_context: click.Context, _option: click.Parameter, name: str | None) -> str | None:
+    """Refuses a name before anything is reckoned: a result on the screen looks as if it were stored."""
+    if name is not None:
+        check_name(name)
+    return name
+
+
 RESULT_OPTIONS = (
     click.option("--strand", metavar="NAME", default="", help="The strand, a profile's name."),
-    click.option("--save", metavar="NAME", default="", help="Store the result in your strand profile of this name."),
+    click.option(
+        "--save", metavar="NAME", callback=_fit_to_save, help="Store the result in your strand profile of this name."
+    ),
     click.option(
         "--keep", type=int, multiple=True, metavar="NUMBER", help="Store although this measurement stands out."
     ),
@@ -157,10 +169,10 @@ def one_wind(path: str | None, table: dict[str, object]) -> tuple[WindMeasuremen
     return winds[0], os.path.dirname(path)
 
 
-def known_strand(name: str) -> str:
+def known_strand(name: str | None) -> str:
     """The name again where a strand's profile has it; else empty."""
     known = {each.casefold() for each in profile_names("strand")} if name else set()
-    return name if name.casefold() in known else ""
+    return name if name and name.casefold() in known else ""
 
 
 def _read(kind: Any, table: dict[str, object]) -> Any:

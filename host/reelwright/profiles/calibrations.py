@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 CALIBRATION, EARLIER = "calibration", "earlier"
 NEW_FILE = "strand.toml"
 _LONGEST_NAME = 100
+_IN_NAME = " ._+-"  # beside letters and digits: what needs no escape on a command line, in a file or in a label
 
 # figure -> (table of the job, keys of the calibration that go there, further keys by which a job speaks of it)
 _OF_FIGURE: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
@@ -106,6 +107,21 @@ def _figures(note: Mapping[str, object] | None) -> list[str]:
     return [figure for figure in _OF_FIGURE if note and figure in _named(note)]
 
 
+def check_name(name: str) -> None:
+    """Refuse what a new strand profile may not be called; one that the person's files have already may stay so.
+
+    Raises UsageError with the rule, and whatever reading the person's files raises.
+    """
+    known = all(each.isalnum() or each in _IN_NAME for each in name)
+    if known and name and len(name) <= _LONGEST_NAME and name[0].isalnum() and name[-1].isalnum():
+        return
+    if own_file_of("strand", name) is None:
+        raise UsageError(
+            f'"{printable(name)}" is no name for a profile.',
+            f"Take 1 to {_LONGEST_NAME} letters, digits, spaces and . _ + -, with a letter or digit first and last.",
+        )
+
+
 def with_calibration(name: str, calibration: Mapping[str, object], strand: Mapping[str, object]) -> tuple[Path, str]:
     """The person's profile file with the strand's new calibration, and where it belongs; nothing is written.
 
@@ -115,8 +131,7 @@ def with_calibration(name: str, calibration: Mapping[str, object], strand: Mappi
     """
     import tomlkit  # a tenth of a second, and only to save
 
-    if not name.strip() or len(name) > _LONGEST_NAME or not name.isprintable():
-        raise UsageError(f'"{printable(name)}" is no name for a profile.', "Give a few printable characters.")
+    check_name(name)
     path = own_file_of("strand", name) or own_folder() / NEW_FILE
     tables: dict[str, Any] = read_toml(path) if path.exists() else {}
     strands = tables.setdefault("strand", {})
