@@ -116,7 +116,7 @@ def test_a_second_calibration_builds_on_the_first_and_keeps_it_as_history(home: 
 
 def test_a_new_diameter_lets_go_of_a_density_that_was_found_with_the_old_one(home: Path) -> None:
     weighed = ["--gross", "815g", "--tare", "215g", "--turns", "573", *BENCH, "--solve", "density"]
-    calibrate("weight", *weighed, "--save", "marsh")
+    calibrate("weight", *weighed, "--save", "marsh", "--keep", "density")
     assert "density_g_cm3" in stored(home, "marsh")["calibration"]
     again = calibrate("diameter", *READINGS, "--save", "marsh").stdout
     assert "The density found earlier is not taken along" in again
@@ -196,14 +196,76 @@ def test_what_stands_out_is_named_and_stored_only_after_a_decision(home: Path) -
     readings = [*READINGS, "1.47mm"]
     with pytest.raises(UsageError) as refusal:
         calibrate("diameter", *readings, "--save", "marsh")
-    assert "Measurement 6 stands out, so nothing was stored" in refusal.value.message
+    assert refusal.value.message == "Nothing was stored: measurement 6 stands out."
     assert "--leave-out 6" in refusal.value.remedy
     assert not home.exists()
     assert "measurement 6, diameter 1.47 mm, stands out" in calibrate("diameter", *readings).stdout
     calibrate("diameter", *readings, "--leave-out", "6", "--save", "marsh")
     assert stored(home, "marsh")["calibration"]["diameter_mm"] == pytest.approx(1.742)
-    calibrate("diameter", *readings, "--keep", "6", "--save", "marsh")
-    assert stored(home, "marsh")["calibration"]["diameter_mm"] == pytest.approx(1.6967, abs=1e-4)
+    calibrate("diameter", *readings, "--keep", "6", "--save", "reed")
+    assert stored(home, "reed")["calibration"]["diameter_mm"] == pytest.approx(1.6967, abs=1e-4)
+
+
+def test_a_diameter_far_from_what_was_known_is_stored_only_after_a_decision(home: Path) -> None:
+    thin = ["diameter", "1.74mm", "1.75mm", "--strand", "petg-2.85"]
+    shown = calibrate(*thin).stdout
+    assert "the strand diameter of 1.7450 ± 0.0281 mm stands out: it was 2.8500 ± 0.0400 mm before" in shown
+    assert "--keep diameter stores the result all the same" in shown
+    with pytest.raises(UsageError, match="strand diameter stands out against what was known") as refusal:
+        calibrate(*thin, "--save", "petg-2.85")
+    assert "--keep diameter stores" in refusal.value.remedy
+    assert not home.exists()
+    calibrate(*thin, "--save", "petg-2.85", "--keep", "diameter")
+    assert stored(home, "petg-2.85")["calibration"]["diameter_mm"] == pytest.approx(1.745)
+
+
+def test_a_weight_far_from_what_was_known_needs_the_same_decision(home: Path) -> None:
+    """The tare of a kilogram spool forgotten."""
+    gross = f"{bench_plan(turns=573).wound_mass_g + 400:.1f}g"
+    weighed = ["weight", "--gross", gross, "--tare", "200g", "--turns", "573", *BENCH, "--save", "marsh"]
+    with pytest.raises(UsageError, match="strand diameter stands out against what was known"):
+        calibrate(*weighed)
+    assert not home.exists()
+    calibrate(*weighed, "--keep", "diameter")
+    assert stored(home, "marsh")["calibration"]["found"] == ["diameter"]
+
+
+def test_a_result_less_sure_than_what_was_known_replaces_it_only_after_a_decision(home: Path) -> None:
+    gross = f"{200 + bench_plan(turns=573).wound_mass_g:.1f}g"
+    weighed = ["--gross", gross, "--tare", "200g", "--turns", "573", *BENCH]
+    shown = calibrate("weight", *weighed, "--solve", "density").stdout
+    assert re.search(
+        r"the density of 1\.240\d ± 0\.0\d{3} g/cm3 is less sure than before, 1\.2400 ± 0\.0240 g/cm3: "
+        r"`reelwright calibrate together` makes use of what was known as well",
+        shown,
+    )
+    with pytest.raises(UsageError, match="the density would be less sure than before"):
+        calibrate("weight", *weighed, "--solve", "density", "--save", "marsh")
+    assert not home.exists()
+    # the way that it points out
+    together = answer_of("together", *weighed, "--save", "marsh")
+    assert together["after"]["density_u_g_cm3"] < 0.012
+    assert [each for each in together["changes"] if each["less_sure"] or each["stands_out"]] == []
+    assert stored(home, "marsh")["calibration"]["method"] == "winds together"
+
+
+def test_layers_close_together_do_not_replace_a_surer_rise(home: Path) -> None:
+    plan = bench_plan(turns=573)
+    close = [f"{layer}:{plan.layers[layer - 1].diameter_mm:.2f}mm" for layer in (2, 4)]
+    with pytest.raises(UsageError, match="the rise factor would be less sure than before"):
+        calibrate("layers", *close, *BENCH, "--caliper-u", "1mm", "--save", "marsh")
+    assert not home.exists()
+
+
+def test_the_profile_that_a_result_goes_into_is_looked_at_too(home: Path) -> None:
+    calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "marsh")
+    thick = ["diameter", "2.84mm", "2.85mm", "2.86mm", "2.85mm", "2.85mm", "--strand", "pla-2.85", "--save", "marsh"]
+    with pytest.raises(UsageError, match="strand diameter stands out"):
+        calibrate(*thick)
+    assert 'in the strand profile "marsh"' in CliRunner().invoke(command, thick).stdout
+    assert stored(home, "marsh")["calibration"]["diameter_mm"] == pytest.approx(1.742)
+    calibrate(*thick, "--keep", "diameter")
+    assert stored(home, "marsh")["calibration"]["diameter_mm"] == pytest.approx(2.85)
 
 
 def test_pairs_of_readings_tell_an_oval_strand(home: Path) -> None:
@@ -372,7 +434,11 @@ def test_what_no_measurement_can_mean_is_refused(arguments: list[str], words: st
         (["diameter", *READINGS, "--error-limit", "2m"], "--error-limit", "at most 1 mm"),
         (["layers", "2:84mm", "6:97mm", "--strand", "pla-1.75", "--pitch", "0mm"], "--pitch", "above 0"),
         (["layers", "2:84mm", "6:97mm", "--strand", "pla-1.75", "--barrel", "9m"], "--barrel", "at most 5000 mm"),
-        (["diameter", *READINGS, "--keep", "6"], "--keep", "no measurement 6 among the 5"),
+        (
+            ["diameter", *READINGS, "--keep", "6"],
+            "--keep",
+            'no measurement or figure "6"; there are measurements 1 to 5, and diameter',
+        ),
         (["diameter", *READINGS, "--leave-out", "6"], "--leave-out", "no reading 6 of 5"),
         (["together", "--tape-u", "0mm", "--tape", "40m", "--turns", "160", *BENCH], "--tape-u", "above 0"),
     ],
@@ -395,7 +461,7 @@ def test_a_micrometer_without_an_error_of_its_own_leaves_more_sure_a_mean() -> N
 
 def test_a_result_that_no_job_could_go_by_is_not_stored(home: Path) -> None:
     ribbon = ["1.76mm/1.00mm", "1.75mm/1.01mm", "1.76mm/1.00mm"]
-    told = faults_of("diameter", *ribbon, "--strand", "pla-1.75", "--save", "marsh")
+    told = faults_of("diameter", *ribbon, "--strand", "pla-1.75", "--save", "marsh", "--keep", "diameter")
     assert set(told) == {"strand.second_diameter_mm"}
     assert "a ribbon, not a strand" in told["strand.second_diameter_mm"]
     assert not home.exists()

@@ -156,8 +156,10 @@ class TestWeight:
     def test_a_mass_far_from_what_was_known_stands_out(self) -> None:
         wind = exact_wind(LABEL)
         forgotten_tare = evolve(wind, gross_mass_g=(wind.gross_mass_g or 0) + 190)
-        assert calibrate_weight(wind, LABEL).outlying == ()
-        assert calibrate_weight(forgotten_tare, LABEL).outlying == (1,)
+        assert calibrate_weight(wind, LABEL).doubtful == ()
+        (change,) = calibrate_weight(forgotten_tare, LABEL).doubtful
+        assert change.figure == DIAMETER
+        assert change.stands_out
 
     def test_contradictions_and_gaps_are_told(self) -> None:
         with pytest.raises(ImpossibleMeasurementsError) as swapped:

@@ -7,6 +7,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
+from attrs import evolve
 
 from reelwright.cli.amounts import Diameters, LayerDiameter, Length
 from reelwright.cli.calibrate_options import (
@@ -30,6 +31,8 @@ from reelwright.cli.calibrate_options import (
 from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles.measurements import read_measurements
+from reelwright.profiles.values import printable
+from reelwright.winding.calibration_change import changes_between
 from reelwright.winding.calibration_figures import FIGURES, StrandFigures
 from reelwright.winding.calibration_methods import (
     CalibrationResult,
@@ -179,13 +182,15 @@ def together(path: str | None, leave_out: tuple[int, ...], strand: str, **option
 
 
 def _finish(
-    result: CalibrationResult, known: StrandAsKnown, save: str | None, keep: tuple[int, ...], as_json: bool
+    result: CalibrationResult, known: StrandAsKnown, save: str | None, keep: tuple[str, ...], as_json: bool
 ) -> None:
     """Show the result; store it where that was asked for and nothing stands against it."""
     from datetime import date  # not paid for by --help
 
-    _refuse_unknown(keep, result)
+    kept = _kept(keep, result)
     today = date.today().isoformat()
+    if save:
+        result = _beside_what_is_there(result, known, save)
     if as_json:
         from reelwright.json_text import json_text
         from reelwright.winding.calibration_record import result_record
@@ -196,28 +201,42 @@ def _finish(
 
         click.echo(calibration_text(result, saved_as=save or ""), nl=False)
     if save:
-        _store(result, known, save, keep, today)
+        _store(result, known, save, kept, today)
 
 
-def _refuse_unknown(keep: Sequence[int], result: CalibrationResult) -> None:
-    count = len(result.values)
+def _kept(keep: Sequence[str], result: CalibrationResult) -> set[str]:
+    """The decisions for a result, each the number of a measurement or the name of a figure, or FileFaultsError."""
+    numbers = {str(value.number) for value in result.values}
+    there = f"there are measurements 1 to {len(numbers)}, and {', '.join(result.figures)}"
     faults = [
-        Fault("--keep", f"there is no measurement {number} among the {count}")
-        for number in keep
-        if not 1 <= number <= count
+        Fault("--keep", f'there is no measurement or figure "{printable(each)}"; {there}')
+        for each in keep
+        if each not in numbers and each not in result.figures
     ]
     if faults:
         raise FileFaultsError(COMMAND_LINE, faults)
+    return set(keep)
 
 
-def _store(result: CalibrationResult, known: StrandAsKnown, name: str, keep: Sequence[int], today: str) -> None:
-    undecided = [number for number in result.outlying if number not in keep]
-    if undecided:
-        from reelwright.views.calibration import choices
+def _beside_what_is_there(result: CalibrationResult, known: StrandAsKnown, name: str) -> CalibrationResult:
+    """The result with what it changes in another profile than the one it started from, if it goes into one."""
+    if name.casefold() == known.profile.casefold() or not known_strand(name):
+        return result
+    there = strand_of_profile(name).figures
+    return evolve(result, changes=result.changes + changes_between(there, result.after, result.figures, (), name))
+
+
+def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set[str], today: str) -> None:
+    undecided = evolve(
+        result,
+        values=tuple(value for value in result.values if str(value.number) not in kept),
+        changes=tuple(change for change in result.changes if change.figure not in kept),
+    )
+    if undecided.outlying or undecided.doubtful:
+        from reelwright.views.calibration_doubts import choices, in_short
 
         raise UsageError(
-            f"Measurement {', '.join(map(str, undecided))} stands out, so nothing was stored.",
-            f"Measure again, or decide: {choices(result)}.",
+            f"Nothing was stored: {in_short(undecided)}.", f"Measure again, or decide: {choices(undecided)}."
         )
     from reelwright.cli.output_file import write_whole
     from reelwright.profiles.calibrations import CALIBRATION, with_calibration

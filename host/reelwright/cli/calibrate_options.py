@@ -79,7 +79,10 @@ RESULT_OPTIONS = (
         "--save", metavar="NAME", callback=_fit_to_save, help="Store the result in your strand profile of this name."
     ),
     click.option(
-        "--keep", type=int, multiple=True, metavar="NUMBER", help="Store although this measurement stands out."
+        "--keep",
+        multiple=True,
+        metavar="NUMBER|FIGURE",
+        help="Store although this measurement, or this figure, stands out; may be repeated.",
     ),
     AS_JSON,
 )

@@ -37,10 +37,14 @@ class Names:
 
 @frozen
 class StrandAsKnown:
-    """A strand before it is calibrated: its figures, and the values that a new profile of it begins with."""
+    """A strand before it is calibrated: its figures, and the values that a new profile of it begins with.
+
+    profile: its name; empty where none was named.
+    """
 
     figures: StrandFigures | None
     values: Mapping[str, object]
+    profile: str = ""
 
 
 def strand_of_profile(name: str) -> StrandAsKnown:
@@ -52,7 +56,7 @@ def strand_of_profile(name: str) -> StrandAsKnown:
     from reelwright.profiles.calibrations import without_calibration
     from reelwright.profiles.store import Profiles
 
-    return StrandAsKnown(figures, without_calibration(Profiles().find("strand", name) or {}))
+    return StrandAsKnown(figures, without_calibration(Profiles().find("strand", name) or {}), name)
 
 
 def measured_winds(
@@ -73,7 +77,7 @@ def measured_winds(
         for number, ((job, turns), measured) in enumerate(zip(jobs, all_measured, strict=True), start=1)
     ]
     first = jobs[0][0]
-    return winds, StrandAsKnown(figures_of_job(first), _profile_values(first, names.strand))
+    return winds, StrandAsKnown(figures_of_job(first), _profile_values(first, names.strand), names.strand)
 
 
 def with_measured(wind: MeasuredWind, measured: WindMeasurements, name: str = "") -> MeasuredWind:

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 from rich.text import Text
 
+from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import WEIGHED_SPOOL
-from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.distributions import student_factor
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -20,11 +20,9 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from reelwright.winding.calibration import FittedValue
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
 
-TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
 PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
@@ -40,10 +38,9 @@ def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(_measurements(result))
     for sentence in _remarks(result):
         console.print(Text(sentence))
-    for value in result.values:
-        if value.stands_out:
-            console.print(Text.assemble(("Warning: ", "yellow"), _stands_out(value)))
-    if result.outlying:
+    for sentence in doubts(result):
+        console.print(Text.assemble(("Warning: ", "yellow"), sentence))
+    if result.outlying or result.doubtful:
         console.print(Text(f"Measure again, or decide: {choices(result)}."))
     if not saved_as:
         console.print(Text("Nothing is stored. Add --save NAME to keep this in your strand profile of that name."))
@@ -83,8 +80,7 @@ def _value(figures: StrandFigures, name: str) -> str:
     value = figures.value(name)
     if value is None:
         return ""
-    unit = {DIAMETER: "mm", RISE: "", DENSITY: "g/cm3"}[name]
-    return f"{value:.4f} ± {COVERAGE * figures.u(name):.4f} {unit}".rstrip()
+    return figure_text(name, value, figures.u(name))
 
 
 def _measurements(result: CalibrationResult) -> Table:
@@ -158,19 +154,3 @@ def _is_odd_rise(figures: StrandFigures) -> bool:
     low, high = PUBLISHED_RISE
     rise, expanded = figures.rise or 0.0, COVERAGE * figures.rise_u
     return not low - expanded <= rise <= high + expanded
-
-
-def _stands_out(value: FittedValue) -> str:
-    return (
-        f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
-        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than {OUTLIER_Z:g}."
-    )
-
-
-def choices(result: CalibrationResult) -> str:
-    """The options by which a person decides about what stands out; a single weight cannot be left out."""
-    keep = " ".join(f"--keep {number}" for number in result.outlying)
-    if result.method == WEIGHED_SPOOL:
-        return f"{keep} stores the result all the same"
-    leave = " ".join(f"--leave-out {number}" for number in result.outlying)
-    return f"{leave} does without, {keep} stores the result all the same"

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import evolve, frozen
 
+from reelwright.winding.calibration_change import is_surer
 from reelwright.winding.calibration_figures import (
     DENSITY,
     DIAMETER,
@@ -365,7 +366,7 @@ def _beyond_nature(name: str, value: float | None) -> Iterator[tuple[str, str]]:
 
 def _bettered(name: str, figures: StrandFigures, known: StrandFigures, open_figures: Collection[str]) -> bool:
     """Whether the measurements tell of this figure: it was open, or is surer by a tenth than before."""
-    return name in open_figures or known.value(name) is None or figures.u(name) < 0.9 * known.u(name)
+    return name in open_figures or known.value(name) is None or is_surer(figures.u(name), known.u(name))
 
 
 def _figures(found: Fit, index: dict[str, int], known: StrandFigures, raised: float) -> StrandFigures:

@@ -14,6 +14,7 @@ from reelwright.winding.calibration import (
     forecast_of_weight,
     line_check,
 )
+from reelwright.winding.calibration_change import Change, changes_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_readings import (
     FEWEST_READINGS,
@@ -25,6 +26,7 @@ from reelwright.winding.calibration_readings import (
     reading_scores,
 )
 from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind
+from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
@@ -42,8 +44,8 @@ class CalibrationResult:
     """What was found, from what, and how it changes what was known.
 
     figures: names of FIGURES that belong into the profile. found: those of them that the measurements settle.
-    values: every measurement, numbered. outlying: numbers of those that stand out and were used. mass_relative_u: of a
-    weighed spool, the relative uncertainty of its mass from each figure alone, as known before.
+    changes: of those that were known. values: every measurement, numbered. mass_relative_u: of a weighed spool, the
+    relative uncertainty of its mass from each figure alone, as known before.
     """
 
     method: str
@@ -52,6 +54,7 @@ class CalibrationResult:
     found: tuple[str, ...]
     figures: tuple[str, ...]
     values: tuple[FittedValue, ...]
+    changes: tuple[Change, ...] = ()
     pitch_mm: float | None = None
     measured: MeasuredDiameter | None = None
     line: LineCheck | None = None
@@ -62,6 +65,11 @@ class CalibrationResult:
     def outlying(self) -> tuple[int, ...]:
         """Numbers of the measurements that stand out and were used."""
         return tuple(value.number for value in self.values if value.stands_out)
+
+    @property
+    def doubtful(self) -> tuple[Change, ...]:
+        """The changes that a person has to decide about before they are stored."""
+        return tuple(change for change in self.changes if change.needs_decision)
 
     @property
     def used(self) -> int:
@@ -84,13 +92,15 @@ def calibrate_diameter(
     known = before or StrandFigures(measured.mean.value, measured.mean.u)
     if DENSITY in known.calibrated:
         known = evolve(known, density_g_cm3=None, density_u_g_cm3=0.0)
+    after = _with_diameter(evolve(known, rise=None, rise_u=0.0, rise_pitch_mm=None), measured)
     return CalibrationResult(
         method=MICROMETER,
         before=before,
-        after=_with_diameter(evolve(known, rise=None, rise_u=0.0, rise_pitch_mm=None), measured),
+        after=after,
         found=(DIAMETER,),
         figures=(DIAMETER,),
         values=values,
+        changes=changes_between(before, after, (DIAMETER,)),
         measured=measured,
     )
 
@@ -99,7 +109,8 @@ def calibrate_layers(wind: MeasuredWind, before: StrandFigures, leave_out: Colle
     """The rise factor from outer diameters over layers. Raises ImpossibleMeasurementsError."""
     only = evolve(wind, gross_mass_g=None, empty_mass_g=None, length_m=None)
     estimated = fit_winds([only], before, {RISE}, leave_out)
-    return _of_winds(OUTER_DIAMETERS, [only], before, estimated, line=line_check(only, before, leave_out))
+    result = _of_winds(OUTER_DIAMETERS, [only], before, estimated, {RISE})
+    return evolve(result, line=line_check(only, before, leave_out))
 
 
 def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | None = None) -> CalibrationResult:
@@ -109,12 +120,17 @@ def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | Non
     """
     only = evolve(wind, layers=(), length_m=None)
     forecast = forecast_of_weight(only, before)
-    estimated = fit_winds([only], before, {solve or forecast.least_known})
-    result = _of_winds(WEIGHED_SPOOL, [only], before, estimated)
-    # the fit goes through the only measurement, which is therefore judged by what was known before
-    stands_out = abs(forecast.off) > OUTLIER_Z
-    values = tuple(value._replace(normalized=forecast.off, stands_out=stands_out) for value in result.values)
-    return evolve(result, values=values, mass_relative_u=forecast.relative_u)
+    solved = solve or forecast.least_known
+    estimated = fit_winds([only], before, {solved})
+    result = _of_winds(WEIGHED_SPOOL, [only], before, estimated, {solved})
+    # The fit goes through the only measurement, which is therefore judged by what was known before; and so is the
+    # figure solved for, by the same distance, which knows what the figures have in common.
+    values = tuple(value._replace(normalized=forecast.off) for value in result.values)
+    error = forecast.off / COVERAGE
+    changes = tuple(
+        change._replace(normalized_error=error) if change.figure == solved else change for change in result.changes
+    )
+    return evolve(result, values=values, changes=changes, mass_relative_u=forecast.relative_u)
 
 
 def calibrate_together(
@@ -136,10 +152,8 @@ def calibrate_together(
         known = _with_diameter(before, measured)
     beyond = {number for number in leave_out if number > len(readings)}
     estimated = fit_winds(winds, known, (), beyond, first_number=len(readings) + 1)
-    result = _of_winds(TOGETHER, winds, before, estimated)
-    found = tuple(name for name in FIGURES if name in result.found or (readings and name == DIAMETER))
-    figures = tuple(name for name in FIGURES if name in found or name in result.figures)
-    return evolve(result, found=found, figures=figures, values=first_values + result.values, measured=measured)
+    result = _of_winds(TOGETHER, winds, before, estimated, {DIAMETER} if readings else ())
+    return evolve(result, values=first_values + result.values, measured=measured)
 
 
 def _read_diameter(
@@ -196,9 +210,11 @@ def _of_winds(
     winds: Sequence[MeasuredWind],
     before: StrandFigures,
     estimated: Estimated,
-    line: LineCheck | None = None,
+    measured_anew: Collection[str],
 ) -> CalibrationResult:
-    after, found = estimated.figures, estimated.solved
+    """measured_anew: names of the figures whose earlier value took no part."""
+    after = estimated.figures
+    found = tuple(name for name in FIGURES if name in estimated.solved or name in measured_anew)
     bound = {
         name
         for name in (DIAMETER, DENSITY)
@@ -206,15 +222,16 @@ def _of_winds(
     }
     bound |= set(before.calibrated)
     pitches = [wind.pitch_mm for wind in winds if wind.pitch_mm is not None]
+    figures = tuple(name for name in FIGURES if name in found or name in bound)
     return CalibrationResult(
         method=method,
         before=before,
         after=after,
         found=found,
-        figures=tuple(name for name in FIGURES if name in found or name in bound),
+        figures=figures,
         values=estimated.values,
+        changes=changes_between(before, after, figures, counted=set(FIGURES) - set(measured_anew)),
         pitch_mm=_mean(pitches) if RISE in found else before.rise_pitch_mm,
-        line=line,
         estimated=estimated,
     )
 

@@ -66,6 +66,10 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
         "figures": list(result.figures),
         "before": None if result.before is None else _figures(result.before),
         "after": _figures(result.after),
+        "changes": [
+            change._asdict() | {"stands_out": change.stands_out, "less_sure": change.less_sure}
+            for change in result.changes
+        ],
         "pitch_mm": result.pitch_mm,
         "measurements": [value._asdict() for value in result.values],
         "chi_square": None if estimated is None else estimated.chi_square,

@@ -1,0 +1,91 @@
+"""What stands against a calibration, in words, and how a person decides about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
+from reelwright.winding.calibration_methods import MICROMETER, OUTER_DIAMETERS, TOGETHER, WEIGHED_SPOOL
+from reelwright.winding.calibration_readings import OUTLIER_Z
+from reelwright.winding.uncertainty import COVERAGE
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from reelwright.winding.calibration import FittedValue
+    from reelwright.winding.calibration_change import Change
+    from reelwright.winding.calibration_methods import CalibrationResult
+
+TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
+UNITS = {DIAMETER: "mm", RISE: "", DENSITY: "g/cm3"}
+_BOTH = "`reelwright calibrate together` makes use of what was known as well"
+_SURER = {
+    MICROMETER: "measure at more places",
+    OUTER_DIAMETERS: _BOTH,
+    WEIGHED_SPOOL: _BOTH,
+    TOGETHER: "the measurements contradict one another or what was known, so measure again",
+}
+
+
+def figure_text(name: str, value: float, u: float) -> str:
+    """A figure of the strand with its expanded uncertainty and unit."""
+    return f"{value:.4f} ± {COVERAGE * u:.4f} {UNITS[name]}".rstrip()
+
+
+def doubts(result: CalibrationResult) -> Iterator[str]:
+    """A sentence on each measurement that stands out and on each figure that a person has to decide about."""
+    for value in result.values:
+        if value.stands_out:
+            yield _of_measurement(value)
+    for change in result.doubtful:
+        yield from _of_change(change, result)
+
+
+def _of_measurement(value: FittedValue) -> str:
+    return (
+        f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
+        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than {OUTLIER_Z:g}."
+    )
+
+
+def _of_change(change: Change, result: CalibrationResult) -> Iterator[str]:
+    title = TITLES[change.figure].lower()
+    after = figure_text(change.figure, change.after, change.after_u)
+    before = figure_text(change.figure, change.before, change.before_u)
+    where = f'in the strand profile "{change.profile}"' if change.profile else "before"
+    if change.stands_out:
+        yield (
+            f"the {title} of {after} stands out: it was {before} {where}, and the two lie "
+            f"{abs(change.normalized_error or 0.0):.1f} times as far apart as their error bars explain (E_n)."
+        )
+    if change.less_sure:
+        yield f"the {title} of {after} is less sure than {where}, {before}: {_SURER[result.method]}."
+
+
+def in_short(result: CalibrationResult) -> str:
+    """All of it in one clause, for an error."""
+    numbers = result.outlying
+    parts = []
+    if numbers:
+        parts.append(f"measurement {', '.join(map(str, numbers))} {'stands' if len(numbers) == 1 else 'stand'} out")
+    far = _names(change for change in result.doubtful if change.stands_out)
+    if far:
+        parts.append(f"{far} stands out against what was known")
+    worse = _names(change for change in result.doubtful if not change.stands_out)
+    if worse:
+        parts.append(f"{worse} would be less sure than before")
+    return "; ".join(parts)
+
+
+def _names(changes: Iterator[Change]) -> str:
+    names = dict.fromkeys(f"the {TITLES[change.figure].lower()}" for change in changes)
+    return " and ".join(names)
+
+
+def choices(result: CalibrationResult) -> str:
+    """The options by which a person decides; a figure, and so a single weight, cannot be left out."""
+    figures = dict.fromkeys(change.figure for change in result.doubtful)
+    keep = " ".join(f"--keep {each}" for each in (*result.outlying, *figures))
+    leave = " ".join(f"--leave-out {number}" for number in result.outlying)
+    kept = f"{keep} stores the result all the same"
+    return f"{leave} does without, {kept}" if leave else kept
