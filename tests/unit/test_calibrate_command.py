@@ -206,6 +206,35 @@ def test_what_stands_out_is_named_and_stored_only_after_a_decision(home: Path) -
     assert stored(home, "reed")["calibration"]["diameter_mm"] == pytest.approx(1.6967, abs=1e-4)
 
 
+def test_the_distance_that_is_told_is_the_one_that_the_table_shows_and_beyond_the_limit() -> None:
+    layers = ["2:84.6mm", "5:98mm", "8:104mm", "11:120mm", "14:124mm"]
+    shown = calibrate("layers", *layers, "--barrel", "80mm", "--strand", "pla-1.75").stdout
+    told = re.findall(r"measurement (\d), .* it lies (\d+\.\d) times its uncertainty off, more than 3\.5", shown)
+    assert len(told) >= 2
+    for number, off in told:
+        assert float(off) > 3.5
+        assert re.search(rf"^│ +{number} │.*[+-]{re.escape(off)} │$", shown, re.MULTILINE), (number, off)
+
+
+def test_a_swapped_pair_is_told_to_be_swapped() -> None:
+    shown = calibrate("diameter", "1.76mm/1.72mm", "1.76mm/1.72mm", "1.72mm/1.76mm", "1.76mm/1.73mm").stdout
+    assert "measurement 3, mean of two diameters 1.74 mm, stands out" in shown
+    assert "narrow before wide: swap them" in shown
+
+
+def test_a_person_is_told_in_plain_words_and_the_learned_name_stands_in_brackets() -> None:
+    rough = ["layers", "2:86.0mm", "5:97.0mm", "8:105.6mm", "11:117.4mm", "--barrel", "80mm", "--strand", "pla-1.75"]
+    gross = f"{200 + bench_plan(turns=573).wound_mass_g:.1f}g"
+    weighed = ["--gross", gross, "--tare", "200g", "--turns", "573", *BENCH]
+    for arguments in (["diameter", "1.74mm", "1.75mm"], rough, ["weight", *weighed], ["together", *weighed]):
+        shown = calibrate(*arguments).stdout
+        bare = re.sub(r"\([^)]*\)", "", shown)
+        assert not re.search(r"Student|Birge|chi-square|E_n|winds together|in u\b", bare), bare
+        assert "Off: how far it lies from" in shown
+    assert "so every error bar is made" in calibrate(*rough).stdout
+    assert "times as wide for that (Student's factor)" in calibrate("diameter", "1.74mm", "1.75mm").stdout
+
+
 def test_a_diameter_far_from_what_was_known_is_stored_only_after_a_decision(home: Path) -> None:
     thin = ["diameter", "1.74mm", "1.75mm", "--strand", "petg-2.85"]
     shown = calibrate(*thin).stdout
@@ -246,7 +275,7 @@ def test_a_result_less_sure_than_what_was_known_replaces_it_only_after_a_decisio
     together = answer_of("together", *weighed, "--save", "marsh")
     assert together["after"]["density_u_g_cm3"] < 0.012
     assert [each for each in together["changes"] if each["less_sure"] or each["stands_out"]] == []
-    assert stored(home, "marsh")["calibration"]["method"] == "winds together"
+    assert stored(home, "marsh")["calibration"]["method"] == "all measurements together"
 
 
 def test_layers_close_together_do_not_replace_a_surer_rise(home: Path) -> None:

@@ -29,7 +29,7 @@ material = "PLA"
 
 [strand.marsh.calibration]
 date = "2031-05-04"
-method = "winds together"
+method = "all measurements together"
 readings = 3
 found = ["rise", "diameter"]
 diameter_mm = 1.742
@@ -109,11 +109,11 @@ def test_a_job_that_says_everything_itself_names_no_calibration() -> None:
 
 def test_the_plan_names_the_calibration_in_text_and_json() -> None:
     plan = make_plan(marsh_job())
-    line = "diameter and rise by winds together, 3 readings, of 2031-05-04, with the density known then"
+    line = "diameter and rise by all measurements together, 3 readings, of 2031-05-04, with the density known then"
     assert line in " ".join(plan_text(plan).split())
     assert plan.to_dict()["calibration"] == {
         "strand": "marsh",
-        "method": "winds together",
+        "method": "all measurements together",
         "date": "2031-05-04",
         "readings": 3,
         "figures": ["diameter", "rise", "density"],

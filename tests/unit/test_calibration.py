@@ -16,7 +16,7 @@ from reelwright.winding.calibration_methods import (
     calibrate_together,
     calibrate_weight,
 )
-from reelwright.winding.calibration_readings import Micrometer, Reading, mean_of_readings
+from reelwright.winding.calibration_readings import OUTLIER_Z, Micrometer, Reading, mean_of_readings
 from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, LayerDiameter, MeasuredWind
 from reelwright.winding.distributions import student_factor
 
@@ -89,6 +89,20 @@ class TestLayers:
         assert without.after.rise == pytest.approx(0.93)
         assert without.used == 4
         assert without.values[3].left_out
+
+    def test_of_two_misread_diameters_each_is_told_by_the_distance_that_decided(self) -> None:
+        layers = list(layers_of(TRUTH, 2, 4, 6, 8, 10, 12, 14))
+        layers[0] = layers[0]._replace(outer_mm=layers[0].outer_mm + 4.0)
+        layers[4] = layers[4]._replace(outer_mm=layers[4].outer_mm + 1.5)
+        wind = MeasuredWind(barrel_mm=80, layers=tuple(layers))
+        both = calibrate_layers(wind, KNOWN_STRAND)
+        assert both.outlying == (1, 5)
+        first, second = (value for value in both.values if value.stands_out)
+        assert first.doubt == ""
+        assert second.doubt == "this is judged without measurement 1"
+        without = calibrate_layers(wind, KNOWN_STRAND, leave_out=(1,))
+        assert second.normalized == pytest.approx(without.values[4].normalized)
+        assert abs(second.normalized or 0.0) > OUTLIER_Z
 
     def test_inconsistent_measurements_make_every_uncertainty_larger_by_the_birge_ratio(self) -> None:
         layers = tuple(
@@ -245,6 +259,34 @@ class TestDiameter:
         readings = [Reading(each) for each in (1.74, 1.75, 1.74, 1.47, 1.74)]
         assert calibrate_diameter(readings, Micrometer(), LABEL).outlying == (4,)
         assert calibrate_diameter(readings, Micrometer(), LABEL, leave_out=(4,)).outlying == ()
+
+    def test_an_exchanged_pair_is_recognised_by_its_difference(self) -> None:
+        pairs = [
+            Reading(1.76, 1.72),
+            Reading(1.76, 1.72),
+            Reading(1.77, 1.73),
+            Reading(1.72, 1.76),
+            Reading(1.76, 1.73),
+        ]
+        result = calibrate_diameter(pairs, Micrometer())
+        assert result.outlying == (4,)
+        assert result.values[3].normalized == pytest.approx(-0.08 / 0.02)
+        assert result.values[3].doubt == (
+            "its two diameters differ by -0.040 mm, the others' by +0.040 mm; narrow before wide: swap them"
+        )
+        # a flattened place is no exchange, and a wrong mean is none either
+        flat = calibrate_diameter([*pairs[:3], Reading(1.80, 1.68)], Micrometer())
+        assert "swap" not in flat.values[3].doubt
+        assert "differ by +0.120 mm" in flat.values[3].doubt
+        thick = calibrate_diameter([*pairs[:3], Reading(1.96, 1.92)], Micrometer())
+        assert (thick.outlying, thick.values[3].doubt) == ((4,), "")
+
+    def test_pairs_that_all_begin_with_the_narrow_side_tell_the_same_strand(self) -> None:
+        pairs = [Reading(1.76, 1.72), Reading(1.76, 1.72), Reading(1.77, 1.73), Reading(1.76, 1.72)]
+        turned = [Reading(narrow or 0.0, wide) for wide, narrow in pairs]
+        assert calibrate_diameter(turned, Micrometer()).after == calibrate_diameter(pairs, Micrometer()).after
+        wrong = calibrate_diameter([*turned, pairs[0]], Micrometer())
+        assert "wide before narrow, unlike the others: swap them" in wrong.values[4].doubt
 
     def test_readings_that_differ_by_a_last_digit_are_no_outliers(self) -> None:
         readings = [Reading(each) for each in (1.74, 1.74, 1.74, 1.74, 1.75)]

@@ -11,7 +11,8 @@ from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
-from reelwright.winding.calibration_methods import WEIGHED_SPOOL
+from reelwright.winding.calibration_methods import MICROMETER, WEIGHED_SPOOL
+from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.distributions import student_factor
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -36,6 +37,7 @@ def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
     console.print(_figures(result))
     console.print(_measurements(result))
+    console.print(Text(_off(result)))
     for sentence in _remarks(result):
         console.print(Text(sentence))
     for sentence in doubts(result):
@@ -47,7 +49,7 @@ def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
 
 
 def _sentence_start(result: CalibrationResult) -> str:
-    return f"By {result.method}, {count_of(result.used, 'measurement')}"
+    return f"By {result.method}: {count_of(result.used, 'value')}"
 
 
 def _figures(result: CalibrationResult) -> Table:
@@ -85,7 +87,7 @@ def _value(figures: StrandFigures, name: str) -> str:
 
 def _measurements(result: CalibrationResult) -> Table:
     table = Table()
-    for heading in ("No", "Measured", "Value", "Fitted", "Off, in u"):
+    for heading in ("No", "Measured", "Value", "Fitted", "Off"):
         table.add_column(heading, justify="left" if heading == "Measured" else "right")
     for value in result.values:
         off = "left out" if value.left_out else "-" if value.normalized is None else f"{value.normalized:+.1f}"
@@ -99,17 +101,30 @@ def _measurements(result: CalibrationResult) -> Table:
     return table
 
 
+def _off(result: CalibrationResult) -> str:
+    """What the last column of the measurements says."""
+    where = "what was known foretells" if result.method == WEIGHED_SPOOL else "the fitted value"
+    if result.method == MICROMETER:
+        where = "the middle reading"
+    return f"Off: how far it lies from {where}, in units of its own uncertainty; beyond {OUTLIER_Z:g} it stands out."
+
+
 def _remarks(result: CalibrationResult) -> Iterator[str]:
     measured, line, estimated = result.measured, result.line, result.estimated
     if measured is not None:
         mean = measured.mean
         yield (
             f"The readings scatter by {mean.scatter:.4f} mm; {count_of(mean.count, 'reading')} leave "
-            f"{mean.random_u:.4f} mm of it in the mean, and the micrometer adds its own. Student's factor is "
-            f"{student_factor(mean.degrees):.2f}."
+            f"{mean.random_u:.4f} mm of it in the mean, and the micrometer adds its own error."
         )
+        wider = student_factor(mean.degrees) / COVERAGE
+        if wider >= 1.05:
+            yield (
+                f"So few readings tell the scatter itself only roughly: the error bar is {wider:.1f} times as wide for "
+                "that (Student's factor). More places make it narrower."
+            )
         if measured.ovality is not None:
-            oval = with_uncertainty(measured.ovality.value, measured.ovality.u, "mm")
+            oval = with_uncertainty(abs(measured.ovality.value), measured.ovality.u, "mm")
             yield f"Ovality {oval}: " + ("the strand is oval." if measured.is_oval else "no more than its uncertainty.")
     if result.mass_relative_u:
         least, rest = result.found[0], [name for name in result.mass_relative_u if name != result.found[0]]
@@ -137,9 +152,9 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
         )
     if estimated is not None and not estimated.consistent:
         yield (
-            f"The measurements differ by more than their uncertainties: chi-square {estimated.chi_square:.1f} for "
-            f"{count_of(estimated.degrees, 'degree')} of freedom. Every uncertainty is raised {estimated.scatter:.1f} "
-            "times (Birge ratio)."
+            "The measurements differ by more than their uncertainties explain, so every error bar is made "
+            f"{estimated.scatter:.1f} times as wide (chi-square {estimated.chi_square:.1f} for "
+            f"{count_of(estimated.degrees, 'degree')} of freedom; Birge ratio)."
         )
     for name in result.before.calibrated if result.before else ():
         if name not in result.figures:

@@ -19,11 +19,12 @@ if TYPE_CHECKING:
 TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
 UNITS = {DIAMETER: "mm", RISE: "", DENSITY: "g/cm3"}
 _BOTH = "`reelwright calibrate together` makes use of what was known as well"
+_CONTRADICTION = "the measurements contradict one another or what was known, so measure again"
 _SURER = {
     MICROMETER: "measure at more places",
     OUTER_DIAMETERS: _BOTH,
     WEIGHED_SPOOL: _BOTH,
-    TOGETHER: "the measurements contradict one another or what was known, so measure again",
+    TOGETHER: _CONTRADICTION,
 }
 
 
@@ -44,7 +45,8 @@ def doubts(result: CalibrationResult) -> Iterator[str]:
 def _of_measurement(value: FittedValue) -> str:
     return (
         f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
-        f"{abs(value.normalized or 0.0):.1f} standard deviations off, more than {OUTLIER_Z:g}."
+        f"{abs(value.normalized or 0.0):.1f} times its uncertainty off, more than {OUTLIER_Z:g}"
+        f"{value.doubt and '; '}{value.doubt}."
     )
 
 
@@ -59,7 +61,9 @@ def _of_change(change: Change, result: CalibrationResult) -> Iterator[str]:
             f"{abs(change.normalized_error or 0.0):.1f} times as far apart as their error bars explain (E_n)."
         )
     if change.less_sure:
-        yield f"the {title} of {after} is less sure than {where}, {before}: {_SURER[result.method]}."
+        contradict = result.estimated is not None and not result.estimated.consistent
+        mend = _CONTRADICTION if contradict else _SURER[result.method]
+        yield f"the {title} of {after} is less sure than {where}, {before}: {mend}."
 
 
 def in_short(result: CalibrationResult) -> str:

@@ -60,7 +60,8 @@ class FittedValue(NamedTuple):
     """A measured value beside what the fit makes of it.
 
     normalized: difference in standard uncertainties of the difference; None where it cannot be judged. stands_out:
-    it was used although it lies further off than chance explains.
+    it was used although it lies further off than chance explains; it is then judged without those that lie further
+    off still. doubt: what makes it stand out, where that is more than the distance.
     """
 
     number: int
@@ -72,6 +73,7 @@ class FittedValue(NamedTuple):
     normalized: float | None
     left_out: bool
     stands_out: bool
+    doubt: str = ""
 
 
 @frozen
@@ -148,26 +150,26 @@ def fit_winds(
     return _estimated(found, index, known, all_values, used, outlying, open_figures)
 
 
-def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], found: Fit) -> list[int]:
-    """Numbers of the measurements that stand out.
+def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], found: Fit) -> dict[int, float]:
+    """Numbers of the measurements that stand out, and how far each lay off when it was named.
 
     One gross error bends the fit towards it and makes good measurements look bad. Therefore only the one that is
     furthest off is named, and the rest is judged again without it (Baarda's data snooping, 1968, from memory).
     """
-    outlying: list[int] = []
+    outlying: dict[int, float] = {}
     left = list(used)
     while left:
         judged = zip(left, found.normalized, strict=False)
-        worst, off = max(((value, abs(off or 0.0)) for value, off in judged), key=lambda pair: pair[1])
-        if off <= OUTLIER_Z:
+        worst, off = max(((value, off or 0.0) for value, off in judged), key=lambda pair: abs(pair[1]))
+        if abs(off) <= OUTLIER_Z:
             break
-        outlying.append(worst.number)
+        outlying[worst.number] = off
         left.remove(worst)
         try:
             found = fit([value.observation for value in left] + list(before), found.values)
         except (UndeterminedError, NoFitError):
             break
-    return sorted(outlying)
+    return outlying
 
 
 def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast:
@@ -325,7 +327,7 @@ def _estimated(
     known: StrandFigures,
     all_values: Sequence[Measurement],
     used: Sequence[Measurement],
-    outlying: Collection[int],
+    outlying: Mapping[int, float],
     open_figures: Collection[str],
 ) -> Estimated:
     consistent = found.degrees == 0 or chi_square_tail(found.chi_square, found.degrees) >= INCONSISTENT
@@ -344,13 +346,20 @@ def _estimated(
             measured=value.observation.measured,
             u=value.observation.u,
             fitted=value.observation.predict(found.values)[0],
-            normalized=judged.get(value.number),
+            normalized=outlying.get(value.number, judged.get(value.number)),
             left_out=value.number not in judged,
             stands_out=value.number in outlying,
+            doubt=_judged_without(value.number, list(outlying)),
         )
         for value in all_values
     )
     return Estimated(figures, solved, values, found.chi_square, found.degrees, found.scatter, consistent)
+
+
+def _judged_without(number: int, named: list[int]) -> str:
+    """What was set aside when this one was named; empty for the first, and for those that were not named."""
+    before = sorted(named[: named.index(number)]) if number in named else []
+    return f"this is judged without measurement {', '.join(map(str, before))}" if before else ""
 
 
 def _beyond_nature(name: str, value: float | None) -> Iterator[tuple[str, str]]:

@@ -18,10 +18,10 @@ from reelwright.winding.calibration_change import Change, changes_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_readings import (
     FEWEST_READINGS,
-    OUTLIER_Z,
     MeasuredDiameter,
     Micrometer,
     Reading,
+    ReadingScore,
     measured_diameter,
     reading_scores,
 )
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 MICROMETER = "micrometer"
 OUTER_DIAMETERS = "outer diameters"
 WEIGHED_SPOOL = "weighed spool"
-TOGETHER = "winds together"
+TOGETHER = "all measurements together"
 # From so much correlation on, a figure goes into the profile beside the one that was found with it.
 _BOUND = 0.1
 
@@ -171,13 +171,26 @@ def _read_diameter(
             measured=reading.mean_mm,
             u=measured.mean.scatter,
             fitted=measured.mean.value,
-            normalized=scores.get(position),
+            normalized=scores[position].z if position in scores else None,
             left_out=position not in scores,
-            stands_out=abs(scores.get(position, 0.0)) > OUTLIER_Z,
+            stands_out=position in scores and scores[position].stands_out,
+            doubt=_doubt(reading, scores.get(position)),
         )
         for position, reading in enumerate(readings)
     )
     return measured, values
+
+
+def _doubt(reading: Reading, score: ReadingScore | None) -> str:
+    """What stands out about a pair whose mean does not."""
+    if score is None or not score.stands_out or score.usual_difference_mm is None:
+        return ""
+    usual_mm = score.usual_difference_mm
+    told = f"its two diameters differ by {reading.difference_mm:+.3f} mm, the others' by {usual_mm:+.3f} mm"
+    if score.exchanged:
+        order = "narrow before wide" if usual_mm > 0 else "wide before narrow, unlike the others"
+        return f"{told}; {order}: swap them"
+    return told
 
 
 def _check_readings(readings: Sequence[Reading], leave_out: Collection[int]) -> None:
@@ -200,7 +213,7 @@ def _with_diameter(known: StrandFigures, measured: MeasuredDiameter) -> StrandFi
         known,
         diameter_mm=measured.mean.value,
         diameter_u_mm=measured.mean.u,
-        ovality_mm=measured.ovality.value if measured.ovality and measured.is_oval else 0.0,
+        ovality_mm=abs(measured.ovality.value) if measured.ovality and measured.is_oval else 0.0,
         correlations=(0.0, 0.0, known.correlations[2]),
     )
 

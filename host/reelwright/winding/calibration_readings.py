@@ -131,8 +131,36 @@ def modified_z_scores(values: Sequence[float], least_spread: float) -> list[floa
     return [(value - middle) / spread for value in values]
 
 
-def reading_scores(readings: Sequence[Reading], micrometer: Micrometer) -> list[float]:
-    """The modified z-score of each reading: of its mean or of its difference, whichever is further off."""
+class ReadingScore(NamedTuple):
+    """How far a reading lies from the others: the modified z-score of its mean, or of its difference if that is more.
+
+    usual_difference_mm: median of the differences; None where the mean is what lies further off. exchanged: its
+    difference stands out and would not with wide and narrow exchanged.
+    """
+
+    z: float
+    usual_difference_mm: float | None = None
+    exchanged: bool = False
+
+    @property
+    def stands_out(self) -> bool:
+        """Whether it lies further off than chance explains."""
+        return abs(self.z) > OUTLIER_Z
+
+
+def reading_scores(readings: Sequence[Reading], micrometer: Micrometer) -> list[ReadingScore]:
+    """The score of each reading."""
+    differences = [reading.difference_mm for reading in readings]
     by_mean = modified_z_scores([reading.mean_mm for reading in readings], micrometer.resolution_mm)
-    by_difference = modified_z_scores([reading.difference_mm for reading in readings], 2 * micrometer.resolution_mm)
-    return [max(pair, key=abs) for pair in zip(by_mean, by_difference, strict=True)]
+    by_difference = modified_z_scores(differences, 2 * micrometer.resolution_mm)
+    usual_mm = median(differences)
+    scores = []
+    for mean_z, difference_z, difference_mm in zip(by_mean, by_difference, differences, strict=True):
+        if abs(difference_z) <= abs(mean_z):
+            scores.append(ReadingScore(mean_z))
+            continue
+        # the other way round it lies as much nearer to the usual difference as the two distances say
+        other_way = abs(difference_z * (difference_mm + usual_mm) / (difference_mm - usual_mm))
+        exchanged = abs(difference_z) > OUTLIER_Z >= other_way
+        scores.append(ReadingScore(difference_z, usual_mm, exchanged))
+    return scores
