@@ -13,11 +13,9 @@ from reelwright.cli.amounts import Diameters, LayerDiameter, Length
 from reelwright.cli.calibrate_options import (
     CALIPER,
     LEAVE_OUT,
-    LEFT_OUT,
     RESULT_OPTIONS,
     WEIGHT_OPTIONS,
     WIND_OPTIONS,
-    as_option,
     given_micrometer,
     known_strand,
     millimetres,
@@ -28,6 +26,7 @@ from reelwright.cli.calibrate_options import (
     with_options,
     within_range,
 )
+from reelwright.cli.calibrate_places import BESIDE_A_FILE, AsTyped, option_of
 from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles.measurements import read_measurements
@@ -58,7 +57,7 @@ def command() -> None:
     """
 
 
-@command.command("diameter")
+@command.command("diameter", cls=AsTyped)
 @click.argument("readings", nargs=-1, type=Diameters(), metavar="[DIAMETER]...")
 @click.option("--resolution", type=Length("mm"), help=f"Last digit of the micrometer; default {RESOLUTION_MM:g}mm.")
 @click.option("--error-limit", type=Length("mm"), help=f"Its largest error; default {ERROR_LIMIT_MM:g}mm.")
@@ -86,7 +85,7 @@ def diameter(
     _finish(result, known, **options)
 
 
-@command.command("layers", short_help="Rise factor from outer diameters over finished layers.")
+@command.command("layers", cls=AsTyped, short_help="Rise factor from outer diameters over finished layers.")
 @click.argument("layers", nargs=-1, type=LayerDiameter(), metavar="[LAYER:DIAMETER]...")
 @CALIPER
 @click.option("--barrel", type=Length("mm"), help="Barrel diameter, where no wind is named.")
@@ -106,6 +105,9 @@ def layers(
     measured, folder = one_wind(path, table | wind_table(options))
     names = Names(strand, options.pop("spool"), options.pop("machine"))
     if measured.job is None and not measured.file and not (names.spool and names.machine):
+        if names.spool or names.machine:
+            missing = "--machine" if names.spool else "--spool"
+            raise UsageError("The wind is named in part.", f"Give {missing} too, or --barrel and --pitch for both.")
         if not strand:
             raise UsageError("A rise is counted in strand diameters.", "Name the strand with --strand.")
         wind, known = with_measured(MeasuredWind(**loose), measured), strand_of_profile(strand)
@@ -118,7 +120,7 @@ def layers(
     _finish(result, known, **options)
 
 
-@command.command("weight", short_help="One figure from the mass of a wound spool.")
+@command.command("weight", cls=AsTyped, short_help="One figure from the mass of a wound spool.")
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--solve", type=click.Choice(FIGURES), help="The figure to find; default: the least known.")
 @with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
@@ -135,7 +137,7 @@ def weight(strand: str, solve: str | None, **options: Any) -> None:
     _finish(result, known, **options)
 
 
-@command.command("together", short_help="Everything measured, of one or several winds, fitted together.")
+@command.command("together", cls=AsTyped, short_help="Everything measured, of one or several winds, fitted together.")
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--tape", "length_m", type=Length(), help="Length of all strand wound, measured along a tape.")
 @click.option(
@@ -266,7 +268,7 @@ def _told_of(path: str | None) -> Iterator[None]:
         yield
     except ImpossibleMeasurementsError as impossible:
         faults = [
-            Fault(as_option(place) if path is None or place == LEFT_OUT else place, sentence)
+            Fault(option_of(place) if place in BESIDE_A_FILE else place, sentence)
             for place, sentence in impossible.faults
         ]
         raise FileFaultsError(path or COMMAND_LINE, faults) from None

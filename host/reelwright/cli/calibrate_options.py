@@ -22,25 +22,6 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
 Function = TypeVar("Function", bound="Callable[..., Any]")
-LEFT_OUT = "leave_out"  # given on the command line beside a file too
-
-# key of a measurement -> the option that gives it
-_OPTION_OF = {
-    "gross_mass_g": "--gross",
-    "empty_mass_g": "--tare",
-    "scale_u_g": "--scale-u",
-    "length_m": "--tape",
-    "length_u_m": "--tape-u",
-    "caliper_u_mm": "--caliper-u",
-    "resolution_mm": "--resolution",
-    "error_limit_mm": "--error-limit",
-    "barrel_mm": "--barrel",
-    "pitch_mm": "--pitch",
-    "job": "--job",
-    "file": "--wind",
-    "turns": "--turns",
-    LEFT_OUT: "--leave-out",
-}
 WIND_OPTIONS = (
     click.option("--job", type=int, metavar="NUMBER", help="The wind's number in the ledger."),
     click.option("--wind", "file", metavar="JOB.toml", default="", help="The job file that was wound."),
@@ -111,15 +92,10 @@ def within_range(kind: Any, lengths: dict[str, Any]) -> dict[str, Any]:
         try:
             good[key] = read_value(value, kind)
         except BadValueError as bad:
-            faults += [Fault(as_option(key), sentence) for _, sentence in bad.faults]
+            faults += [Fault(key, sentence) for _, sentence in bad.faults]
     if faults:
         raise FileFaultsError(COMMAND_LINE, faults)
     return good
-
-
-def as_option(place: str) -> str:
-    """The option that a person gave where a measurement's key names the place of a fault."""
-    return _OPTION_OF.get(place, place)
 
 
 def wind_table(options: dict[str, Any]) -> dict[str, object]:
@@ -182,5 +158,5 @@ def _read(kind: Any, table: dict[str, object]) -> Any:
     faults: list[Fault] = []
     read = read_table(kind, table, "", faults)
     if faults:
-        raise FileFaultsError(COMMAND_LINE, [Fault(as_option(fault.path), fault.message) for fault in faults])
+        raise FileFaultsError(COMMAND_LINE, faults)
     return read

@@ -66,6 +66,8 @@ def measured_winds(
 
     folder: that the names of job files start from. Raises UsageError or FileFaultsError.
     """
+    if names.strand and any(measured.job is not None or measured.file for measured in all_measured):
+        load_strand(names.strand)  # a fault of it is the command line's, and none of the job that it is laid over
     jobs = [_job_and_turns(measured, names, folder) for measured in all_measured]
     strands = {(job.strand, job.lay) for job, _ in jobs}
     if len(strands) > 1:
@@ -108,8 +110,11 @@ def _job_and_turns(measured: WindMeasurements, names: Names, folder: str) -> tup
     if measured.file:
         job = load_job(os.path.join(folder, measured.file), strand)
         return job, measured.turns or _asked_turns(job)
-    if not (names.spool and names.machine and names.strand):
+    missing = [f"--{key}" for key in ("spool", "machine", "strand") if not getattr(names, key)]
+    if missing and not (names.spool or names.machine):
         raise UsageError("It is not said which wind was measured.", HOW_TO_NAME)
+    if missing:
+        raise UsageError("The wind is named in part.", f"Give {' and '.join(missing)} too.")
     tables: dict[str, dict[str, object]] = {
         "take_up": {"spool": names.spool},
         "machine": {"profile": names.machine},

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import UsageError
-from reelwright.profiles.store import own_file_of, own_folder
+from reelwright.profiles.store import Profiles, own_folder
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
 
@@ -115,7 +115,7 @@ def check_name(name: str) -> None:
     known = all(each.isalnum() or each in _IN_NAME for each in name)
     if known and name and len(name) <= _LONGEST_NAME and name[0].isalnum() and name[-1].isalnum():
         return
-    if own_file_of("strand", name) is None:
+    if Profiles().own_file_of("strand", name) is None:
         raise UsageError(
             f'"{printable(name)}" is no name for a profile.',
             f"Take 1 to {_LONGEST_NAME} letters, digits, spaces and . _ + -, with a letter or digit first and last.",
@@ -132,7 +132,7 @@ def with_calibration(name: str, calibration: Mapping[str, object], strand: Mappi
     import tomlkit  # a tenth of a second, and only to save
 
     check_name(name)
-    path = own_file_of("strand", name) or own_folder() / NEW_FILE
+    path = Profiles().own_file_of("strand", name) or own_folder() / NEW_FILE
     tables: dict[str, Any] = read_toml(path) if path.exists() else {}
     strands = tables.setdefault("strand", {})
     written = next((key for key in strands if key.casefold() == name.casefold()), name)

@@ -97,7 +97,7 @@ def _width(draft: Draft) -> None:
 def _gears(draft: Draft) -> None:
     direct = draft.given("machine", "turns_per_layer")
     gears, screw = draft.given("machine", "gears"), draft.given("machine", "screw_turns_per_pass")
-    if "machine" not in draft.tables:
+    if "machine" not in draft.tables or "machine" in draft.unresolved:
         return
     if direct and (gears or screw):
         draft.fault(

@@ -38,6 +38,7 @@ class Draft:
         self.faults: list[Fault] = []
         self.unresolved: set[str] = set()  # tables whose profile is not there
         self.origins: dict[tuple[str, str], str] = {}  # where a value comes from, if not from the job itself
+        self.sources: dict[str, str] = {}  # table -> profile that it is filled from, in whose file a key may be missing
         self._good: dict[str, dict[str, Any]] = {}
 
     def fault(self, table: str, key: str, sentence: str) -> None:
@@ -84,7 +85,8 @@ class Draft:
                     good[field.name] = field.default
                 elif name not in self.unresolved and field.name not in meant:
                     # a misspelt key, or a profile that is not there, is one fault and not two
-                    self.fault(name, field.name, "this key is missing; add it")
+                    has_none = f" ({self.sources[name]} has none)" if name in self.sources else ""
+                    self.fault(name, field.name, f"this key is missing; add it{has_none}")
                 continue
             try:
                 good[field.name] = read_value(table[field.name], hints[field.name])

@@ -83,9 +83,9 @@ def load_strand(name: str) -> tuple[Strand, Lay, Calibration | None]:
 
 def strand_faults(name: str, values: Mapping[str, object]) -> list[Fault]:
     """What would keep every job from a strand's profile with these values; its calibration stands among them."""
-    draft = Draft({"strand": {}})
-    _fill_strand(draft, dict(values), name)
-    _fill_density(draft, Profiles())
+    draft, profiles = Draft({"strand": {}}), Profiles()
+    _fill_strand(draft, dict(values), name, profiles)
+    _fill_density(draft, profiles)
     draft.read(_OF_STRAND)
     check_together(draft)
     return draft.faults
@@ -182,27 +182,35 @@ def _fill_from_profiles(draft: Draft) -> None:
             draft.unresolved.add(name)
             values = {}
         elif name == "strand":
-            _fill_strand(draft, values, wanted)
+            _fill_strand(draft, values, wanted, profiles)
             continue
         elif name == "pay_off":
             values = {each: value for each, value in values.items() if each in _OF_PAY_OFF}
-        _fill(draft, name, {"name": wanted} | values, _origin(kind, wanted))
+        _fill_from(draft, name, {"name": wanted} | values, _source(kind, wanted, profiles))
     _fill_density(draft, profiles)
 
 
-def _fill_strand(draft: Draft, values: dict[str, object], name: str) -> None:
-    _take_calibration(draft, values, name)
-    _fill(draft, "strand", {"name": name} | beside_calibration(values, draft.tables), _origin("strand", name))
+def _fill_strand(draft: Draft, values: dict[str, object], name: str, profiles: Profiles) -> None:
+    _take_calibration(draft, values, name, profiles)
+    left = {"name": name} | beside_calibration(values, draft.tables)
+    _fill_from(draft, "strand", left, _source("strand", name, profiles))
 
 
-def _origin(kind: str, name: str) -> str:
-    return f' (from the {kind} profile "{printable(name)}")'
+def _fill_from(draft: Draft, table: str, values: dict[str, object], source: str) -> None:
+    draft.sources[table] = source
+    _fill(draft, table, values, f" (from {source})")
 
 
-def _take_calibration(draft: Draft, values: dict[str, object], strand: str) -> None:
+def _source(kind: str, name: str, profiles: Profiles) -> str:
+    """A profile and the person's file that it stands in, for a sentence on what is wrong with it."""
+    path = profiles.own_file_of(kind, name)
+    return f'the {kind} profile "{printable(name)}"' + (f" in {path}" if path else "")
+
+
+def _take_calibration(draft: Draft, values: dict[str, object], strand: str, profiles: Profiles) -> None:
     calibration = values.get(CALIBRATION)
     if isinstance(calibration, dict):
-        origin = f' (from the calibration of the strand profile "{printable(strand)}")'
+        origin = f" (from the calibration of {_source('strand', strand, profiles)})"
         draft.origins |= dict.fromkeys(take_over(calibration, draft.tables, strand), origin)
     elif calibration is not None:
         draft.fault("strand", "profile", f'the calibration of "{printable(strand)}" is not a table; calibrate it again')
@@ -225,4 +233,4 @@ def _fill_density(draft: Draft, profiles: Profiles) -> None:
         return
     known = profiles.find("material", material)
     if known:
-        _fill(draft, "strand", known, f' (from the material "{printable(material)}")')
+        _fill(draft, "strand", known, f" (from {_source('material', material, profiles)})")

@@ -51,6 +51,7 @@ class Profiles:
 
     def __init__(self) -> None:
         self._own: Kinds | None = None
+        self._files: dict[tuple[str, str], Path] = {}
         self._by_kind: Kinds = {}
 
     def names(self, kind: str) -> list[str]:
@@ -61,6 +62,11 @@ class Profiles:
         """The values of a profile; None where there is none of that name. Case does not matter."""
         wanted = name.casefold()
         return next((dict(values) for each, values in self._of(kind).items() if each.casefold() == wanted), None)
+
+    def own_file_of(self, kind: str, name: str) -> Path | None:
+        """The person's file that holds the profile; the last one where several do, as it goes before the others."""
+        self._own_profiles()
+        return self._files.get((kind, name.casefold()))
 
     def unknown(self, kind: str, name: str) -> str:
         """A sentence on a name that no profile has."""
@@ -82,16 +88,8 @@ class Profiles:
             for path in sorted(own_folder().glob("*.toml")):
                 for kind, named in _read_profiles(path).items():
                     self._own[kind] |= named
+                    self._files |= {(kind, name.casefold()): path for name in named}
         return self._own
-
-
-def own_file_of(kind: str, name: str) -> Path | None:
-    """The person's file that holds the profile; the last one where several do, as it goes before the others."""
-    found = None
-    for path in sorted(own_folder().glob("*.toml")):
-        if name.casefold() in {each.casefold() for each in _read_profiles(path)[kind]}:
-            found = path
-    return found
 
 
 def profile_names(kind: str) -> list[str]:

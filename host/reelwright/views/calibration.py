@@ -135,6 +135,8 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
             "A weight alone betters the mass of later winds, not their length. Measure the outer diameter over the "
             "last full layer too: `reelwright calibrate together`."
         )
+    if RISE in result.found and result.pitch_mm is None:
+        yield "No lay pitch is given (--pitch), so no later plan can tell whether it lays the strand at another one."
     if RISE in result.found and _is_odd_rise(result.after):
         yield (
             f"Published rise factors lie between {PUBLISHED_RISE[0]:.3f} (nested) and {PUBLISHED_RISE[1]:g} (stacked): "

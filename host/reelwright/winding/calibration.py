@@ -17,14 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from attrs import evolve, frozen
 
 from reelwright.winding.calibration_change import is_surer
-from reelwright.winding.calibration_figures import (
-    DENSITY,
-    DIAMETER,
-    FIGURES,
-    RISE,
-    StrandFigures,
-    cholesky,
-)
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures, cholesky
 from reelwright.winding.calibration_fit import Fit, NoFitError, Observation, UndeterminedError, fit
 from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.calibration_winds import (
@@ -142,7 +135,7 @@ def fit_winds(
         found = fit([value.observation for value in used] + before, start)
         outlying = _one_by_one(used, before, found)
     except UndeterminedError as undetermined:
-        raise _undetermined(list(index), undetermined.index, used) from None
+        raise _undetermined(list(index), undetermined.index, used, winds) from None
     except NoFitError:
         raise ImpossibleMeasurementsError(
             [("measurements", "no strand comes near them; check the count, the spool and the units")]
@@ -177,15 +170,15 @@ def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast
 
     Raises ImpossibleMeasurementsError for a wind that was not weighed, or a strand without a density.
     """
+    if wind.gross_mass_g is None and wind.empty_mass_g is None:
+        sentence = "the spool was not weighed; give its mass with and without the strand"
+        raise ImpossibleMeasurementsError([("gross_mass_g", sentence)])
     _check([wind])
     if known.density_g_cm3 is None or known.rise is None:
         sentence = "a mass says nothing without the density; give it, or a material that is known"
         raise ImpossibleMeasurementsError([("strand.density_g_cm3", sentence)])
     index = _unknowns([wind], known)
-    weighed = next((value for value in measurements([wind], index, known) if value.unit == "g"), None)
-    if weighed is None:
-        sentence = "the spool was not weighed; give its mass with and without the strand"
-        raise ImpossibleMeasurementsError([("gross_mass_g", sentence)])
+    weighed = next(value for value in measurements([wind], index, known) if value.unit == "g")
     expected, slopes = weighed.observation.predict([_start(name, [wind], known) for name in index])
     variance = (slopes[index[wind.barrel]] * wind.barrel_u_mm) ** 2 + sum(
         slopes[index[one]] * slopes[index[other]] * known.covariance(one, other) for one in FIGURES for other in FIGURES
@@ -312,13 +305,16 @@ def _inverse_row(lower: list[list[float]], place: int) -> list[float]:
     return row
 
 
-def _undetermined(names: list[str], place: int, used: Sequence[Measurement]) -> ImpossibleMeasurementsError:
-    name = names[min(place, len(names) - 1)]
+def _undetermined(
+    names: list[str], place: int, used: Sequence[Measurement], winds: Sequence[MeasuredWind]
+) -> ImpossibleMeasurementsError:
     count = f"{len(used)} measurement{'' if len(used) == 1 else 's'}"
-    mend = "measure a second layer well apart, or give the barrel and the strand" if name != DENSITY else "tape it too"
-    return ImpossibleMeasurementsError(
-        [("measurements", f"{count} cannot settle the {name} beside the other unknowns; {mend}")]
-    )
+    if any(wind.barrel_mm is None for wind in winds):
+        sentence = f"{count} cannot settle the {RISE} without the barrel; give its diameter, or measure a second layer"
+        return ImpossibleMeasurementsError([("barrel_mm", f"{sentence} well apart")])
+    name = names[min(place, len(names) - 1)]
+    mend = "tape the length too" if name == DENSITY else "measure a layer further out"
+    return ImpossibleMeasurementsError([("measurements", f"{count} cannot settle the {name}; {mend}")])
 
 
 def _estimated(

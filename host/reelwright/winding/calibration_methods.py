@@ -107,6 +107,9 @@ def calibrate_diameter(
 
 def calibrate_layers(wind: MeasuredWind, before: StrandFigures, leave_out: Collection[int] = ()) -> CalibrationResult:
     """The rise factor from outer diameters over layers. Raises ImpossibleMeasurementsError."""
+    if not wind.layers:
+        sentence = "no outer diameter is given; write the layer's number and what lies over it, such as 6:97.1mm"
+        raise ImpossibleMeasurementsError([("layers", sentence)])
     only = evolve(wind, gross_mass_g=None, empty_mass_g=None, length_m=None)
     estimated = fit_winds([only], before, {RISE}, leave_out)
     result = _of_winds(OUTER_DIAMETERS, [only], before, estimated, {RISE})
