@@ -21,6 +21,8 @@ from reelwright.winding.plan import make_plan
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from reelwright.winding.plan import Plan
+
 BENCH = ["--spool", "kilo", "--machine", "bench-dc", "--strand", "pla-1.75"]
 READINGS = ["1.74mm", "1.75mm", "1.73mm", "1.74mm", "1.75mm"]
 
@@ -62,13 +64,16 @@ def bench_plan(**target: Any) -> Any:
     return make_plan(build_job(tables))
 
 
-def keep_in_ledger(job_id: int, **result: Any) -> None:
-    """A wind of 200 m that was wound as planned, but for `result`."""
-    plan = bench_plan(length_m=200, leader_m=1)
+LONG_WIND = {"length_m": 200, "leader_m": 1}
+
+
+def keep_in_ledger(job_id: int, plan: Plan | None = None, **result: Any) -> None:
+    """A wind that was wound as planned, but for `result`; by default LONG_WIND on the bench winder."""
+    plan = plan or bench_plan(**LONG_WIND)
     told = {
         "job_id": job_id, "state": "finished", "outcome": "reached", "target_pulses": plan.target_pulses,
-        "counted_pulses": plan.target_pulses, "turns": plan.turns, "layers": 15, "length_m": 200.0, "length_u_m": 1.0,
-        "mass_g": 600.0, "mass_u_g": 9.0,
+        "counted_pulses": plan.target_pulses, "turns": plan.turns, "layers": plan.full_layers + 1,
+        "length_m": plan.length_m, "length_u_m": plan.length_u_m, "mass_g": 600.0, "mass_u_g": 9.0,
     }  # fmt: skip
     with SqliteLedger(ledger_path(), now=lambda: datetime(2031, 5, 4, tzinfo=UTC)) as ledger:
         ledger.open_wind(job_id, job=plan.job.to_dict(), plan={}, port="", board="", firmware="", protocol="", boot=1)
@@ -78,7 +83,7 @@ def keep_in_ledger(job_id: int, **result: Any) -> None:
 def measurement_file(folder: Path) -> Path:
     """Two winds, one of the ledger and one of a job file, and a micrometer; all exact."""
     keep_in_ledger(12)
-    plan, other = bench_plan(length_m=200, leader_m=1), bench_plan(turns=500)
+    plan, other = bench_plan(**LONG_WIND), bench_plan(turns=500)
     job = other.job.to_dict()
     lines = []
     for name in ("take_up", "machine", "strand", "target"):

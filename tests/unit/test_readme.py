@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 from pathlib import Path
@@ -11,10 +12,11 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from calibrate_shell import keep_in_ledger
 from reelwright.cli import COMMANDS, main
 from reelwright.machines import load_machine_file
 from reelwright.machines.boards import boards
-from reelwright.profiles import load_job, profile_names
+from reelwright.profiles import build_job, load_job, profile_names
 from reelwright.winding.cut_list import CutRules, Wanted
 from reelwright.winding.job import Calibration, Job, Lay, Machine, PayOff, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
@@ -31,6 +33,7 @@ TABLES = {
     "pay_off": PayOff,
     "calibration": Calibration,
 }
+STRAND = {"strand": {"profile": "reed"}}
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 
 
@@ -93,6 +96,31 @@ def test_every_way_to_calibrate_that_it_names_exists_with_its_options() -> None:
         help_text = CliRunner().invoke(main, ["calibrate", name, "--help"]).output
         for option in re.findall(r"--[a-z-]+", rest):
             assert option in help_text, (name, option)
+
+
+def test_the_calibrations_that_it_shows_fit_its_first_wind_one_after_the_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    job_file = tmp_path / "coil.toml"
+    job_file.write_text(block_after("## A first wind"), encoding="utf-8")
+    plan = make_plan(load_job(job_file))
+    keep_in_ledger(7, plan)
+    answers = {}
+    for command in re.findall(r"`reelwright (calibrate \w+ [^`]*mm[^`]*|calibrate weight -[^`]*)`", README):
+        arguments = [*shlex.split(command.replace("NUMBER", "7")), "--json"]
+        ended = CliRunner().invoke(main, arguments, catch_exceptions=False, standalone_mode=False)
+        answers[arguments[1]] = json.loads(ended.stdout)
+    assert set(answers) == {"diameter", "layers", "weight", "together"}
+    for way, answer in answers.items():
+        assert answer["consistent"] in (None, True), way
+        assert not any(each["stands_out"] for each in (*answer["changes"], *answer["measurements"])), way
+    # its caliper goes over the last full layer of that wind, and what is then known foretells it better
+    layer = next(each for each in answers["together"]["measurements"] if each["unit"] == "mm")
+    assert layer["name"] == f"outer diameter over layer {plan.full_layers}"
+    tables = plan.job.to_dict()
+    again = make_plan(build_job({key: tables[key] for key in ("take_up", "machine", "target")} | STRAND))
+    assert again.length_u_m < plan.length_u_m / 2
 
 
 def test_every_file_that_it_points_to_exists() -> None:
