@@ -96,7 +96,7 @@ def test_what_no_measurement_can_mean_is_refused(arguments: list[str], words: st
         (
             ["diameter", *READINGS, "--keep", "6"],
             "--keep",
-            'no measurement or figure "6"; there are measurements 1 to 5, and diameter',
+            'no measurement or figure "6"; there are measurements 1 to 5, and diameter, rise, density',
         ),
         (["diameter", *READINGS, "--leave-out", "6"], "--leave-out", "no reading 6 of 5"),
         (["together", "--tape-u", "0mm", "--tape", "40m", "--turns", "160", *BENCH], "--tape-u", "above 0"),

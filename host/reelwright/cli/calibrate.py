@@ -209,11 +209,11 @@ def _finish(
 def _kept(keep: Sequence[str], result: CalibrationResult) -> set[str]:
     """The decisions for a result, each the number of a measurement or the name of a figure, or FileFaultsError."""
     numbers = {str(value.number) for value in result.values}
-    there = f"there are measurements 1 to {len(numbers)}, and {', '.join(result.figures)}"
+    there = f"there are measurements 1 to {len(numbers)}, and {', '.join(FIGURES)}"
     faults = [
         Fault("--keep", f'there is no measurement or figure "{printable(each)}"; {there}')
         for each in keep
-        if each not in numbers and each not in result.figures
+        if each not in numbers and each not in FIGURES
     ]
     if faults:
         raise FileFaultsError(COMMAND_LINE, faults)

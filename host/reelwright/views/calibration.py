@@ -103,10 +103,12 @@ def _measurements(result: CalibrationResult) -> Table:
 
 def _off(result: CalibrationResult) -> str:
     """What the last column of the measurements says."""
-    where = "what was known foretells" if result.method == WEIGHED_SPOOL else "the fitted value"
+    where = "what the known figures foretell" if result.method == WEIGHED_SPOOL else "the fitted value"
     if result.method == MICROMETER:
         where = "the middle reading"
-    return f"Off: how far it lies from {where}, in units of its own uncertainty; beyond {OUTLIER_Z:g} it stands out."
+    told = f"Off: how far it lies from {where}, in units of its own uncertainty; beyond {OUTLIER_Z:g} it stands out."
+    alone = any(value.normalized is None and not value.left_out for value in result.values)
+    return f"{told} A dash: nothing else tells of it." if alone else told
 
 
 def _remarks(result: CalibrationResult) -> Iterator[str]:
