@@ -100,9 +100,11 @@ def layers(
 
     Two layers well apart will do; with a known barrel one is enough.
     """
-    loose = within_range(Millimetres, millimetres(barrel_mm=options.pop("barrel"), pitch_mm=options.pop("pitch")))
+    loose, faults = within_range(
+        Millimetres, millimetres(barrel_mm=options.pop("barrel"), pitch_mm=options.pop("pitch"))
+    )
     table = {"layers": [list(each) for each in layers]} | millimetres(caliper_u_mm=options.pop("caliper_u"))
-    measured, folder = one_wind(path, table | wind_table(options))
+    measured, folder = one_wind(path, table | wind_table(options), faults)
     names = Names(strand, options.pop("spool"), options.pop("machine"))
     if measured.job is None and not measured.file and not (names.spool and names.machine):
         if names.spool or names.machine:

@@ -18,7 +18,7 @@ from reelwright.winding.calibration_winds import CALIPER_U_MM
 from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from fractions import Fraction
 
 Function = TypeVar("Function", bound="Callable[..., Any]")
@@ -85,17 +85,15 @@ def millimetres(**lengths: Fraction | None) -> dict[str, Any]:
     return {key: 1000 * length for key, length in lengths.items() if length is not None}
 
 
-def within_range(kind: Any, lengths: dict[str, Any]) -> dict[str, Any]:
-    """The lengths as this kind. Raises FileFaultsError."""
+def within_range(kind: Any, lengths: dict[str, Any]) -> tuple[dict[str, Any], list[Fault]]:
+    """The lengths that may be of this kind, as this kind, and what is wrong with the others."""
     faults, good = [], {}
     for key, value in lengths.items():
         try:
             good[key] = read_value(value, kind)
         except BadValueError as bad:
             faults += [Fault(key, sentence) for _, sentence in bad.faults]
-    if faults:
-        raise FileFaultsError(COMMAND_LINE, faults)
-    return good
+    return good, faults
 
 
 def wind_table(options: dict[str, Any]) -> dict[str, object]:
@@ -134,12 +132,17 @@ def given_micrometer(path: str | None, table: dict[str, object]) -> MicrometerRe
     return micrometer
 
 
-def one_wind(path: str | None, table: dict[str, object]) -> tuple[WindMeasurements, str]:
-    """The wind of the command line, or the only one of the file; and the folder that its file's name starts from."""
+def one_wind(path: str | None, table: dict[str, object], faults: Sequence[Fault] = ()) -> tuple[WindMeasurements, str]:
+    """The wind of the command line, or the only one of the file; and the folder that its file's name starts from.
+
+    faults: of other options, to be told together with the wind's. Raises UsageError or FileFaultsError.
+    """
     table = {key: value for key, value in table.items() if value not in (None, "", [])}
     if path is None:
-        return _read(WindMeasurements, table), ""
+        return _read(WindMeasurements, table, faults), ""
     nothing_beside(path, table)
+    if faults:
+        raise FileFaultsError(COMMAND_LINE, faults)
     winds = read_measurements(path).winds
     if len(winds) != 1:
         raise UsageError(
@@ -154,8 +157,8 @@ def known_strand(name: str | None) -> str:
     return name if name and name.casefold() in known else ""
 
 
-def _read(kind: Any, table: dict[str, object]) -> Any:
-    faults: list[Fault] = []
+def _read(kind: Any, table: dict[str, object], others: Sequence[Fault] = ()) -> Any:
+    faults = list(others)
     read = read_table(kind, table, "", faults)
     if faults:
         raise FileFaultsError(COMMAND_LINE, faults)
