@@ -139,6 +139,22 @@ def test_a_strand_misspelt_beside_a_job_file_is_the_command_lines_fault(tmp_path
     assert [fault.path for fault in refusal.value.faults] == ["--strand"]
 
 
+def test_a_strand_without_a_density_is_told_by_the_profile_or_by_the_job_that_it_is_of(
+    home: Path, tmp_path: Path
+) -> None:
+    (home / "profiles").mkdir(parents=True)
+    (home / "profiles" / "mine.toml").write_text("[strand.marsh]\ndiameter_mm = 1.75\n", encoding="utf-8")
+    weighed = ["weight", "--gross", "815g", "--tare", "212g", "--turns", "500"]
+    assert set(faults_of(*weighed, *KILO, "--strand", "marsh")) == {"--strand marsh, strand.density_g_cm3"}
+    job = tmp_path / "coil.toml"
+    job.write_text(
+        '[take_up]\nspool = "kilo"\n[machine]\nprofile = "bench-dc"\n'
+        "[strand]\ndiameter_mm = 1.75\n[target]\nturns = 500\n",
+        encoding="utf-8",
+    )
+    assert set(faults_of(*weighed, "--wind", str(job))) == {"strand.density_g_cm3"}
+
+
 def test_what_is_missing_is_named_and_nothing_else() -> None:
     barrel = faults_of("layers", "3:87mm", "--strand", "pla-2.85")["--barrel"]
     assert "give its diameter, or measure a second layer" in barrel

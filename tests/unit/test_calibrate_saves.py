@@ -190,7 +190,11 @@ def test_a_weight_far_from_what_was_known_needs_the_same_decision(home: Path) ->
     with pytest.raises(UsageError, match="strand diameter stands out against what was known"):
         calibrate(*weighed)
     assert not home.exists()
-    calibrate(*weighed, "--keep", "diameter")
+    # the limit that the table tells is the one that decides
+    shown = calibrate(*weighed, "--keep", "diameter").stdout
+    limit = float(re.search(r"beyond (\S+) the diameter stands out", shown)[1])
+    off = float(re.search(r"([+-]\d+\.\d) │$", shown, re.MULTILINE)[1])
+    assert off > limit == 2
     assert stored(home, "marsh")["calibration"]["found"] == ["diameter"]
 
 

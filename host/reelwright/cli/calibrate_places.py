@@ -73,11 +73,11 @@ def _renamed(place: str, params: Mapping[str, Any], typed: Mapping[str, str]) ->
     if item and item[0] in typed:
         return typed[item[0]]
     table, dot, key = place.partition(".")
-    if place not in _OPTION_OF and dot and table in _TABLES:
-        option = _TABLES[table]
-        if option == "strand" and not params.get(option):
-            option = "save"  # a strand that is only saved to is what was known of it, too
-        return f"--{option}" if key == "profile" else f"--{option} {printable(params.get(option) or '')}, {place}"
+    option = _TABLES.get(table, "") if dot and place not in _OPTION_OF else ""
+    if option == "strand" and not params.get(option):
+        option = "save"  # a strand that is only saved to is what was known of it, too
+    if option and params.get(option):
+        return f"--{option}" if key == "profile" else f"--{option} {printable(params[option])}, {place}"
     return option_of(place)
 
 

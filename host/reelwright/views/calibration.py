@@ -10,6 +10,7 @@ from rich.text import Text
 from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, WEIGHED_SPOOL
 from reelwright.winding.calibration_readings import OUTLIER_Z
@@ -103,10 +104,13 @@ def _measurements(result: CalibrationResult) -> Table:
 
 def _off(result: CalibrationResult) -> str:
     """What the last column of the measurements says."""
-    where = "what the known figures foretell" if result.method == WEIGHED_SPOOL else "the fitted value"
-    if result.method == MICROMETER:
-        where = "the middle reading"
-    told = f"Off: how far it lies from {where}, in units of its own uncertainty; beyond {OUTLIER_Z:g} it stands out."
+    if result.method == WEIGHED_SPOOL:
+        where, limit = "what the known figures foretell", COVERAGE * MOST_NORMALIZED_ERROR
+        beyond = f"beyond {limit:g} the {result.found[0]} stands out"
+    else:
+        where = "the middle reading" if result.method == MICROMETER else "the fitted value"
+        beyond = f"beyond {OUTLIER_Z:g} it stands out"
+    told = f"Off: how far it lies from {where}, in units of its own uncertainty; {beyond}."
     alone = any(value.normalized is None and not value.left_out for value in result.values)
     return f"{told} A dash: nothing else tells of it." if alone else told
 
