@@ -1,5 +1,6 @@
 """One motion, from rest to the next stop: the drive on its ramp, or a hand told by the lamp."""
 
+from windcore.line import LineSpeed
 from windcore.ramp import Ramp, grain_for
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND, Outputs
 from windcore.speed import SpeedLoop, Speedometer
@@ -25,6 +26,7 @@ class Motion:
         self._speedometer = speedometer
         self.ramp = Ramp()
         self.speed_loop = SpeedLoop()
+        self.line = LineSpeed()
         self.halt = 0
         self.stop_reason = codes.STOP_AT_LAYER
         self.arrived = False
@@ -37,6 +39,7 @@ class Motion:
         self._job = job
         self.grain = grain
         self.ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.deceleration, job.creep_pulses, grain)
+        self.line.prepare(job, self.ramp.fastest)
         self.speed_loop.prepare(job.full_rate * grain // 100, grain)
         self._speedometer.prepare(grain)
         self._step_gain = (job.step_numerator << _STEP_SCALE) // (job.step_denominator * grain)
@@ -48,6 +51,7 @@ class Motion:
         self.arrived = False
         self.ramp.reset()
         self.speed_loop.reset()
+        self.line.begin()
 
     def ease(self, count: int, reason: int) -> None:
         """Bring the stop forward to where the ramp can end; a planned stop before that stays the stop."""
@@ -59,13 +63,14 @@ class Motion:
             self.halt = halt
             self.stop_reason = reason
 
-    def advance(self, count: int, outputs: Outputs, step_ms: int) -> None:
-        """Fill in what turns the spool for the next step; outputs come in with the drive off."""
+    def advance(self, count: int, layer: int, outputs: Outputs, step_ms: int) -> None:
+        """Fill in what turns the spool for the next step, in this layer; outputs come in with the drive off."""
         if count >= self.halt:
             self.arrived = True
         if self._job.drive == codes.HAND:
-            self._guide_hand(count, outputs)
+            self._guide_hand(count, layer, outputs)
         else:
+            self.ramp.cruise_at(self.line.cruise(layer))
             self._drive(count, outputs, step_ms)
 
     def slows(self) -> bool:
@@ -88,15 +93,18 @@ class Motion:
         else:
             outputs.duty = self.speed_loop.advance(wanted, measured, step_ms)
 
-    def _guide_hand(self, count: int, outputs: Outputs) -> None:
+    def _guide_hand(self, count: int, layer: int, outputs: Outputs) -> None:
         if self.arrived:
             outputs.lamp = LAMP_STOP
             outputs.buzzer = 1
             return
         outputs.lamp = LAMP_WIND
         # pulses that pass in the lead time at the present rate, scaled so that the product stays small
-        rate = max(0, self._speedometer.rate) * 100 // self.grain
+        speedometer = self._speedometer
+        rate = max(0, speedometer.rate) * 100 // self.grain
         ahead = rate // 100 * (self._job.lead_ms // 10) // 100 + 1
         remaining = self.halt - count
-        if remaining <= ahead:
-            outputs.lamp = LAMP_NEARLY if 3 * remaining <= ahead else LAMP_SLOWER
+        if 3 * remaining <= ahead:
+            outputs.lamp = LAMP_NEARLY
+        elif remaining <= ahead or self.line.too_fast(min(speedometer.rate, speedometer.proven), layer):
+            outputs.lamp = LAMP_SLOWER

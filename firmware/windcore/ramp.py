@@ -18,7 +18,10 @@ def grain_for(full_rate: int) -> int:
 
 
 class Ramp:
-    """Rises to the cruise rate, and falls so as to reach the creep rate `creep_pulses` before the stop."""
+    """Rises to the cruise rate, and falls so as to reach the creep rate `creep_pulses` before the stop.
+
+    fastest: the job's cruise rate in grains a second; `cruise_at` may lower it on the way.
+    """
 
     def __init__(self) -> None:
         self.prepare(100, 100, 100, 100, 0, 1)
@@ -26,7 +29,8 @@ class Ramp:
     def prepare(self, cruise: int, creep: int, rise: int, fall: int, creep_pulses: int, grain: int) -> None:
         """Take a job's rates in hundredths of a pulse per second, and their rise and fall in a second."""
         self._grain = grain
-        self._cruise = max(1, min(_FASTEST, cruise * grain // 100))
+        self.fastest = max(1, min(_FASTEST, cruise * grain // 100))
+        self._cruise = self.fastest
         self._creep = max(1, min(self._cruise, creep * grain // 100))
         self._rise = max(1, min(_HARDEST, rise * grain // 100))
         self._fall = max(1, min(_HARDEST, fall * grain // 100))
@@ -39,6 +43,10 @@ class Ramp:
         self.rate = 0
         self.slowing = False
 
+    def cruise_at(self, rate: int) -> None:
+        """Take another cruise, in grains a second; the ramp rises or falls to it as to any other."""
+        self._cruise = max(self._creep, min(self.fastest, rate))
+
     def advance(self, remaining: int, measured: int, step_ms: int) -> int:
         """The rate for the next step of step_ms (at most 100), with `remaining` pulses to the stop.
 
@@ -50,13 +58,17 @@ class Ramp:
             return 0
         to_creep = (min(remaining, self._farthest) - self._creep_pulses) * self._grain
         rising = max(1, self._rise * step_ms // 1000)
+        falling = max(1, self._fall * step_ms // 1000)
         if self._needed(max(self.rate, measured)) >= to_creep:
             self.slowing = True
-            self._fall_towards(to_creep, rising, max(1, self._fall * step_ms // 1000))
+            self._fall_towards(to_creep, rising, falling)
         elif self._needed(self.rate) + self.rate * step_ms // 500 < to_creep:
             # two steps of room, so that the rate does not flutter about the edge of the trapezoid
             self.slowing = False
-            self.rate = min(self._cruise, self.rate + rising)
+            if self.rate > self._cruise:
+                self.rate = max(self._cruise, self.rate - falling)
+            else:
+                self.rate = min(self._cruise, self.rate + rising)
         return self.rate
 
     def stopping_pulses(self, rate: int) -> int:

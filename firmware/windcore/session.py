@@ -34,7 +34,9 @@ MYPY = False
 if MYPY:
     from windcore.journal import Past
 
-_NO_JOB = Job(0, "", [2, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1, 0, 0, 0, 0, 0])
+_NO_JOB = Job(
+    0, "", [3, 0, 1, 1, 1, 1, 1, 1, 1, 1, 1, 1, 0, 300, 1000, 1, 0, 5000, 0, 0, 0, 1, 1, 1, 0, 0, 0, 0, 0, 0, 0, 0]
+)
 
 
 class Session:
@@ -337,7 +339,7 @@ class Session:
         if self.state == WINDING and job.link_loss == codes.PAUSE and inputs.silent_ms > job.link_loss_ms:
             self._go(transitions.PAUSE)
             motion.ease(self.count, codes.STOP_BY_LINK_LOSS)
-        motion.advance(self.count, outputs, step_ms)
+        motion.advance(self.count, self.tally.layer, outputs, step_ms)
         if self.state == WINDING and motion.slows():
             self._go(transitions.SLOWING)
         if motion.arrived and self.standstill.proven:

@@ -15,7 +15,8 @@ HIGHEST_RATE = 1000000
 LOWEST_RATE = 5  # a pulse in 20 s: at a lower one a stalled spool could not be told from a slow one
 MOST_STEPS_S = 60000
 MOST_LAYERS = 240
-JOB_FORMAT = 2
+JOB_FORMAT = 3
+LONGEST_TURN = 32767  # times a rate of the ramp it stays below 2^30
 
 JOB_FIELDS = (
     Field("job_format", JOB_FORMAT, JOB_FORMAT, "version of this list"),
@@ -47,6 +48,9 @@ JOB_FIELDS = (
     Field("wheel_rise", 0, SMALL // 256 - 1, "and what each further layer adds, sixteenths"),
     Field("slip_permille", 0, 1000, "deviation between wheel and shaft that is allowed, thousandths of a window"),
     Field("slip_slack", 0, 10000, "and wheel pulses beyond"),
+    Field("line_turn", 0, LONGEST_TURN, "longest turn at which cruise_rate is wound; 0: in every layer"),
+    Field("line_first", 0, LONGEST_TURN, "length of a turn in layer 1, in the unit of line_turn"),
+    Field("line_rise", 0, LONGEST_TURN, "and what each further layer adds; longer turns are wound as much slower"),
 )
 
 POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}

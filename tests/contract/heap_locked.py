@@ -28,7 +28,8 @@ def main(drive):
     rig = Rig()
     rig.step()
     wheel = {"slip_window_pulses": 20, "wheel_first": 1600, "slip_permille": 100, "slip_slack": 10}
-    rig.accept(drive=drive, channels=2, link_loss=codes.PAUSE, layer_numerator=100, first_numerator=37, **wheel)
+    line = {"line_turn": 30000, "line_first": 29000, "line_rise": 1500}
+    rig.accept(drive=drive, channels=2, link_loss=codes.PAUSE, layer_numerator=100, first_numerator=37, **wheel, **line)
     memory = Memory([0] * WORDS, NoFlash(), 0)
     session, inputs, outputs = rig.session, rig.inputs, rig.outputs
     session.start()

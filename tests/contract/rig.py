@@ -44,6 +44,9 @@ DEFAULTS = {
     "wheel_rise": 0,
     "slip_permille": 0,
     "slip_slack": 0,
+    "line_turn": 0,
+    "line_first": 0,
+    "line_rise": 0,
 }
 
 

@@ -172,6 +172,47 @@ def a_hand_is_told_ahead_and_its_overshoot_is_counted():
     assert rig.session.count == int(rig.turned // 1) > 1505
 
 
+LINE = {"line_turn": 30000, "line_first": 27000, "line_rise": 9000, "layer_numerator": 300, "first_numerator": 300}
+
+
+def a_spool_that_grows_is_slowed_so_that_its_strand_keeps_its_speed():
+    for drive in (codes.DC, codes.STEPPER):
+        rig = in_state(codes.WINDING, drive=drive, stops=(), **LINE)
+        ramp = rig.session.motion.ramp
+        seen = {}
+        while rig.session.state == codes.WINDING:
+            before = ramp.rate
+            rig.step()
+            if rig.session.state == codes.WINDING:
+                # 4000 hundredths of a pulse a second, in a second
+                assert abs(ramp.rate - before) <= 4000 * rig.session.motion.grain // 100 // 100 + 1
+                seen[rig.session.layer()] = ramp.rate * 100 // rig.session.motion.grain
+        # turns of 27000, 36000, 45000 and 54000; the fifth layer is not reached
+        assert [seen[layer] for layer in (1, 2, 3, 4)] == [4000, 3333, 2666, 2222], seen
+        rig.until(codes.FINISHED)
+        assert 1500 <= rig.session.count <= 1501
+
+
+def a_hand_that_draws_the_strand_too_fast_is_told_until_it_is_slower():
+    rig = in_state(codes.WINDING, drive=codes.HAND, stops=(), **LINE)
+    told = []
+    for rate, lamp in ((40.0, LAMP_WIND), (52.0, LAMP_SLOWER), (30.0, LAMP_WIND)):
+        rig.forced = rate
+        rig.step(60)
+        told.append(rig.outputs.lamp)
+        assert rig.outputs.lamp == lamp, told
+    # the same speed is too fast for a longer turn
+    rig.forced = 40.0
+    while rig.session.layer() < 2:
+        rig.step()
+    rig.step(60)
+    assert rig.outputs.lamp == LAMP_SLOWER
+    rig = in_state(codes.WINDING, drive=codes.HAND, stops=())
+    rig.forced = 80.0
+    rig.step(60)
+    assert rig.outputs.lamp == LAMP_WIND, "without a wish there is no too fast"
+
+
 def a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same():
     rig = in_state(codes.WINDING, channels=2)
     for _ in range(2):
@@ -272,6 +313,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
     extremes = (
         {"cruise_rate": 1000000, "full_rate": 2000000, "highest_rate": 2000000, "acceleration": 10000000},
         {"layer_numerator": (1 << 30) - 1, "layer_denominator": 1000003, "first_numerator": (1 << 29) + 1},
+        {"cruise_rate": 1000000, "full_rate": 2000000, "highest_rate": 2000000, "line_turn": 32767, "line_rise": 32767},
         {"layer_numerator": 1 << 27, "first_numerator": 1 << 27, "target_pulses": 1 << 28},
     )
     for extreme in extremes:
@@ -290,6 +332,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 session.watch.wheel,
                 session.motion,
                 session.motion.ramp,
+                session.motion.line,
                 session.motion.speed_loop,
                 session.events,
             ):
@@ -353,6 +396,8 @@ PROMISES = (
     a_pause_eases_to_rest_and_goes_on_to_the_same_target,
     an_abandoned_job_eases_to_rest_and_is_over,
     a_hand_is_told_ahead_and_its_overshoot_is_counted,
+    a_spool_that_grows_is_slowed_so_that_its_strand_keeps_its_speed,
+    a_hand_that_draws_the_strand_too_fast_is_told_until_it_is_slower,
     a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same,
     turning_at_rest_is_counted_and_told,
     the_buttons_start_and_go_on_without_a_host,

@@ -109,15 +109,17 @@ def test_line_speed_is_the_same_in_every_layer_that_the_winder_can_turn_for(
     for row in plan.layers:
         assert row.spool_rpm <= 120
         if row.spool_rpm < 120:
-            assert row.line_speed_m_s == pytest.approx(wanted, rel=1e-12)
-        else:
-            assert row.line_speed_m_s <= wanted * (1 + 1e-12)
+            whole = phase == Fraction(174, 5)
+            # after a pass of fewer turns a layer lies on two levels, and the higher one sets the speed
+            assert not whole or row.line_speed_m_s == pytest.approx(wanted, rel=1e-12)
+        assert row.line_speed_m_s <= wanted * (1 + 1e-12)
     speeds = [row.spool_rpm for row in plan.layers]
     assert speeds == sorted(speeds, reverse=True)
-    # one speed for the whole wind: nowhere on the spool does the strand run faster than wanted
-    assert plan.cruise_rpm == min(speeds)
+    assert (plan.cruise_rpm, plan.slowest_rpm) == (max(speeds), min(speeds))
+    # nowhere on the spool does the strand run faster than wanted
     for pulses in range(0, plan.target_pulses + 1, 997):
-        assert plan.line_speed_m_s(pulses, plan.cruise_rpm) <= wanted * (1 + 1e-12)
+        layer_rpm = plan.layers[plan.layer_at(pulses)[0] - 1].spool_rpm
+        assert plan.line_speed_m_s(pulses, layer_rpm) <= wanted * (1 + 1e-12)
 
 
 @settings(deadline=None, max_examples=60)

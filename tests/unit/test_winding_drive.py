@@ -35,6 +35,39 @@ def test_the_time_of_a_leg_is_that_of_a_drive_stepped_through(turns: float, star
     assert ramp.seconds(turns, start_rpm) == pytest.approx(stepped_seconds(ramp, turns, start_rpm), rel=0.01)
 
 
+def stepped_layers_seconds(ramp: Ramp, turns: float, layers: tuple[tuple[float, float], ...]) -> float:
+    """Drive through the layers in steps of 0.1 ms: towards the layer's cruise, until it is time to slow down."""
+    step = 1e-4
+    creep, gain, loss = ramp.creep_rpm / 60, ramp.acceleration_rpm_s / 60, ramp.deceleration_rpm_s / 60
+    speed, laid, seconds = 0.0, 0.0, 0.0
+    while laid < turns:
+        cruise = next(rpm for end, rpm in layers if laid < end) / 60
+        left = turns - ramp.creep_turns - laid
+        if left <= 0 or (speed * speed - creep * creep) / (2 * loss) >= left:
+            speed = max(creep, speed - loss * step)
+        elif speed > cruise:
+            speed = max(cruise, speed - loss * step)
+        else:
+            speed = min(cruise, speed + gain * step)
+        laid += speed * step
+        seconds += step
+    return seconds
+
+
+@pytest.mark.parametrize("turns", [6.0, 9.0, 11.0, 14.0, 24.0, 30.0])
+def test_the_time_through_slower_and_slower_layers_is_that_of_a_drive_stepped_through(turns: float) -> None:
+    ramp = Ramp(120, 6, 60, 40, 0.2)
+    layers = ((8.0, 120.0), (10.0, 100.0), (12.0, 60.0), (22.0, 50.0), (30.0, 45.0))
+    assert ramp.seconds(turns, 0.0, layers) == pytest.approx(stepped_layers_seconds(ramp, turns, layers), rel=2e-3)
+
+
+def test_layers_of_one_speed_take_the_time_of_none() -> None:
+    ramp = Ramp(90, 6, 30, 60, 0.2)
+    even = tuple((end, 90.0) for end in (3.0, 9.0, 20.0))
+    for turns in (1.0, 4.0, 12.0, 20.0):
+        assert ramp.seconds(turns, 20.0, even) == pytest.approx(ramp.seconds(turns, 20.0), rel=1e-12)
+
+
 def test_a_leg_within_the_last_approach_is_crept() -> None:
     assert Ramp(120, 6, 60, 60, 0.2).seconds(0.1) == pytest.approx(1.0)
     assert Ramp(120, 6, 60, 60, 0.2).seconds(0) == 0.0

@@ -6,6 +6,7 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from reelwright.device.line_values import line_values
 from reelwright.device.wheel_values import wheel_values
 from reelwright.errors import UsageError
 from windlink import codes
@@ -63,7 +64,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "acceleration": _rate(machine.acceleration_rpm_s, pulses_per_turn),
         "deceleration": _rate(machine.slowing_rpm_s, pulses_per_turn),
         "creep_pulses": creep_pulses,
-        "standstill_ms": _standstill_ms(machine.standstill_s, cruise, hand),
+        "standstill_ms": _standstill_ms(machine.standstill_s, _rate(plan.slowest_rpm, pulses_per_turn), hand),
         "no_pulses_ms": round(1000 * machine.no_pulses_s),
         "backwards_pulses": max(2, round(pulses_per_turn * BACKWARDS_TURNS)),
         # a crank does not need the host to stop, so its loss changes nothing
@@ -75,6 +76,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "step_denominator": steps.denominator,
         "overrun_pulses": max(3, round(pulses_per_turn * OVERRUN_TURNS)),
         **wheel_values(job, plan),
+        **line_values(plan),
     }
     values = [named[field.name] for field in JOB_FIELDS]
     for pulses, kind in plan.stops:

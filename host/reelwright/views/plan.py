@@ -142,12 +142,13 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
 
 def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
     machine, load = plan.job.machine, plan.load
-    yield "Time", f"{duration(plan.seconds)} of turning at {plan.cruise_rpm:.4g} rpm"
-    fastest = line_speed_m_s(plan.cruise_rpm, plan.coil.turn_length_at_mm(plan.turns))
+    slowing = f", slowing to {plan.slowest_rpm:.4g} rpm" if plan.slowest_rpm < plan.cruise_rpm else ""
+    yield "Time", f"{duration(plan.seconds)} of turning at {plan.cruise_rpm:.4g} rpm{slowing}"
+    last = line_speed_m_s(plan.slowest_rpm, plan.coil.turn_length_at_mm(plan.turns))
     wanted = ""
     if machine.line_speed_m_s is not None:
-        wanted = "; the winder is sent this one speed of the spool, at which the strand never runs faster than wanted"
-    yield "Line speed", f"{fastest:.3g} m/s in the last layer{wanted}"
+        wanted = f", {machine.line_speed_m_s:g} m/s wanted: the spool slows down layer by layer as it grows"
+    yield "Line speed", f"{last:.3g} m/s in the last layer{wanted}"
     if load.stopping_turns is None or load.stopping_length_m is None:
         return
     way = f"{load.stopping_turns:.2f} turns, {load.stopping_length_m:.2f} m of strand, {load.stopping_s:.1f} s"

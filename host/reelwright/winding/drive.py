@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from math import exp, radians, sqrt
+from typing import TYPE_CHECKING
 
 from attrs import frozen
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 # The last approach to a stop: slow enough that a pulse period is many control steps of the winder, so that the spool
 # rests within the pulse; with few pulses a turn, not so slow that it takes for ever; and a second long, so that
@@ -76,10 +80,13 @@ class Ramp:
         creep_pulses = max(1, round(creep_rpm / 60 * pulses_per_turn * CREEP_S))
         return cls(cruise_rpm, creep_rpm, acceleration_rpm_s, deceleration_rpm_s, creep_pulses / pulses_per_turn)
 
-    def seconds(self, turns: float, start_rpm: float = 0.0) -> float:
+    def seconds(
+        self, turns: float, start_rpm: float = 0.0, layers: tuple[tuple[float, float], ...] | None = None
+    ) -> float:
         """Time for this many turns to the next stop, starting at start_rpm.
 
-        The few thousandths of a turn from creep to rest are counted as creep.
+        layers: where each layer on the way ends, in turns from here, and its cruise in rpm, at most cruise_rpm; None
+        for one cruise all the way. The few thousandths of a turn from creep to rest are counted as creep.
         """
         if turns <= 0:
             return 0.0
@@ -87,7 +94,8 @@ class Ramp:
         approach_turns = turns - self.creep_turns
         if approach_turns <= 0:
             return turns / creep
-        return self._approach_seconds(approach_turns, start_rpm / 60) + self.creep_turns / creep
+        layers = layers or ((turns, self.cruise_rpm),)
+        return self._approach_seconds(approach_turns, start_rpm / 60, layers) + self.creep_turns / creep
 
     def peak_rpm(self, turns: float, start_rpm: float = 0.0) -> float:
         """Highest speed of a move over this many turns that never cruises: v^2 gained at a and lost at b over the way.
@@ -98,14 +106,43 @@ class Ramp:
         gain, loss = self.acceleration_rpm_s / 60, self.deceleration_rpm_s / 60
         return 60 * sqrt((2 * gain * loss * turns + loss * start**2 + gain * creep**2) / (gain + loss))
 
-    def _approach_seconds(self, turns: float, start: float) -> float:
-        """From `start` turns a second to creep speed over this many turns: a trapezoid, or a triangle."""
-        cruise, creep = self.cruise_rpm / 60, self.creep_rpm / 60
-        gain, loss = self.acceleration_rpm_s / 60, self.deceleration_rpm_s / 60
-        start = min(start, cruise)
-        peak = min(cruise, self.peak_rpm(turns, 60 * start) / 60)
-        if peak < max(start, creep):
+    def _approach_seconds(self, turns: float, start: float, layers: tuple[tuple[float, float], ...]) -> float:
+        """From `start` turns a second to creep speed over this many turns.
+
+        The square of the speed changes evenly with the way: up or down to each layer's cruise, level there, and
+        down to the stop from where that fall begins. A stretch takes twice its way over the sum of its two speeds.
+        """
+        creep = self.creep_rpm / 60
+        start = min(start, layers[0][1] / 60)
+        if min(layers[0][1], self.peak_rpm(turns, 60 * start)) / 60 < max(start, creep):
             # too near the stop for a ramp both ways: one even change of speed, as far as it goes
             return 2 * turns / (start + creep)
-        ramps = (peak**2 - start**2) / (2 * gain) + (peak**2 - creep**2) / (2 * loss)
-        return (peak - start) / gain + (peak - creep) / loss + (turns - ramps) / peak
+        loss = 2 * self.deceleration_rpm_s / 60
+        seconds, at, square = 0.0, 0.0, start**2
+        for node, slope in self._nodes(turns, square, layers):
+            way = node - at
+            excess = square + slope * way - creep**2 - loss * (turns - node)
+            if excess > 0:
+                # the fall to the stop begins on this stretch
+                way -= min(way, excess / (slope + loss))
+            if way > 0:
+                after = square + slope * way
+                seconds += 2 * way / (sqrt(square) + sqrt(after))
+                at, square = at + way, after
+            if excess > 0:
+                break
+        return seconds + 2 * (turns - at) / (sqrt(square) + creep)
+
+    def _nodes(
+        self, turns: float, square: float, layers: tuple[tuple[float, float], ...]
+    ) -> Iterator[tuple[float, float]]:
+        """Where each even stretch of the way ends if there is no stop, and the change of the speed's square a turn."""
+        at = 0.0
+        for layer_end, rpm in layers:
+            end, cruise = min(layer_end, turns), (rpm / 60) ** 2
+            slope = 2 * (self.acceleration_rpm_s if square < cruise else -self.deceleration_rpm_s) / 60
+            reached = min(end, at + (cruise - square) / slope)
+            yield reached, slope
+            square = cruise if reached < end else square + slope * (reached - at)
+            yield end, 0.0
+            at = end

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 class DriveLoad:
     """The load of a whole wind. Torques are at the outer layer; stopping is from the cruise, by the ramp.
 
-    cruise_rpm: the one speed of the spool that the winder is sent.
+    cruise_rpm: of the spool in the last layer, where a wanted line speed lets it turn slowest.
     inertia_kg_m2: of the full spool; inertia_of: what is in it, since a mass may not be known. For a crank, which
     has no ramp, the stopping figures are None and gaining speed is not counted.
     """
@@ -57,12 +57,13 @@ def spool_tension_n(machine: Machine) -> float:
     return guided_tension_n(machine.back_tension_n, machine.guide_friction, machine.guide_wrap_deg)
 
 
-def measure_load(job: Job, coil: Coil, fit: Fit, turns: float, wound_mass_g: float | None) -> DriveLoad:
-    """The load of winding so many turns, with this mass of strand on the spool in the end."""
+def measure_load(
+    job: Job, coil: Coil, fit: Fit, turns: float, wound_mass_g: float | None, cruise_rpm: float
+) -> DriveLoad:
+    """The load of winding so many turns, with this mass of strand on the spool in the end, and this last cruise."""
     machine = job.machine
     level = coil.top_level(turns)
     turn_length = coil.turn_length_mm(level)
-    cruise_rpm = layer_rpm(machine, turn_length)
     powered = machine.drive != "hand"
     tension = spool_tension_n(machine)
     torque = torque_n_m(tension, coil.radius_mm(level))

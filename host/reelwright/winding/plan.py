@@ -17,6 +17,7 @@ from reelwright.winding.fit import layers_that_fit, measure_fit, outer_diameter_
 from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError
 from reelwright.winding.lay import default_rise_u, lay_pitch_mm, rise_factor
 from reelwright.winding.mass import strand_length_mm, strand_mass_g
+from reelwright.winding.pace import Pace
 from reelwright.winding.planned import LayerRow, Plan, StopKind, turns_to_reversal
 from reelwright.winding.pulses import PulseScale, layer_boundaries
 from reelwright.winding.source import Drawn, SourceCheck, check_source, source_findings
@@ -67,8 +68,9 @@ def make_plan(job: Job) -> Plan:
     length, mass = inputs.counted(drawn_mm, amount.ends_mm)
     fit = measure_fit(job, coil, turns)
     wound_g = _mass_g(job, 1000 * amount.wound_m)
-    load = measure_load(job, coil, fit, turns, wound_g)
-    ramp = _ramp(job, scale, load.cruise_rpm)
+    layers = _layer_rows(job, coil, amount.turns)
+    load = measure_load(job, coil, fit, turns, wound_g, layers[-1].spool_rpm)
+    pace = _pace(job, scale, layer_pulses, layers)
     source = _source(job, amount.wound_m, Drawn(inputs.strand, drawn_mm))
     return Plan(
         job=job,
@@ -89,10 +91,10 @@ def make_plan(job: Job) -> Plan:
         source=source,
         target_pulses=target,
         layer_pulses=layer_pulses,
-        layers=_layer_rows(job, coil, amount.turns),
+        layers=layers,
         stops=stops,
-        ramp=ramp,
-        seconds=_seconds(load.cruise_rpm, scale, ramp, stops, target),
+        pace=pace,
+        seconds=_seconds(pace, stops, target),
         load=load,
         findings=_findings(job, coil, scale, amount.turns, fit, load, source),
         phase_turns=turns_to_reversal(coil, scale.exact_turns(target)),
@@ -247,7 +249,8 @@ def _layer_rows(job: Job, coil: Coil, turns: Fraction) -> tuple[LayerRow, ...]:
         end = coil.end_turns(number) if number <= full else float(turns)
         cumulative_m = coil.length_mm(end) / 1000
         turn_length = coil.turn_length_mm(level)
-        rpm = layer_rpm(job.machine, turn_length)
+        # in mid-pass the strand may still lie a level lower; the winder knows the layer alone
+        rpm = layer_rpm(job.machine, coil.turn_length_mm(number - 1))
         rows.append(
             LayerRow(
                 layer=number,
@@ -291,23 +294,21 @@ def _stops(
     return tuple((pulses, found[pulses]) for pulses in sorted(found) if 0 < pulses < target)
 
 
-def _ramp(job: Job, scale: PulseScale, cruise_rpm: float) -> Ramp | None:
-    machine = job.machine
+def _pace(job: Job, scale: PulseScale, layer_pulses: tuple[int, ...], layers: tuple[LayerRow, ...]) -> Pace:
+    """The speeds of the layers and, where a motor turns the spool, its ramp."""
+    machine, layer_rpms = job.machine, tuple(row.spool_rpm for row in layers)
     if machine.drive == "hand":
-        return None
-    return Ramp.for_sensor(
-        cruise_rpm,
-        machine.approach_rpm,
+        return Pace(None, scale, layer_pulses, layer_rpms)
+    ramp = Ramp.for_sensor(
+        layer_rpms[0],
+        min(machine.approach_rpm, layer_rpms[-1]),
         machine.acceleration_rpm_s,
         machine.slowing_rpm_s,
         float(scale.per_spool_turn),
     )
+    return Pace(ramp, scale, layer_pulses, layer_rpms)
 
 
-def _seconds(
-    cruise_rpm: float, scale: PulseScale, ramp: Ramp | None, stops: tuple[tuple[int, StopKind], ...], target: int
-) -> float:
-    if ramp is None:
-        return scale.turns(target) * 60 / cruise_rpm
+def _seconds(pace: Pace, stops: tuple[tuple[int, StopKind], ...], target: int) -> float:
     ends = [0, *(pulses for pulses, _ in stops), target]
-    return sum(ramp.seconds(scale.turns(end - begin)) for begin, end in pairwise(ends))
+    return sum(pace.seconds(begin, end) for begin, end in pairwise(ends))

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from reelwright.winding.findings import Finding
     from reelwright.winding.fit import Fit
     from reelwright.winding.job import Job
+    from reelwright.winding.pace import Pace
     from reelwright.winding.pulses import PulseScale
     from reelwright.winding.source import SourceCheck
     from reelwright.winding.uncertainty import Estimate, Inputs
@@ -80,7 +81,7 @@ class Plan:
     layer_pulses: tuple[int, ...]  # end of each layer; the last is the target
     layers: tuple[LayerRow, ...]
     stops: tuple[tuple[int, StopKind], ...]  # pauses before the target, ascending
-    ramp: Ramp | None  # None for a hand drive
+    pace: Pace
     seconds: float  # turning time, without the pauses
     load: DriveLoad
     findings: tuple[Finding, ...]
@@ -138,8 +139,18 @@ class Plan:
 
     @property
     def cruise_rpm(self) -> float:
-        """The one speed that the winder is sent: that of the last layer, where it is slowest."""
+        """Speed of the spool in the first layer, where it is fastest; a wanted line speed lowers it in those above."""
+        return self.layers[0].spool_rpm
+
+    @property
+    def slowest_rpm(self) -> float:
+        """Cruise in the last layer."""
         return self.load.cruise_rpm
+
+    @property
+    def ramp(self) -> Ramp | None:
+        """How the drive goes from stop to stop; None for a hand drive."""
+        return self.pace.ramp
 
     @property
     def torque_n_m(self) -> float:
@@ -209,8 +220,7 @@ class Plan:
         following = bisect_right(self._leg_ends, pulses)
         if following == len(self._leg_ends):
             return 0.0
-        to_stop = self.scale.turns(self._leg_ends[following] - pulses)
-        return self.ramp.seconds(to_stop, rpm) + self._legs_after[following]
+        return self.pace.seconds(pulses, self._leg_ends[following], rpm) + self._legs_after[following]
 
     def at_pulses(self, pulses: int, uncertain_turns: float = 0.0) -> Wound:
         """What was really wound at this count, short of the target or beyond it.
@@ -250,7 +260,7 @@ class Plan:
         after = [0.0]
         if self.ramp is not None:
             for begin, end in zip(self._leg_ends[-2::-1], self._leg_ends[:0:-1], strict=True):
-                after.append(after[-1] + self.ramp.seconds(self.scale.turns(end - begin)))
+                after.append(after[-1] + self.pace.seconds(begin, end))
         return after[::-1]
 
     def to_dict(self) -> dict[str, object]:
