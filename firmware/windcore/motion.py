@@ -1,5 +1,6 @@
 """One motion, from rest to the next stop: the drive on its ramp, or a hand told by the lamp."""
 
+from windcore.brake import Brake
 from windcore.line import LineSpeed
 from windcore.ramp import Ramp, grain_for
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND, Outputs
@@ -27,6 +28,8 @@ class Motion:
         self.ramp = Ramp()
         self.speed_loop = SpeedLoop()
         self.line = LineSpeed()
+        self.brake = Brake()
+        self._duty = 0
         self.halt = 0
         self.stop_reason = codes.STOP_AT_LAYER
         self.arrived = False
@@ -40,6 +43,7 @@ class Motion:
         self.grain = grain
         self.ramp.prepare(job.cruise_rate, job.creep_rate, job.acceleration, job.deceleration, job.creep_pulses, grain)
         self.line.prepare(job, self.ramp.fastest)
+        self.brake.prepare(job.full_rate * grain // 100, 2 * job.creep_rate * grain // 100)
         self.speed_loop.prepare(job.full_rate * grain // 100, grain)
         self._speedometer.prepare(grain)
         self._step_gain = (job.step_numerator << _STEP_SCALE) // (job.step_denominator * grain)
@@ -52,6 +56,9 @@ class Motion:
         self.ramp.reset()
         self.speed_loop.reset()
         self.line.begin()
+        self.brake.begin()
+        self.ramp.brakes_in(self.brake.lag_ms)
+        self._duty = 0
 
     def ease(self, count: int, reason: int) -> None:
         """Bring the stop forward to where the ramp can end; a planned stop before that stays the stop."""
@@ -73,6 +80,11 @@ class Motion:
             self.ramp.cruise_at(self.line.cruise(layer))
             self._drive(count, outputs, step_ms)
 
+    def rested(self, count: int) -> None:
+        """The spool stands at this count: what it ran over its stop teaches the next one."""
+        if count - self.halt > 1:
+            self.brake.ran_over(self.ramp.lag_at_creep_ms)
+
     def slows(self) -> bool:
         """Whether the way from here is only down to the stop."""
         return self.arrived or self.ramp.slowing
@@ -91,7 +103,10 @@ class Motion:
         if self._job.drive == codes.STEPPER:
             outputs.step_rate = wanted * self._step_gain >> _STEP_SCALE
         else:
-            outputs.duty = self.speed_loop.advance(wanted, measured, step_ms)
+            if not self.ramp.slowing and measured < self.ramp.cruise:
+                self.brake.rising(self._duty, measured, step_ms)
+                self.ramp.brakes_in(self.brake.lag_ms)
+            self._duty = outputs.duty = self.speed_loop.advance(wanted, measured, step_ms)
 
     def _guide_hand(self, count: int, layer: int, outputs: Outputs) -> None:
         if self.arrived:

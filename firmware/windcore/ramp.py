@@ -20,7 +20,7 @@ def grain_for(full_rate: int) -> int:
 class Ramp:
     """Rises to the cruise rate, and falls so as to reach the creep rate `creep_pulses` before the stop.
 
-    fastest: the job's cruise rate in grains a second; `cruise_at` may lower it on the way.
+    fastest: the job's cruise rate in grains a second; cruise: the present one, which `cruise_at` may lower on the way.
     """
 
     def __init__(self) -> None:
@@ -30,13 +30,26 @@ class Ramp:
         """Take a job's rates in hundredths of a pulse per second, and their rise and fall in a second."""
         self._grain = grain
         self.fastest = max(1, min(_FASTEST, cruise * grain // 100))
-        self._cruise = self.fastest
-        self._creep = max(1, min(self._cruise, creep * grain // 100))
+        self.cruise = self.fastest
+        self._creep = max(1, min(self.cruise, creep * grain // 100))
         self._rise = max(1, min(_HARDEST, rise * grain // 100))
         self._fall = max(1, min(_HARDEST, fall * grain // 100))
         self._creep_pulses = creep_pulses
         self._farthest = (1 << 29) // grain
+        self.brakes_in(0)
         self.reset()
+
+    def brakes_in(self, lag_ms: int) -> None:
+        """Take the lag of the brake, at most 2^15 ms: below the knee the rate falls by its own share, not evenly."""
+        self._lag_ms = lag_ms
+        self._knee = self._fall * min(lag_ms, _FASTEST * 1000 // self._fall) // 1000
+        # a lag that ends below the creep rate is none
+        self._creep_way = lag_ms * (self._knee - self._creep) // 1000 if self._knee > self._creep else 0
+
+    @property
+    def lag_at_creep_ms(self) -> int:
+        """The lag of a brake that can just keep the even fall at twice the creep rate."""
+        return min(_FASTEST, 2000 * self._creep // self._fall)
 
     def reset(self) -> None:
         """Start from rest."""
@@ -45,7 +58,7 @@ class Ramp:
 
     def cruise_at(self, rate: int) -> None:
         """Take another cruise, in grains a second; the ramp rises or falls to it as to any other."""
-        self._cruise = max(self._creep, min(self.fastest, rate))
+        self.cruise = max(self._creep, min(self.fastest, rate))
 
     def advance(self, remaining: int, measured: int, step_ms: int) -> int:
         """The rate for the next step of step_ms (at most 100), with `remaining` pulses to the stop.
@@ -65,21 +78,27 @@ class Ramp:
         elif self._needed(self.rate) + self.rate * step_ms // 500 < to_creep:
             # two steps of room, so that the rate does not flutter about the edge of the trapezoid
             self.slowing = False
-            if self.rate > self._cruise:
-                self.rate = max(self._cruise, self.rate - falling)
+            if self.rate > self.cruise:
+                self.rate = max(self.cruise, self.rate - falling)
             else:
-                self.rate = min(self._cruise, self.rate + rising)
+                self.rate = min(self.cruise, self.rate + rising)
         return self.rate
 
     def stopping_pulses(self, rate: int) -> int:
         """Pulses from a rate in grains a second to rest, approach included."""
-        rate = min(_FASTEST, abs(rate))
-        return rate * rate // (2 * self._fall) // self._grain + self._creep_pulses + 1
+        rate = max(self._creep, min(_FASTEST, abs(rate)))
+        to_rest = self._needed(rate) - (-self._creep * self._creep // (2 * self._fall))
+        return to_rest // self._grain + self._creep_pulses + 1
 
     def _needed(self, rate: int) -> int:
-        """Grains from a rate to the creep rate."""
+        """Grains from a rate to the creep rate: evenly down to the knee, below it as the brake can."""
         rate = min(_FASTEST, rate)
-        return (rate * rate - self._creep * self._creep) // (2 * self._fall)
+        knee = self._knee
+        if knee <= self._creep:
+            return (rate * rate - self._creep * self._creep) // (2 * self._fall)
+        if rate <= knee:
+            return self._lag_ms * (rate - self._creep) // 1000
+        return (rate * rate - knee * knee) // (2 * self._fall) + self._creep_way
 
     def _fall_towards(self, to_creep: int, rising: int, falling: int) -> None:
         if self.rate < self._creep:

@@ -348,6 +348,7 @@ class Session:
     def _come_to_rest(self, outputs: Outputs) -> None:
         outputs.off()
         self.rate = 0
+        self.motion.rested(self.count)
         if self._outcome == codes.ABANDONED:
             self._go(transitions.COMPLETED)
             self._end()

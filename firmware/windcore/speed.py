@@ -139,6 +139,6 @@ class SpeedLoop:
                 # two periods without a pulse: it stalls, and the rate is not stale but nil
                 change = max(change, self.STALLED_PER_S * step_ms)
             self._load = max(0, min(1000000, self._load + change))
-        if measured > 2 * wanted and period_ms < 3 * self.FRESH_MS:
+        if 2 * measured > 3 * wanted and period_ms < 3 * self.FRESH_MS:
             return 1
         return max(1, min(1000, duty))

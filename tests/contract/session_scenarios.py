@@ -3,6 +3,7 @@
 from rig import COUNTER_START, WRAP, Rig, in_state
 
 from windcore import transitions
+from windcore.brake import LONGEST_LAG_MS, Brake
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND
 from windlink import codes
 from windlink.job import JOB_FIELDS, POSITION
@@ -172,6 +173,36 @@ def a_hand_is_told_ahead_and_its_overshoot_is_counted():
     assert rig.session.count == int(rig.turned // 1) > 1505
 
 
+def a_brake_is_learned_on_the_way_up_and_corrected_by_a_stop_that_was_run_over():
+    brake = Brake()
+    brake.prepare(6000, 100)
+    assert brake.lag_ms == 0
+    # a spool whose rate nears that of its duty by a share of 1/2 in a second, at full duty: the lag is 2 s
+    rate = 0.0
+    for _ in range(150):
+        brake.rising(1000, int(rate), 10)
+        rate += (6000 - rate) / 2 * 0.01
+    learned = brake.lag_ms
+    assert 1900 * 10 // 8 < learned < 2100 * 10 // 8, learned
+    brake.begin()
+    assert brake.lag_ms == learned, "it holds until the next way up has told more"
+    brake.ran_over(0)
+    assert brake.lag_ms == learned * 14 // 10
+    brake.ran_over(9000)
+    assert brake.lag_ms == 9000
+    for _ in range(20):
+        brake.ran_over(0)
+    assert 9000 < brake.lag_ms <= LONGEST_LAG_MS
+    # one that never moves, and one that turns the drive: no lag, and no number that grows without end
+    brake.prepare(32767, 1)
+    for _ in range(10000):
+        brake.rising(1000, 0, 100)
+    assert brake.lag_ms == 0
+    brake.begin()
+    brake.rising(0, 32767, 100)
+    assert brake.lag_ms == 0
+
+
 LINE = {"line_turn": 30000, "line_first": 27000, "line_rise": 9000, "layer_numerator": 300, "first_numerator": 300}
 
 
@@ -333,6 +364,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 session.motion,
                 session.motion.ramp,
                 session.motion.line,
+                session.motion.brake,
                 session.motion.speed_loop,
                 session.events,
             ):
@@ -396,6 +428,7 @@ PROMISES = (
     a_pause_eases_to_rest_and_goes_on_to_the_same_target,
     an_abandoned_job_eases_to_rest_and_is_over,
     a_hand_is_told_ahead_and_its_overshoot_is_counted,
+    a_brake_is_learned_on_the_way_up_and_corrected_by_a_stop_that_was_run_over,
     a_spool_that_grows_is_slowed_so_that_its_strand_keeps_its_speed,
     a_hand_that_draws_the_strand_too_fast_is_told_until_it_is_slower,
     a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same,

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -41,6 +43,33 @@ def test_an_ideal_drive_arrives_at_creep_and_never_passes_cruise(motion: tuple[i
     assert rate == 0
     # one step at the creep rate is the farthest that it can pass the stop, plus one step of the ramp
     assert turned - distance <= (creep / 100 + change / grain) * STEP_MS / 1000 + 1
+
+
+@given(motions(), st.integers(0, 32767))
+def test_a_slow_brake_is_asked_for_no_more_than_its_share_of_the_rate(
+    motion: tuple[int, int, int, int], lag_ms: int
+) -> None:
+    cruise, creep, acceleration, _ = motion
+    grain = grain_for(cruise)
+    ramp = Ramp()
+    creep_pulses = max(1, creep // 100)
+    ramp.prepare(cruise, creep, acceleration, acceleration, creep_pulses, grain)
+    even = ramp.stopping_pulses(ramp.fastest)
+    ramp.brakes_in(lag_ms)
+    distance = ramp.stopping_pulses(ramp.fastest)
+    assert distance >= even - 1, "a lag never makes the way shorter"
+    # an ideal drive on its way down: the way that is left from a rate is what a share of it in each second needs
+    fall = max(1, acceleration * grain // 100)
+    least = max(1, creep * grain // 100)
+    rates = [least + (ramp.fastest - least) * part // 16 for part in range(17)]
+    for slower, faster in pairwise(rates):
+        if faster > slower:
+            way = (ramp.stopping_pulses(faster) - ramp.stopping_pulses(slower) + 1) * grain
+            mean = (slower + faster) / 2
+            needed = (
+                mean * (faster - slower) / fall if faster * 1000 > fall * lag_ms else (faster - slower) * lag_ms / 1000
+            )
+            assert way >= needed * 0.98 - 2
 
 
 @given(st.integers(1, 2_000_000))
