@@ -12,6 +12,7 @@ runaway       The motor driver is stuck at full drive. After three seconds a per
               stop, and the drive is dead from then on.
 swapped_leads The motor turns the other way. Lasts. A ratchet holds the spool against it.
 slip          The spool slips on its shaft and makes half of its turns. Ends once the shaft has stood for five seconds.
+lost_steps    A stepper loses two steps in three; another drive has none to lose. Ends like a slip.
 wheel_dead    The measuring wheel's wire is off: its counter stands. Lasts.
 sensor_noise  Interference on the sensor's wire for half a second: pulses that no shaft makes and, with two channels,
               transitions that none can make.
@@ -42,6 +43,7 @@ KINDS = (
     "runaway",
     "swapped_leads",
     "slip",
+    "lost_steps",
     "wheel_dead",
     "sensor_noise",
     "hitch",
@@ -87,6 +89,7 @@ class Faults:
         self.dead_drive = False
         self.swapped_leads = False
         self.slip = False
+        self.lost_steps = False
         self.wheel_dead = False
         self.sensor_noise = False
         self.hitch = False
@@ -108,11 +111,12 @@ class Faults:
             self._point()
         if self._left_ms:
             self._pass_time(step_ms)
-        if self.snag or self.slip:
+        if self.snag or self.slip or self.lost_steps:
             self._stood_ms = 0 if turning else self._stood_ms + step_ms
             if self._stood_ms >= _FREED_AFTER_MS:
                 self.snag = False
                 self.slip = False
+                self.lost_steps = False
 
     def restarted(self) -> None:
         """The board has restarted: what a restart ends is over."""

@@ -69,4 +69,7 @@ class Shaft:
         elif before == 0.0 and after < 0.0 and self.friction.ratchet:
             motor.hold(volts if closed else 0.0)
             turned = 0.0
+        elif before == 0.0 and turned * after < 0.0:
+            # while the current rises, friction holds the shaft: it does not set out the other way
+            turned = 0.0
         return turned

@@ -36,6 +36,7 @@ _TENSION_SWITCH_TIMES = 4.0  # back tensions at which a tension switch acts
 _WEAK_SHARES = (1e-9, 0.67)  # of the edges that a weak sensor misses, in turn; never all seen, or it would catch up
 _WEAK_STEPS = 50  # on average until the next
 _SLIPPING_SHARE = 0.5  # of the shaft's turns that a slipping spool does not follow
+_STEPS_MADE = 1 / 3  # by a stepper that loses steps
 _WEIGHING_CHANGE = 0.005  # change of inertia worth preparing the motor again
 
 
@@ -142,8 +143,9 @@ class Plant:
             turned = self._hand.step(lamp)
             self.speed = self._hand.speed_rps * _TWO_PI
         else:
-            turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN
-            self.speed = self._stepper.speed
+            made = _STEPS_MADE if faults.lost_steps else 1.0
+            turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN * made
+            self.speed = self._stepper.speed * made
         if self._turner:
             by_hand = self._turner.step(turned)
             if by_hand:

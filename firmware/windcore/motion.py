@@ -20,7 +20,8 @@ class Motion:
     """Where the present motion stops, and how to get there.
 
     halt: the count at which it stops. stop_reason: why there, one of the link's stops. arrived: whether the count
-    has reached the halt; the drive is off from then on.
+    has reached the halt; the drive is off from then on. steps_turn: the rate that a stepper's present steps make,
+    in grains a second.
     """
 
     def __init__(self, speedometer: Speedometer) -> None:
@@ -35,6 +36,7 @@ class Motion:
         self.arrived = False
         self.grain = 1
         self._step_gain = 0
+        self.steps_turn = 0
 
     def prepare(self, job: "Job") -> None:
         """Take a job."""
@@ -56,6 +58,7 @@ class Motion:
         self.ramp.reset()
         self.speed_loop.reset()
         self.line.begin()
+        self.steps_turn = 0
         self.brake.begin()
         self.ramp.brakes_in(self.brake.lag_ms)
         self._duty = 0
@@ -102,6 +105,8 @@ class Motion:
         wanted = self.ramp.advance(self.halt - count, measured, step_ms)
         if self._job.drive == codes.STEPPER:
             outputs.step_rate = wanted * self._step_gain >> _STEP_SCALE
+            # of whole steps: at most MOST_STEPS_S of them, so that this stays below 2^30 too
+            self.steps_turn = (outputs.step_rate << _STEP_SCALE) // max(1, self._step_gain)
         else:
             if not self.ramp.slowing and measured < self.ramp.cruise:
                 self.brake.rising(self._duty, measured, step_ms)

@@ -5,6 +5,7 @@
 
 from windcore.plausibility import ILLEGAL_A_SECOND
 from windcore.speed import LONG_PROOF_MS, PROOF_MS, PROOF_PULSES
+from windcore.steps import FRESH_MS
 from windcore.ticks import LEASE_MS, LOOP_MS
 from windcore.trips import LATE_MS, LONGEST_SILENCE_MS
 from windlink import codes as c
@@ -84,6 +85,13 @@ PROTECTIONS = {
         "`slip_permille` of a window and `slip_slack` wheel pulses are missing; a window's end may double that",
         "wheel pulses seen in the window",
         "wheel pulses expected from the turns",
+    ),
+    c.LOST_STEPS: Protection(
+        "a stepper turns short of its stop, and lags behind its steps",
+        "a pulse that comes more than `lag_pulses`, and what %d ms of steps make, late; a window's end may double that"
+        % FRESH_MS,
+        "lag, pulses",
+        "`lag_pulses`",
     ),
     c.BAD_SENSOR: Protection(
         "turning, loaded or waiting, and the counters tell what no shaft can do: a jump, a single channel that counts"

@@ -1,6 +1,7 @@
 """The protective stops: what each watches for, and when it acts. What a trip does is the session's affair."""
 
 from windcore.plausibility import Plausibility
+from windcore.steps import StepCheck
 from windcore.ticks import LEASE_MS
 from windcore.wheel import WheelCheck
 from windlink.codes import (
@@ -11,6 +12,7 @@ from windlink.codes import (
     HAND,
     LATE_LOOP,
     LINK_LOST,
+    LOST_STEPS,
     NO_PULSES,
     OVERSPEED,
     RUN_OUT,
@@ -66,16 +68,19 @@ class Watch:
         self._wheel_pulses = 0
         self.plausibility = Plausibility()
         self.wheel = WheelCheck()
+        self.steps = StepCheck()
 
     def prepare(self, job: "Job") -> None:
-        """Take a job."""
+        """Take a job, which the motion has taken before."""
         self._job = job
+        self.steps.prepare(job, self._motion.grain)
         self.plausibility.prepare(job)
         self.wheel.prepare(job)
 
     def begin(self, count: int) -> None:
         """Start from rest at this count."""
         self._highest = count
+        self.steps.begin(count)
         self.wheel.begin(count, self._wheel_pulses)
 
     def take(self, inputs: "Inputs", step_ms: int) -> None:
@@ -100,9 +105,9 @@ class Watch:
         if reason or by_hand:
             # a hand on the crank is no drive: its speed and its rests are the operator's own
             return reason
-        return self._driven(count) or self.link(job.link_loss, silent_ms, job.link_loss_ms)
+        return self._driven(count, step_ms) or self.link(job.link_loss, silent_ms, job.link_loss_ms)
 
-    def _driven(self, count: int) -> int:
+    def _driven(self, count: int, step_ms: int) -> int:
         job = self._job
         motion = self._motion
         speedometer = self._speedometer
@@ -114,6 +119,8 @@ class Watch:
             return reason
         if motion.arrived:
             return self.overrun(count - motion.halt, job.overrun_pulses)
+        if self.steps.lost(count, motion.steps_turn, step_ms):
+            return self._found(LOST_STEPS, self.steps.lag, job.lag_pulses)
         return self.pulses(speedometer.quiet_ms, job.no_pulses_ms + 4 * motion.pulse_ms())
 
     def switches(self, active: int) -> int:

@@ -26,6 +26,7 @@ RESTARTED = 10
 RUNS_ON = 11
 SLIP = 12
 BAD_SENSOR = 13
+LOST_STEPS = 14
 
 # Why a request is refused.
 UNKNOWN_REQUEST = 1

@@ -51,6 +51,7 @@ JOB_FIELDS = (
     Field("line_turn", 0, LONGEST_TURN, "longest turn at which cruise_rate is wound; 0: in every layer"),
     Field("line_first", 0, LONGEST_TURN, "length of a turn in layer 1, in the unit of line_turn"),
     Field("line_rise", 0, LONGEST_TURN, "and what each further layer adds; longer turns are wound as much slower"),
+    Field("lag_pulses", 0, 100000, "stepper: lag of the shaft behind its steps that trips; 0: not looked at"),
 )
 
 POSITION = {field.name: position for position, field in enumerate(JOB_FIELDS)}

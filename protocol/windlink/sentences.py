@@ -82,6 +82,12 @@ TRIPS = {
         "Look for a loose or unshielded sensor wire, a dirty or shaking sensor, and wrong values of pulses_per_turn,"
         " barrel_diameter_mm or measuring_wheel_mm_per_pulse. Count the turns again before going on.",
     ),
+    c.LOST_STEPS: Saying(
+        "lost_steps",
+        "The spool lags behind the steps of its motor.",
+        "Look for a spool that drags, strand that pulls hard, a loose coupling or belt, too little motor current, and"
+        " too high a speed or acceleration; and for a wrong steps_per_spool_turn, or a sensor that misses pulses.",
+    ),
 }
 
 # What a trip says of a count that it leaves behind, where that is not what is on the spool.

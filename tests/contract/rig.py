@@ -47,6 +47,7 @@ DEFAULTS = {
     "line_turn": 0,
     "line_first": 0,
     "line_rise": 0,
+    "lag_pulses": 4,
 }
 
 
@@ -70,6 +71,7 @@ class Rig:
         self.turned = 0.0  # pulses, exact
         self.stuck = False
         self.forced = None  # pulses a second, whatever the drive says
+        self.steps_share = 1.0  # of a stepper's steps that its shaft makes
         self.strand = 0.0  # sixteenths of a wheel pulse
         self.strand_share = 1.0  # of what the turns should draw
 
@@ -85,7 +87,7 @@ class Rig:
             job = self.session.job
             rate = job.full_rate / 100 * self.outputs.duty / 1000
             if self.outputs.step_rate:
-                rate = self.outputs.step_rate * job.step_denominator / job.step_numerator
+                rate = self.outputs.step_rate * job.step_denominator / job.step_numerator * self.steps_share
             if job.drive == codes.HAND:
                 rate = 30.0 if self.outputs.lamp in (LAMP_WIND, LAMP_SLOWER, LAMP_NEARLY) else 0.0
             if self.forced is not None:

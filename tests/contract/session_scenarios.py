@@ -173,6 +173,29 @@ def a_hand_is_told_ahead_and_its_overshoot_is_counted():
     assert rig.session.count == int(rig.turned // 1) > 1505
 
 
+def a_hand_is_warned_by_the_time_that_is_left_at_its_speed_and_not_by_a_count():
+    left = {}
+    for speed in (10.0, 40.0, 120.0):
+        rig = in_state(codes.WINDING, drive=codes.HAND, stops=(), highest_rate=100000, lead_ms=2000)
+        rig.forced = speed
+        while rig.outputs.lamp == LAMP_WIND:
+            rig.step()
+        left[speed] = 1500 - rig.session.count
+        assert rig.outputs.lamp == LAMP_SLOWER
+        assert not rig.outputs.buzzer
+        # two seconds ahead, but for a step and the pulses that a window of the rate may be off by
+        assert abs(left[speed] / speed - 2.0) < 0.5, left
+        while rig.outputs.lamp in (LAMP_WIND, LAMP_SLOWER):
+            rig.step()
+        assert rig.outputs.lamp == LAMP_NEARLY
+        assert abs((1500 - rig.session.count) / speed - 2.0 / 3) < 0.3
+        while not rig.outputs.buzzer:
+            rig.step()
+        assert rig.outputs.lamp == LAMP_STOP
+        assert rig.session.count >= 1500
+    assert left[10.0] * 8 < left[120.0]
+
+
 def a_brake_is_learned_on_the_way_up_and_corrected_by_a_stop_that_was_run_over():
     brake = Brake()
     brake.prepare(6000, 100)
@@ -361,6 +384,7 @@ def every_number_that_is_kept_is_below_two_to_the_thirty():
                 session.watch,
                 session.watch.plausibility,
                 session.watch.wheel,
+                session.watch.steps,
                 session.motion,
                 session.motion.ramp,
                 session.motion.line,
@@ -428,6 +452,7 @@ PROMISES = (
     a_pause_eases_to_rest_and_goes_on_to_the_same_target,
     an_abandoned_job_eases_to_rest_and_is_over,
     a_hand_is_told_ahead_and_its_overshoot_is_counted,
+    a_hand_is_warned_by_the_time_that_is_left_at_its_speed_and_not_by_a_count,
     a_brake_is_learned_on_the_way_up_and_corrected_by_a_stop_that_was_run_over,
     a_spool_that_grows_is_slowed_so_that_its_strand_keeps_its_speed,
     a_hand_that_draws_the_strand_too_fast_is_told_until_it_is_slower,

@@ -111,6 +111,35 @@ def more_strand_than_the_turns_explain_means_a_sensor_that_misses_turns():
     tripped_with(codes.BAD_SENSOR, rig)
 
 
+def a_stepper_that_makes_its_steps_never_trips_and_one_that_loses_some_does():
+    rig = in_state(codes.WINDING, drive=codes.STEPPER, stops=())
+    rig.until(codes.FINISHED)
+    for share in (0.3, 0.6, 0.85):
+        rig = in_state(codes.WINDING, drive=codes.STEPPER, stops=())
+        rig.step(300)
+        before = rig.session.count
+        rig.steps_share = share
+        tripped_with(codes.LOST_STEPS, rig)
+        assert rig.session.trip_value > rig.session.trip_limit == 4
+        # the shaft lags by (1 - share) / share of what it turns; a window may begin anew on the way
+        lag = 5 + 0.03 * 40
+        assert (rig.session.count - before) * (1 - share) / share <= 2 * lag + 2
+    # what a pause leaves is no lag
+    rig = in_state(codes.WINDING, drive=codes.STEPPER)
+    rig.until(codes.WAITING)
+    rig.step(500)
+    assert rig.session.go_on(rig.session.wait) == 0
+    rig.until(codes.WAITING)
+
+
+def a_job_may_leave_the_steps_unwatched_and_other_drives_have_none():
+    for changes in ({"drive": codes.STEPPER, "lag_pulses": 0}, {"drive": codes.DC}):
+        rig = in_state(codes.WINDING, stops=(), **changes)
+        rig.steps_share = 0.5
+        rig.step(600)
+        assert rig.session.state == codes.WINDING
+
+
 def a_winder_without_a_wheel_never_slips():
     rig = in_state(codes.WINDING, stops=())
     for _ in range(300):
@@ -250,6 +279,8 @@ PROMISES = (
     a_wheel_that_agrees_with_the_shaft_never_trips,
     a_spool_that_slips_trips_within_two_turns_and_strand_that_stands_within_half_a_turn,
     more_strand_than_the_turns_explain_means_a_sensor_that_misses_turns,
+    a_stepper_that_makes_its_steps_never_trips_and_one_that_loses_some_does,
+    a_job_may_leave_the_steps_unwatched_and_other_drives_have_none,
     a_winder_without_a_wheel_never_slips,
     a_wheel_is_compared_afresh_from_each_stop,
     a_jump_that_no_drive_can_make_trips_at_its_limit,

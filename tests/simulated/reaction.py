@@ -17,6 +17,7 @@ from windcore.protections import BUDGET_MS
 from windcore.session import Session
 from windcore.signals import Inputs, Outputs
 from windcore.speed import LONG_PROOF_MS, PROOF_MS, PROOF_PULSES
+from windcore.steps import FRESH_MS
 from windcore.ticks import LEASE_MS, LOOP_MS
 from windlink import codes, sentences
 from windlink.job import JOB_FIELDS, POSITION
@@ -179,6 +180,13 @@ def _deviation_ms(run: Run, share: float) -> float:
     return pulses / run.pulses_per_turn * TURN / run.slowest * 1000
 
 
+def _lag_ms(run: Run) -> float:
+    """Until a shaft that makes a third of its steps lags by more than is allowed, and one more of its pulses comes."""
+    turned_a_s = run.slowest / TURN * run.pulses_per_turn
+    # it lags by twice what it turns; a window that ends on the way starts the comparison afresh
+    return 2 * ((run.values["lag_pulses"] + 1) / 2 / turned_a_s * 1000 + 1.5 * FRESH_MS) + 2000 / turned_a_s
+
+
 CASES = (
     Case("no_pulses", codes.NO_PULSES, "sensor_dead", _fault("sensor_dead"), _silence_ms, NO_SWITCHES),
     Case(
@@ -228,6 +236,7 @@ CASES = (
         {"highest_rate": 2000000},
     ),
     Case("slip", codes.SLIP, "slip", _fault("slip"), lambda run: _deviation_ms(run, 0.5), WHEEL),
+    Case("lost_steps", codes.LOST_STEPS, "lost_steps", _fault("lost_steps"), _lag_ms, NO_SWITCHES, ("stepper",)),
     Case(
         "bad_sensor, wheel turns on",
         codes.BAD_SENSOR,

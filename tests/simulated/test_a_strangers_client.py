@@ -106,7 +106,7 @@ def test_the_page_is_enough_to_wind_a_job_to_its_exact_pulse(port: str) -> None:
 
     rate = 100 * 20  # hundredths of a pulse per second at one turn a second
     job = [3, 1, 1, LAYER, 1, LAYER, TARGET, 2 * rate, rate // 5, 3 * rate, 3 * rate, rate, 4]
-    job += [300, 1000, 5, 0, 5000, 0, 0, 0, 1, 20, rate // 2, 0, 0, 0, 0, 0, 0, 0, 0]
+    job += [300, 1000, 5, 0, 5000, 0, 0, 0, 1, 20, rate // 2, 0, 0, 0, 0, 0, 0, 0, 0, 0]
     job += [LAYER, 1, 1000, 2]
     winder.ask("offer", 91, len(job))
     for at in range(0, len(job), 8):

@@ -23,6 +23,8 @@ OVERSPEED_MARGIN = 1.15
 OVERSPEED_PULSES_S = 0.7
 BACKWARDS_TURNS = Fraction(1, 4)
 OVERRUN_TURNS = 1
+LAG_TURNS = Fraction(1, 16)  # of a stepper's shaft behind its steps: far more than gears and belts give
+LEAST_LAG_PULSES = 3
 HAND_LEAD_S = 3.0
 HAND_STANDSTILL_S = 1.0
 STANDSTILL_PULSES = 1.5  # periods at winding speed: a spool that a stuck driver turns is not taken for one that stands
@@ -75,6 +77,7 @@ def job_values(job: Job, plan: Plan) -> list[int]:
         "step_numerator": steps.numerator,
         "step_denominator": steps.denominator,
         "overrun_pulses": max(3, round(pulses_per_turn * OVERRUN_TURNS)),
+        "lag_pulses": max(LEAST_LAG_PULSES, round(pulses_per_turn * LAG_TURNS)) if machine.drive == "stepper" else 0,
         **wheel_values(job, plan),
         **line_values(plan),
     }

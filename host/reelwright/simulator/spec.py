@@ -27,6 +27,7 @@ FAULTS = {
     "runaway": "the motor driver is stuck at full drive, until a person opens the emergency stop after 3 s",
     "swapped_leads": "the motor turns the other way from then on",
     "slip": "the spool slips on its shaft, until that has stood for 5 s",
+    "lost_steps": "a stepper loses two steps in three, until it has stood for 5 s",
     "wheel_dead": "the measuring wheel's counter stands from then on",
     "sensor_noise": "the sensor's wire picks up pulses that no shaft makes, for 0.5 s",
     "hitch": "the program stands still for 0.2 s",
