@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import asdict, frozen
 
@@ -106,6 +106,29 @@ class SensorResult:
     illegal: int = 0
     wheel_pulses: int = 0
     restless: bool = False
+
+
+class MotorSample(NamedTuple):
+    """What one progress of a motor test told. duty: a share of full."""
+
+    turns: float
+    rpm: float
+    duty: float
+
+
+@frozen
+class DriveTuning:
+    """What a machine file should say of its DC drive. least_duty: a share of full; below it friction holds the spool.
+
+    lag_s: the time in which the spool takes on two thirds of a new speed. acceleration_rpm_s, deceleration_rpm_s: what
+    the drive keeps, at most what the machine has now.
+    """
+
+    no_load_rpm: float
+    least_duty: float
+    lag_s: float
+    acceleration_rpm_s: float
+    deceleration_rpm_s: float
 
 
 @frozen

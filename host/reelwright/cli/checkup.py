@@ -36,6 +36,12 @@ MOST_TURNS = 20
 )
 @click.option("--motor", "with_motor", is_flag=True, help="Test the motor on a few slow turns. Asks first.")
 @click.option(
+    "--tune",
+    "with_tune",
+    is_flag=True,
+    help="With --motor, for a DC machine: a second, faster run, and what the machine file should say of the drive.",
+)
+@click.option(
     "--loopback",
     "with_loopback",
     is_flag=True,
@@ -53,6 +59,7 @@ def command(
     with_sensor: bool,
     turns: int,
     with_motor: bool,
+    with_tune: bool,
     with_loopback: bool,
     free_port: bool,
 ) -> None:
@@ -67,10 +74,13 @@ def command(
         )
     if free_port and (with_sensor or with_motor or with_loopback):
         raise UsageError("--free-port goes alone: the winder then tests nothing.", "Give the tests first.")
+    if with_tune and not with_motor:
+        raise UsageError("--tune goes with --motor: it goes on from that test.", "Give both.")
     machine = _machine(machine_name) if with_sensor or with_motor else None
     if with_motor and machine is not None and machine.drive == "hand":
         raise UsageError("A machine that is turned by hand has no motor to test.", "Give --sensor alone.")
-    sys.exit(_check_up(port_name, machine, turns if with_sensor else 0, with_motor, with_loopback, free_port, as_json))
+    sensor_turns = turns if with_sensor else 0
+    sys.exit(_check_up(port_name, machine, sensor_turns, with_motor, with_tune, with_loopback, free_port, as_json))
 
 
 def _machine(name: str | None) -> Machine:
@@ -93,6 +103,7 @@ def _check_up(
     machine: Machine | None,
     turns: int,
     with_motor: bool,
+    with_tune: bool,
     with_loopback: bool,
     free_port: bool,
     as_json: bool,
@@ -129,7 +140,7 @@ def _check_up(
             verdicts += _loopback(client, winder.capabilities, report, as_json=as_json)
         motor = None
         if with_motor and machine is not None:
-            motor = _motor(client, machine, ledger, report, verdicts, as_json=as_json)
+            motor = _motor(client, machine, ledger, report, verdicts, with_tune=with_tune, as_json=as_json)
         report["verdicts"] = [asdict(each) for each in verdicts]
         ledger.record_checkup(client.port_name, report)
         if as_json:
@@ -186,6 +197,7 @@ def _motor(
     report: dict[str, object],
     verdicts: list[Verdict],
     *,
+    with_tune: bool,
     as_json: bool,
 ) -> MotorResult:
     """The test, once the operator has agreed to it; its verdicts join the others."""
@@ -193,25 +205,38 @@ def _motor(
 
     from reelwright.cli.wind import counting
     from reelwright.operation.motor_test import MotorTest, judge_motor
+    from reelwright.operation.motor_tune import Run, fast_job, tune
+    from reelwright.views.checkup_page import tuning_lines
 
     test = MotorTest(machine, client, ledger)
-    _have_confirmed(test)
+    fast = MotorTest(machine, client, ledger, job=fast_job(machine)) if with_tune else None
+    _have_confirmed([test, fast] if fast else [test])
     with counting() as interrupts:
         result = test.run(interrupts)
-    found = judge_motor(result, test.plan)
-    report["motor"] = {"wanted_rpm": test.wanted_rpm, **asdict(result)}
+        found = judge_motor(result, test.plan)
+        report["motor"] = {"wanted_rpm": test.wanted_rpm, **asdict(result)}
+        if fast and not result.trip and not result.stopped:
+            result = fast.run(interrupts)
+            found += judge_motor(result, fast.plan)
     verdicts += found
     if not as_json:
         _show(found)
+    if fast and fast.samples and all(each.rank != "fault" for each in found) and not result.stopped:
+        tuning = tune(machine, Run(test.wanted_rpm, test.samples), Run(fast.wanted_rpm, fast.samples))
+        report["tuning"] = asdict(tuning)
+        if not as_json:
+            for line in tuning_lines(tuning):
+                click.echo(line)
     return result
 
 
-def _have_confirmed(test: MotorTest) -> None:
+def _have_confirmed(tests: list[MotorTest]) -> None:
     """Show the cautions, and go on only when the operator types the words. Raises UsageError."""
-    from reelwright.operation.motor_test import CAUTIONS, PASSWORD, TURNS
+    from reelwright.operation.motor_test import CAUTIONS, PASSWORD
 
     click.echo(CAUTIONS, err=True)
-    click.echo(f"It makes {TURNS} turns at {test.wanted_rpm:.0f} rpm. To begin, type: {PASSWORD}", err=True)
+    runs = ", then ".join(f"{test.plan.turns:.0f} turns at {test.wanted_rpm:.0f} rpm" for test in tests)
+    click.echo(f"It makes {runs}. To begin, type: {PASSWORD}", err=True)
     click.echo("> ", nl=False, err=True)
     if sys.stdin.readline().strip() != PASSWORD:
         raise UsageError(

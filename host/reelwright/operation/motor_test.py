@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import evolve
 
-from reelwright.condition import MotorResult
+from reelwright.condition import MotorResult, MotorSample
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.ledger import new_job_id
@@ -83,9 +83,11 @@ class MotorTest:
         client: Client,
         ledger: Ledger,
         *,
+        job: Job | None = None,
         clock: Callable[[], float] = time.monotonic,
     ) -> None:
-        self.job = motor_job(machine)
+        """job: to run in place of the slow one."""
+        self.job = motor_job(machine) if job is None else job
         self.plan: Plan = make_plan(self.job)
         self._values = job_values(self.job, self.plan)
         self._client = client
@@ -93,6 +95,7 @@ class MotorTest:
         self._clock = clock
         self._stopped = False
         self._rate = 0
+        self.samples: list[MotorSample] = []
         self._off_at_s: float | None = None
         self.refuse_held()
 
@@ -147,10 +150,16 @@ class MotorTest:
                 continue
             fields = received.fields
             self._rate = max(self._rate, fields["rate"])
+            if fields["state"] == codes.WINDING:
+                turns = self.plan.turns_at(fields["pulses"])
+                self.samples.append(MotorSample(turns, self._rpm(fields["rate"]), fields["duty"] / 1000))
             if fields["duty"]:
                 self._off_at_s = None
             elif self._off_at_s is None:
                 self._off_at_s = self._clock()
+
+    def _rpm(self, rate: int) -> float:
+        return rate * 0.6 / float(self.plan.pulses_per_spool_turn)
 
     def _result(self, status: dict[str, Any], rest_at_s: float) -> MotorResult:
         word = sentence = remedy = ""
@@ -160,7 +169,7 @@ class MotorTest:
         return MotorResult(
             target_pulses=self.plan.target_pulses,
             pulses=status["pulses"],
-            fastest_rpm=self._rate * 0.6 / float(self.plan.pulses_per_spool_turn),
+            fastest_rpm=self._rpm(self._rate),
             rest_s=(rest_at_s - off_at_s) / self._client.virtual(1.0),
             state=status["state"],
             trip=status["reason"],

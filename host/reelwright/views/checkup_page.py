@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from reelwright.verdicts import LOOK, WELL
@@ -11,7 +12,7 @@ from reelwright.views.untrusted import plain_text
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from reelwright.condition import Checkup
+    from reelwright.condition import Checkup, DriveTuning
     from reelwright.verdicts import Verdict
 
 _NAMED = 22  # columns for the name of a fact
@@ -68,3 +69,12 @@ def verdict_lines(verdicts: Iterable[Verdict]) -> Iterator[str]:
         yield plain_text(f"{marks.get(each.rank, 'Fault:')} {each.sentence}")
         if each.remedy:
             yield "  " + plain_text(each.remedy)
+
+
+def tuning_lines(tuning: DriveTuning) -> Iterator[str]:
+    """The drive's figures, and the lines to paste below [machine]. no_load_rpm and the ramps are rounded down."""
+    yield f"Least duty that turns the spool: {tuning.least_duty:.1%} of full. Lag of the spool: {tuning.lag_s:.2f} s."
+    yield "For the machine file:"
+    yield ""
+    for key in ("no_load_rpm", "acceleration_rpm_s", "deceleration_rpm_s"):
+        yield f"{key} = {math.floor(getattr(tuning, key) * 10) / 10:g}"

@@ -1,0 +1,116 @@
+"""What a machine file should say of a DC drive, from what two runs of the motor test showed: a slow and a fast one."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from itertools import pairwise
+from math import ceil
+from statistics import fmean
+from typing import TYPE_CHECKING
+
+from attrs import evolve, frozen
+
+from reelwright.condition import DriveTuning
+from reelwright.errors import UsageError
+from reelwright.operation.motor_test import motor_job
+from reelwright.winding.job import Target
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from reelwright.condition import MotorSample
+    from reelwright.winding.job import Job, Machine
+
+STEADY_TURNS = 12  # of the fast run at its speed
+STEADY_SHARE = 0.05  # of the speed asked for, that a steady sample is off by at most
+LEAST_STEADY = 4  # samples
+APART = 1.5  # times the slow speed, that the fast one is at least
+KEPT_SHARE = 0.8  # of what the drive can do; the rest is for the strand's pull and a spool that fills
+_BRAKE_SHARE = 0.25  # of the greatest speed, down to which the brake shall keep an even deceleration
+
+
+@frozen
+class Run:
+    """One run: the speed asked for, and what its progress told."""
+
+    wanted_rpm: float
+    samples: Sequence[MotorSample]
+
+
+def fast_job(machine: Machine) -> Job:
+    """The fast run: the machine's own speed, for as many turns as gaining, keeping and losing it take.
+
+    Raises UsageError for a drive that has no duty, or where the fast run is no faster than the slow one.
+    """
+    if machine.drive != "dc":
+        raise UsageError(
+            f"A drive of the kind {machine.drive} has no duty to tune.", "Give --motor without --tune, or a DC machine."
+        )
+    slow = motor_job(machine)
+    if machine.cruise_rpm < APART * slow.machine.cruise_rpm:
+        raise UsageError(
+            f"The machine winds at {machine.cruise_rpm:g} rpm, its test at {slow.machine.cruise_rpm:g}: too near.",
+            "Raise spool_rpm or max_spool_rpm; until then measure no_load_rpm by hand.",
+        )
+    ways = (machine.cruise_rpm / 60) ** 2 / 2 * 60 * (1 / machine.acceleration_rpm_s + 1 / machine.slowing_rpm_s)
+    return evolve(
+        slow,
+        machine=evolve(slow.machine, spool_rpm=machine.cruise_rpm),
+        target=Target(turns=Fraction(ceil(ways + STEADY_TURNS))),
+    )
+
+
+def tune(machine: Machine, slow: Run, fast: Run) -> DriveTuning:
+    """The drive's figures. Raises UsageError where a run never was steady, or the drive does not answer its duty.
+
+    A motor's steady speed is a straight line over its duty: nothing below the duty that overcomes friction, and the
+    no-load speed at full duty. Its lag, J R / k^2, is the way that the duty was ahead of the speed over the speed
+    gained. Textbooks of brushed motors. What is found is good to about a twentieth: the winder tells its
+    rate from whole pulses, and rather too high than too low.
+    """
+    (low_rpm, low_duty), (high_rpm, high_duty) = _steady(slow), _steady(fast)
+    if high_duty <= low_duty or high_rpm <= low_rpm:
+        raise UsageError(
+            f"The drive needs a duty of {low_duty:.1%} at {low_rpm:.1f} rpm and {high_duty:.1%} at {high_rpm:.1f} rpm.",
+            "A faster spool should need more. Look for a slipping belt, or a supply that gives way.",
+        )
+    slope = (high_rpm - low_rpm) / (high_duty - low_duty)
+    least_duty = max(0.0, low_duty - low_rpm / slope)
+    no_load_rpm = slope * (1 - least_duty)
+    lag_s = _lag_s(fast, slope, least_duty)
+    gain = KEPT_SHARE * max(0.0, no_load_rpm - machine.max_spool_rpm) / lag_s
+    loss = KEPT_SHARE * _BRAKE_SHARE * machine.max_spool_rpm / lag_s
+    return DriveTuning(
+        no_load_rpm=no_load_rpm,
+        least_duty=least_duty,
+        lag_s=lag_s,
+        acceleration_rpm_s=min(machine.acceleration_rpm_s, max(1.0, gain)),
+        deceleration_rpm_s=min(machine.slowing_rpm_s, max(1.0, loss)),
+    )
+
+
+def _steady(run: Run) -> tuple[float, float]:
+    """Speed and duty, a share of full, while the speed was the one asked for; of the later half of such samples."""
+    near = [each for each in run.samples if abs(each.rpm - run.wanted_rpm) <= STEADY_SHARE * run.wanted_rpm]
+    held = [each for each in near[len(near) // 2 :] if each.duty > 0]
+    if len(held) < LEAST_STEADY:
+        raise UsageError(
+            f"The spool was not steady at {run.wanted_rpm:.1f} rpm for long enough to tune by.",
+            "Run the test again; then look at the sensor, at friction, and at no_load_rpm.",
+        )
+    return fmean(each.rpm for each in held), fmean(each.duty for each in held)
+
+
+def _lag_s(run: Run, slope: float, least_duty: float) -> float:
+    """Seconds, from the way up of a run; the time between two samples is their way over their mean speed."""
+    ahead, gained = 0.0, 0.0
+    for before, after in pairwise(run.samples):
+        mean_rpm = (before.rpm + after.rpm) / 2
+        if before.rpm <= 0 or after.rpm <= before.rpm:
+            continue
+        if before.rpm > (1 - STEADY_SHARE) * run.wanted_rpm:
+            break
+        seconds = (after.turns - before.turns) / (mean_rpm / 60)
+        ahead += (slope * ((before.duty + after.duty) / 2 - least_duty) - mean_rpm) * seconds
+        gained += after.rpm - before.rpm
+    return max(0.02, ahead / gained) if gained else 0.02

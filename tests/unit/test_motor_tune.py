@@ -1,0 +1,90 @@
+"""The drive's figures from two runs, against a motor that is solved in closed form."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+from math import exp, floor
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from reelwright.condition import MotorSample
+from reelwright.errors import UsageError
+from reelwright.operation.motor_test import motor_job
+from reelwright.operation.motor_tune import Run, fast_job, tune
+from reelwright.views.checkup_page import tuning_lines
+from reelwright.winding.job import Machine
+from reelwright.winding.plan import make_plan
+
+
+def machine(**changes: Any) -> Machine:
+    return Machine(**{"pulses_per_turn": 60, "turns_per_layer": Fraction(20), **changes})
+
+
+def run_of(rpm: float, no_load: float, least: float, lag_s: float) -> Run:
+    """A motor that is given a little more duty than its speed needs, and nears that speed as exp(-t / lag).
+
+    The first-order answer of a brushed motor, textbooks; a sample every 0.15 s.
+    """
+    slope = no_load / (1 - least)
+    duty = least + 1.02 * rpm / slope
+    goal, samples = 1.02 * rpm, []
+    for step in range(1, 200):
+        seconds = 0.15 * step
+        now = goal * (1 - exp(-seconds / lag_s))
+        turns = goal / 60 * (seconds - lag_s * (1 - exp(-seconds / lag_s)))
+        samples.append(MotorSample(turns, now, duty))
+    return Run(rpm, samples)
+
+
+@given(st.floats(130, 260), st.floats(0.0, 0.25), st.floats(0.3, 4))
+def test_a_motor_that_is_solved_in_closed_form_gives_its_own_figures_back(
+    no_load: float, least: float, lag_s: float
+) -> None:
+    of = machine(max_spool_rpm=120)
+    found = tune(of, run_of(30, no_load, least, lag_s), run_of(120, no_load, least, lag_s))
+    assert found.no_load_rpm == pytest.approx(no_load, rel=0.02)
+    assert found.least_duty == pytest.approx(least, abs=0.01)
+    # a trapezoid over samples that are up to half a lag apart
+    assert found.lag_s == pytest.approx(lag_s, rel=0.1)
+    assert found.acceleration_rpm_s <= of.acceleration_rpm_s
+    assert found.deceleration_rpm_s <= of.slowing_rpm_s
+
+
+def test_a_heavy_spool_is_told_gentler_ramps_and_a_light_one_keeps_its_own() -> None:
+    of = machine(max_spool_rpm=120, acceleration_rpm_s=60.0)
+    light = tune(of, run_of(30, 168, 0.03, 0.3), run_of(120, 168, 0.03, 0.3))
+    assert (light.acceleration_rpm_s, light.deceleration_rpm_s) == (60.0, 30.0)
+    heavy = tune(of, run_of(30, 168, 0.03, 3.0), run_of(120, 168, 0.03, 3.0))
+    # four fifths of (168 - 120) / 3, and of a quarter of 120 / 3
+    assert heavy.acceleration_rpm_s == pytest.approx(12.8, rel=0.12)
+    assert heavy.deceleration_rpm_s == pytest.approx(8.0, rel=0.1)
+    lines = list(tuning_lines(heavy))
+    assert f"no_load_rpm = {floor(heavy.no_load_rpm * 10) / 10:g}" in lines
+    assert lines[0].startswith("Least duty that turns the spool: ")
+
+
+def test_runs_that_say_nothing_are_refused() -> None:
+    good = run_of(120, 168, 0.03, 0.3)
+    of = machine(max_spool_rpm=120)
+    with pytest.raises(UsageError, match="not steady at 30"):
+        tune(of, Run(30, good.samples), good)
+    slow = run_of(30, 168, 0.03, 0.3)
+    strong = Run(30, [each._replace(duty=0.9) for each in slow.samples])
+    with pytest.raises(UsageError, match="needs a duty of 90"):
+        tune(of, strong, good)
+
+
+def test_the_fast_run_is_at_the_machines_speed_for_long_enough_and_only_for_dc() -> None:
+    of = machine(max_spool_rpm=120)
+    plan = make_plan(fast_job(of))
+    assert plan.cruise_rpm == 120
+    # two turns to gain speed, four to lose it, and the rest at speed
+    assert plan.turns == 18
+    assert fast_job(of).machine.on_link_loss == motor_job(of).machine.on_link_loss == "pause"
+    with pytest.raises(UsageError, match="no duty"):
+        fast_job(machine(drive="stepper", steps_per_spool_turn=Fraction(3200)))
+    with pytest.raises(UsageError, match="too near"):
+        fast_job(machine(max_spool_rpm=120, spool_rpm=20))
