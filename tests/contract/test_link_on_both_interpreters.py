@@ -88,5 +88,5 @@ def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
         assert len(set(words)) == len(words), name
         assert all(saying.sentence.endswith(".") for saying in table.values()), name
     # the codes of a table run without a gap, so a code without a sentence shows as one
-    assert list(sentences.TRIPS) == list(range(1, codes.BAD_SENSOR + 1))
+    assert list(sentences.TRIPS) == list(range(1, codes.LOST_STEPS + 1))
     assert list(sentences.REFUSALS) == list(range(1, codes.COUNT_OWED + 1))
