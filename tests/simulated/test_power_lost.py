@@ -199,6 +199,33 @@ def test_a_winder_that_forgot_everything_is_resumed_from_the_ledger(bench: HostB
     assert (rejoin.memory, rejoin.standing.best, error, code) == (None, count, 0, EXIT_DONE)
 
 
+def test_another_winder_that_calls_its_start_by_the_same_number_is_heard_from_its_first_event(
+    tmp_path: Path,
+) -> None:
+    job = load_job(write_job(tmp_path, link_loss="wind_on", pauses="[1, 2]"), {})
+    plan = make_plan(job)
+    spec = machine_spec(job, plan, SimulatorOptions(seed=5))
+    with SqliteLedger(tmp_path / "ledger.sqlite3") as ledger:
+        with LockstepWinder(spec) as winder:
+            first = HostBench(winder, job, plan, ledger)
+            assert first.wind() == EXIT_PAUSED
+        with LockstepWinder(spec) as winder:
+            second = HostBench(winder, job, plan, ledger)
+            assert second.resume()[2] == EXIT_PAUSED
+            assert second.view.results[-1].counted_pulses == pytest.approx(2 * STOP, abs=1)
+            assert second.wind() == EXIT_DONE
+        (record,) = ledger.winds()
+        events = ledger.events(record.job_id)
+    assert len({each.boot for each in events}) == 1
+    told = [each.happening for each in events if each.series == 2 and each.happening.number]
+    assert [each.number for each in told] == list(range(1, len(told) + 1))
+    layers = [each.happening.fields["layer"] for each in events if each.happening.verb == "layer_done"]
+    assert layers == [1, 2]
+    stops = [each.fields["stop"] for each in told if each.verb == "stopped"]
+    assert stops == ["recounted", "layer_stop"]
+    assert told[-1].verb == "ended"
+
+
 def test_a_spool_turned_by_hand_after_the_restart_is_counted_on(bench: HostBench) -> None:
     at_the_stop(bench)
     power_fails(bench)

@@ -137,6 +137,19 @@ def test_the_same_number_from_another_boot_is_another_event(ledger):
     assert [event.boot for event in ledger.events(7)] == [11, 12]
 
 
+def test_the_same_boot_and_number_after_the_job_was_given_anew_is_another_event(ledger):
+    begin(ledger)
+
+    assert ledger.record_event(7, 11, LAYER_DONE)
+    ledger.adopt(7, 11)
+    assert not ledger.record_event(7, 11, LAYER_DONE), "another host, the same series"
+    ledger.begin_series(7, 11)
+    assert ledger.record_event(7, 11, LAYER_DONE)
+    assert not ledger.record_event(7, 11, LAYER_DONE)
+    assert [(event.boot, event.series) for event in ledger.events(7)] == [(11, 1), (11, 2)]
+    assert ledger.find(7).series == 2
+
+
 def test_the_same_number_in_another_job_is_another_event(ledger):
     begin(ledger, job_id=7)
     begin(ledger, job_id=8)
@@ -189,6 +202,7 @@ def test_an_unknown_job_is_nothing_to_find_and_nothing_to_write_to(ledger):
     assert ledger.counts(9) == ledger.events(9) == []
     for write in (
         lambda: ledger.adopt(9, 1),
+        lambda: ledger.begin_series(9, 1),
         lambda: ledger.record_count(9, 1, "winding"),
         lambda: ledger.record_event(9, 1, LAYER_DONE),
         lambda: ledger.settle(9, RESULT),
@@ -307,6 +321,25 @@ def test_an_older_ledger_is_brought_up_to_date_with_its_rows(ledger, path):
     assert ledger._connection.execute("SELECT job_id, label FROM winds").fetchall()[0]["label"] == ""
     assert ledger._connection.execute("PRAGMA user_version").fetchone()[0] == len(later)
     assert ledger.find(7).job == JOB
+
+
+def test_a_ledger_of_before_the_series_keeps_its_events_and_tells_the_next_ones_apart(tmp_path):
+    path = tmp_path / "older.sqlite3"
+    with sqlite3.connect(path, isolation_level=None) as raw:
+        bring_up_to_date(raw, path, STEPS[:2])
+        raw.execute("INSERT INTO winds VALUES (7, 1, '{}', '{}', 'a', 'b', 'c', 'd', 'e', 12, 'now', NULL, 1, NULL)")
+        for boot in (11, 12):
+            raw.execute(
+                "INSERT INTO events (job_id, at, boot, number, verb, sentence, remedy, fields)"
+                " VALUES (7, 'now', ?, 1, 'layer_done', '', '', '{}')",
+                (boot,),
+            )
+    raw.close()
+    with SqliteLedger(path) as ledger:
+        assert [(event.boot, event.series) for event in ledger.events(7)] == [(11, 1), (12, 1)]
+        assert not ledger.record_event(7, 12, LAYER_DONE)
+        ledger.begin_series(7, 12)
+        assert ledger.record_event(7, 12, LAYER_DONE)
 
 
 def test_a_step_that_fails_leaves_the_layout_as_it_was(ledger, path):

@@ -72,6 +72,14 @@ STEPS: tuple[Step, ...] = (
         )""",
         "CREATE INDEX checkups_of_port ON checkups (port, id)",
     ),
+    (
+        # A boot number is drawn by the winder, and may come again: a series is one time that it was given the job.
+        "ALTER TABLE winds ADD COLUMN series INTEGER NOT NULL DEFAULT 1",
+        "ALTER TABLE events ADD COLUMN series INTEGER NOT NULL DEFAULT 1",
+        # Events that an older program recorded are all of series 1, and told apart by their boots.
+        "DROP INDEX event_once",
+        "CREATE UNIQUE INDEX event_once ON events (job_id, series, boot, number) WHERE number > 0",
+    ),
 )
 
 

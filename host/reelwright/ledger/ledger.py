@@ -58,13 +58,20 @@ class Ledger(Protocol):
     def adopt(self, job_id: int, boot: int) -> None:
         """Takes up an open job again, which the winder holds since boot number `boot`."""
 
+    def begin_series(self, job_id: int, boot: int) -> None:
+        """Takes up a job that the winder is about to be given anew, after a restart.
+
+        The events from here on are others than those before, even where boot number and event number come again.
+        """
+
     def record_count(self, job_id: int, pulses: int, state: str) -> None:
         """Adds a count to the job's history."""
 
     def record_event(self, job_id: int, boot: int, happening: Happening) -> bool:
         """Adds an event; False when it was there already, which a reconnection makes normal.
 
-        The winder's boot number and its event number name an event. Number 0 is a notice of the host: each is new.
+        The job's present series, the winder's boot number and its event number name an event. Number 0 is a notice of
+        the host: each is new.
         """
 
     def settle(self, job_id: int, result: WindResult) -> None:

@@ -25,6 +25,7 @@ class WindRecord:
     protocol: str
     host_version: str
     boot: int  # boot number of the winder that held the job last
+    series: int  # how often a winder was given the job: 1, and one more after each restart
     started_at: str
     ended_at: str | None
     open: bool  # the job may go on in the winder
@@ -45,10 +46,11 @@ class Count:
 
 @frozen
 class RecordedEvent:
-    """An event with the time of its arrival and the boot number of the winder that sent it."""
+    """An event with the time of its arrival, and the boot number and the series of the winder that sent it."""
 
     at: str
     boot: int
+    series: int
     happening: Happening
 
 

@@ -126,6 +126,15 @@ class SqliteLedger:
             connection.execute("UPDATE winds SET boot = ?, open = 1, ended_at = NULL WHERE job_id = ?", (boot, job_id))
             connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, self._at(), boot))
 
+    def begin_series(self, job_id: int, boot: int) -> None:
+        """Takes up a job that the winder is about to be given anew; the record is open again."""
+        with self._changing(job_id) as connection:
+            connection.execute(
+                "UPDATE winds SET boot = ?, series = series + 1, open = 1, ended_at = NULL WHERE job_id = ?",
+                (boot, job_id),
+            )
+            connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, self._at(), boot))
+
     def record_count(self, job_id: int, pulses: int, state: str) -> None:
         """Adds a count to the job's history."""
         with self._changing(job_id) as connection:
@@ -137,7 +146,6 @@ class SqliteLedger:
     def record_event(self, job_id: int, boot: int, happening: Happening) -> bool:
         """Adds an event; False when it was there already. Number 0, a notice of the host, is always new."""
         row = (
-            job_id,
             self._at(),
             boot,
             happening.number,
@@ -145,11 +153,12 @@ class SqliteLedger:
             happening.sentence,
             happening.remedy,
             json_text(happening.fields),
+            job_id,
         )
         with self._changing(job_id) as connection:
             written = connection.execute(
-                "INSERT INTO events (job_id, at, boot, number, verb, sentence, remedy, fields)"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING",
+                "INSERT INTO events (job_id, series, at, boot, number, verb, sentence, remedy, fields)"
+                " SELECT job_id, series, ?, ?, ?, ?, ?, ?, ? FROM winds WHERE job_id = ? ON CONFLICT DO NOTHING",
                 row,
             )
             return written.rowcount == 1
@@ -257,7 +266,7 @@ class SqliteLedger:
 
 def _event(row: dict[str, Any]) -> RecordedEvent:
     happening = Happening(row["number"], row["verb"], row["sentence"], json.loads(row["fields"]), row["remedy"])
-    return RecordedEvent(row["at"], row["boot"], happening)
+    return RecordedEvent(row["at"], row["boot"], row["series"], happening)
 
 
 def _record(row: dict[str, Any]) -> WindRecord:
@@ -272,6 +281,7 @@ def _record(row: dict[str, Any]) -> WindRecord:
         protocol=row["protocol"],
         host_version=row["host_version"],
         boot=row["boot"],
+        series=row["series"],
         started_at=row["started_at"],
         ended_at=row["ended_at"],
         open=bool(row["open"]),

@@ -154,7 +154,11 @@ class Resumption:
         self._look_again(rejoin)
         job_id = rejoin.record.job_id
         turns = rejoin.plan.turns_at(pulses)
-        self._ledger.adopt(job_id, self._winder.boot)
+        status = self._client.request("status")
+        if status["job_id"] == job_id:
+            self._ledger.adopt(job_id, self._winder.boot)  # a resumption that broke off: its numbering goes on
+        else:
+            self._ledger.begin_series(job_id, self._winder.boot)
         sentence = f"Resumed from {turns:.2f} turns, give or take {uncertain_turns:.2f}: agreed by the operator."
         source = say(SOURCES, rejoin.memory.source if rejoin.memory else codes.FROM_NOWHERE).word
         fields = {"pulses": pulses, "uncertain_turns": uncertain_turns, "source": source}
@@ -162,7 +166,6 @@ class Resumption:
         # before the winder takes it, so that no length is ever told without this
         self._ledger.record_event(job_id, self._winder.boot, resumed)
         view.event(resumed)
-        status = self._client.request("status")
         if status["state"] == codes.TRIPPED:
             self._client.request("clear", status["reason"])
         self._client.load(job_id, job_values(rejoin.plan.job, rejoin.plan))
@@ -260,7 +263,7 @@ class Resumption:
             raise UsageError(
                 f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
             )
-        before = uncertain_turns_of(events, but_not_of_boot=self._winder.boot)
+        before = uncertain_turns_of(events, boot_anew=self._winder.boot)
         return Rejoin(record, plan, memory, where, before, self._winder.cause)
 
     def _heard(self, record: WindRecord) -> Heard | None:

@@ -117,15 +117,16 @@ def _within_reason(plan: Plan, pulses: int) -> int:
     return min(pulses, 4 * plan.target_pulses)
 
 
-def uncertain_turns_of(events: Iterable[RecordedEvent], but_not_of_boot: int | None = None) -> float:
+def uncertain_turns_of(events: Iterable[RecordedEvent], boot_anew: int | None = None) -> float:
     """What the restarts of a wind have left unknown of its count, either way: the newest resumption carries the sum.
 
-    but_not_of_boot: leave out what was agreed since this start of the winder, when it is agreed anew.
+    boot_anew: leave out what was agreed since this start of the winder and came to nothing, as it is agreed anew. It
+    came to something once the winder told an event in its series.
     """
+    events = list(events)
+    told = {each.series for each in events if each.happening.number}
     found = [
-        each
-        for each in events
-        if each.happening.verb == RESUMED and (but_not_of_boot is None or each.boot != but_not_of_boot)
+        each for each in events if each.happening.verb == RESUMED and (each.boot != boot_anew or each.series in told)
     ]
     return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
 

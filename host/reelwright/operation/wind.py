@@ -85,8 +85,11 @@ class Wind:
         self._wait = 0
         events = ledger.events(job_id)
         self._uncertain_turns = uncertain_turns_of(events)
-        # what the host noted itself has no number
-        recorded = [each.happening for each in events if each.boot == boot and each.happening.number]
+        record = ledger.find(job_id)
+        series = record.series if record else 0
+        # what the host noted itself has no number; a ledger of before the series tells restarts apart by their boots
+        heard_now = [each for each in events if (each.series, each.boot) == (series, boot)]
+        recorded = [each.happening for each in heard_now if each.happening.number]
         self._heard = max((each.number for each in recorded), default=heard)
         self._ending = ending_of(recorded)
         self._reason = 0

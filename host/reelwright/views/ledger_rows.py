@@ -54,7 +54,10 @@ def everything_for_programs(
         "job": record.job,
         "plan": record.plan,
         "counts": [attrs.asdict(count) for count in counts],
-        "events": [{"at": event.at, "boot": event.boot, **attrs.asdict(event.happening)} for event in events],
+        "events": [
+            {"at": event.at, "boot": event.boot, "series": event.series, **attrs.asdict(event.happening)}
+            for event in events
+        ],
     }
 
 
