@@ -63,11 +63,11 @@ def test_without_an_end_of_the_dark_it_coasts_to_rest() -> None:
 
 
 def test_slower_means_nearer_and_rare_pulses_tell_too_little_of_the_rate() -> None:
-    reach = [where(memory(dark_ms=0, rate=rate)).uncertain_pulses for rate in (500, 1000, 2000)]
+    reach = [where(memory(dark_ms=0, rate=rate)).highest for rate in (500, 1000, 2000)]
     assert reach == sorted(reach)
     assert reach[0] < reach[-1]
     for rate in (0, 100):
-        assert where(memory(dark_ms=0, rate=rate)).uncertain_pulses == reach[-1]
+        assert where(memory(dark_ms=0, rate=rate)).highest == reach[-1]
 
 
 def test_a_hand_is_granted_the_time_to_look_up() -> None:
@@ -89,6 +89,48 @@ def test_from_the_journal_it_lies_between_what_was_heard_and_the_next_stop() -> 
     assert (heard.lowest, heard.highest) == (400, alone.highest)
     in_time = where(kept, Heard(400, "winding", 1.0))
     assert 400 + 24 < in_time.highest < 400 + 24 * 4 + 90
+
+
+# The job's 60 rpm are 20 pulses a second, its ramp takes 10 a second from them in each: a motor that is off after 0.05 s
+# and slows down twice as fast has run out in 20 * 0.05 + 20^2 / (2 * 2 * 10) = 11 pulses.
+RUN_OUT = 11
+
+
+def test_the_likely_count_is_the_last_one_known_and_an_ordinary_run_out() -> None:
+    assert where(memory(dark_ms=0)).best == 1000 + RUN_OUT
+    kept = memory(source=codes.FROM_JOURNAL, pulses=100, rate=0, dark_ms=0)
+    assert where(kept, Heard(400, "winding", None)).best == 400 + RUN_OUT
+    assert where(kept, Heard(400, "winding", 60.0)).best == 400 + RUN_OUT
+    assert where(None, Heard(400, "winding", 2.0)).best == 400 + RUN_OUT
+    assert where(memory(dark_ms=0), drive="stepper", steps_per_spool_turn=3200).best == 1000 + 1
+    assert where(memory(dark_ms=0), drive="hand").best == 1000 + 20
+
+
+def test_the_likely_count_is_possible_and_no_farther_than_the_running_rate_goes_in_the_dark() -> None:
+    assert where(memory(dark_ms=330)).best == 1000 + 7
+    assert where(memory(dark_ms=0, rate=0)).best == 1000
+    target = plan().target_pulses
+    kept = memory(source=codes.FROM_JOURNAL, pulses=100, rate=0, dark_ms=0)
+    assert where(kept, Heard(target - 3, "easing", None)).best == target
+
+
+def test_the_likely_count_of_a_motion_of_which_nobody_heard_is_the_middle() -> None:
+    kept = memory(source=codes.FROM_JOURNAL, pulses=100, rate=0, dark_ms=0)
+    for heard in (None, Heard(100, "waiting", 5.0), Heard(60, "winding", None)):
+        found = where(kept, heard)
+        assert found.best == (100 + found.highest) // 2
+
+
+@pytest.mark.parametrize("heard", [None, Heard(400, "winding", None), Heard(400, "winding", 1.0)])
+def test_what_is_declared_reaches_both_ends_whichever_is_farther(heard: Heard | None) -> None:
+    for kept in (memory(), memory(dark_ms=0), memory(source=codes.FROM_JOURNAL, pulses=100, rate=0), None):
+        found = where(kept, heard, ratchet=False)
+        if found is None:
+            continue
+        assert found.lowest <= found.best <= found.highest
+        assert found.best - found.uncertain_pulses <= found.lowest
+        assert found.best + found.uncertain_pulses >= found.highest
+        assert found.uncertain_pulses in (found.best - found.lowest, found.highest - found.best)
 
 
 def test_the_ledger_alone_knows_a_rest_unless_a_button_could_end_it() -> None:

@@ -38,12 +38,14 @@ LOOKED_THROUGH = 200  # winds of the ledger, the newest first
 class Rejoin:
     """A job that can go on: its record, its plan, what the winder remembers of it, and where that leaves its count.
 
-    before_turns: what earlier restarts have left unknown of the count, either way.
+    heard: the last count that the ledger has, which the standing counts with. before_turns: what earlier restarts have
+    left unknown of the count, either way.
     """
 
     record: WindRecord
     plan: Plan
     memory: Memory | None
+    heard: Heard | None
     standing: Standing
     before_turns: float
     cause: int
@@ -83,7 +85,7 @@ def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None
 
     A winder remembers a job until it begins; one that forgot it all would start such a job from zero.
     """
-    if status["state"] == codes.LOADED and _last_pulses(record):
+    if status["state"] == codes.LOADED and last_pulses_heard(record):
         return True
     loaded = status["state"] in (codes.LOADED, codes.TRIPPED)
     return loaded and memory is not None and memory.job_id == status["job_id"]
@@ -249,7 +251,7 @@ class Resumption:
                 raise UsageError(f"Job {job_id} is over.", f"`reelwright ledger show {job_id}` tells how it ended.")
             return record
         for record in self._ledger.winds(LOOKED_THROUGH):
-            if not is_unfinished(record) or not _last_pulses(record):
+            if not is_unfinished(record) or not last_pulses_heard(record):
                 continue
             if record.job == job.to_dict() if job is not None else record.port == self._port_name:
                 return record
@@ -258,17 +260,18 @@ class Resumption:
     def _join(self, record: WindRecord, memory: Memory | None) -> Rejoin:
         plan = plan_of(record)
         events = self._ledger.events(record.job_id)
-        where = standing(plan.job, plan, memory, self._heard(record))
+        heard = self._heard(record)
+        where = standing(plan.job, plan, memory, heard)
         if where is None:
             raise UsageError(
                 f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
             )
         before = uncertain_turns_of(events, boot_anew=self._winder.boot)
-        return Rejoin(record, plan, memory, where, before, self._winder.cause)
+        return Rejoin(record, plan, memory, heard, where, before, self._winder.cause)
 
     def _heard(self, record: WindRecord) -> Heard | None:
         """The last count that the ledger has, and how long after it the restart was noticed."""
-        pulses = _last_pulses(record)
+        pulses = last_pulses_heard(record)
         if record.last_count_at is None or pulses is None:
             return None
         noticed = [each.at for each in self._ledger.events(record.job_id) if each.happening.verb == RESTARTED]
@@ -303,7 +306,7 @@ def _where(plan: Plan, memory: Memory) -> str:
     )
 
 
-def _last_pulses(record: WindRecord) -> int | None:
+def last_pulses_heard(record: WindRecord) -> int | None:
     """The last count heard, whichever of the record's figures is later."""
     uncertain = record.result is not None and record.result.uncertain
     if record.result is not None and uncertain:
@@ -316,12 +319,14 @@ def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -
     plan = plan_of(record)
     events = ledger.events(record.job_id)
     before = uncertain_turns_of(events)
-    where = standing(plan.job, plan, memory, None) if memory else None
+    last = last_pulses_heard(record)
+    heard = None if last is None else Heard(last, record.last_state, None)
+    where = standing(plan.job, plan, memory, heard) if memory else None
     if where is not None:
         pulses, outcome = where.best, "abandoned"
         before += plan.turns_at(where.uncertain_pulses)
     else:
-        pulses, outcome = ending_of(each.happening for each in events) or (_last_pulses(record) or 0, "abandoned")
+        pulses, outcome = ending_of(each.happening for each in events) or (last or 0, "abandoned")
     uncertain = where is None and bool(pulses)
     return result_of(
         plan,
