@@ -68,7 +68,7 @@ def test_the_ledger_is_written_before_anything_is_shown(tmp_path: Path, monkeypa
     job = load_job(write_job(tmp_path, link_loss="wind_on", pauses="[1, 2]"))
     plan = make_plan(job)
     with Simulator(job, plan, SimulatorOptions(seed=5, pace=20)) as simulator:
-        ending = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
+        ending = wind(plan, simulator.port, as_json=False, go_on_at_stops=True)
     assert ending.exit_code == EXIT_DONE
     print(view.looked)
     assert view.looked["progress"] > 50

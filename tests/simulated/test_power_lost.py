@@ -103,9 +103,10 @@ def test_waiting_it_trips_and_knows_its_count_exactly(bench: HostBench) -> None:
     after = found(bench)
     assert (after["status"]["state"], after["status"]["reason"]) == (codes.TRIPPED, codes.RESTARTED)
     assert (after["memory"].state, after["memory"].pulses) == (codes.WAITING, bench.true_pulses)
+    (record,) = bench.ledger.winds()
     assert bench.wind_error() == (
         "TrippedError",
-        "Go on with it by `reelwright wind --resume`, or give it up with --drop-held.",
+        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
     )
     rejoin, error, code = bench.resume()
     assert (rejoin.uncertain_turns, error, code) == (0, 0, EXIT_DONE)
@@ -266,6 +267,70 @@ def test_two_restarts_of_one_wind_add_up(bench: HostBench) -> None:
     assert result.length_u_m > plain.length_u_m
 
 
+def forgotten(bench: HostBench) -> int:
+    """A job that waits, on a winder that then loses all that it knew; the true count."""
+    at_the_stop(bench)
+    bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
+    assert found(bench)["memory"] is None
+    return bench.true_pulses
+
+
+def test_a_forgotten_job_is_not_begun_again_on_its_own_strand(bench: HostBench) -> None:
+    count = forgotten(bench)
+    (record,) = bench.ledger.winds()
+    assert bench.wind_error() == (
+        "TrippedError",
+        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
+    )
+    bench.winder.pass_periods(200)
+    assert bench.true_pulses == count
+    assert bench.ledger.winds() == [record]
+    assert bench.resume()[2] == EXIT_DONE
+
+
+def test_a_forgotten_job_that_is_given_up_makes_room_for_the_next(bench: HostBench) -> None:
+    forgotten(bench)
+    assert bench.wind(drop_held=True) == EXIT_PAUSED
+    new, dropped = bench.ledger.winds()
+    assert (new.open, dropped.open) == (True, False)
+
+
+def test_other_forgotten_jobs_are_told_in_one_line_and_hold_nothing_up(bench: HostBench, tmp_path: Path) -> None:
+    for pauses in ("[1, 2]", "[2]"):
+        job = load_job(write_job(tmp_path, link_loss="wind_on", pauses=pauses), {})
+        other = HostBench(bench.winder, job, make_plan(job), bench.ledger)
+        assert other.wind() == EXIT_PAUSED
+        bench.winder.board.store._slots = [b"", b""]
+        power_fails(bench)
+    newest, oldest = bench.ledger.winds()
+    assert bench.wind() == EXIT_PAUSED
+    notes = [note for note in bench.view.notices if "unfinished on this port" in note]
+    assert len(notes) == 1
+    assert f"Job {newest.job_id} is unfinished" in notes[0]
+    assert "So is an older one" in notes[0]
+    assert str(oldest.job_id) not in notes[0]
+
+
+def test_a_forgotten_job_is_held_up_and_resumed_after_another_one_was_wound(bench: HostBench, tmp_path: Path) -> None:
+    forgotten(bench)
+    job = load_job(write_job(tmp_path, link_loss="wind_on", pauses="[]"), {})
+    other = HostBench(bench.winder, job, make_plan(job), bench.ledger)
+    assert other.wind() == EXIT_DONE
+    assert bench.wind_error()[0] == "TrippedError"
+    first = bench.ledger.winds()[-1]
+    _, rejoin = bench.find(bench.job, first.job_id)
+    assert rejoin.standing.best == first.last_pulses
+    resumption, _ = bench.find(bench.job, first.job_id)
+    resumption.carry_out(rejoin, rejoin.standing.best, 0.0, bench.view)
+    assert bench.wind() == EXIT_DONE
+    record = bench.ledger.find(first.job_id)
+    assert record is not None
+    assert record.result is not None
+    assert record.result.outcome == "reached"
+    assert record.result.counted_pulses == pytest.approx(TARGET, abs=1)
+
+
 # --- a resumption that is broken off itself ------------------------------------------------------------------
 
 
@@ -297,7 +362,7 @@ def test_a_resumption_broken_off_before_its_count_starts_nothing_from_zero(
     (record,) = bench.ledger.winds()
     assert bench.wind_error() == (
         "TrippedError",
-        f"Go on with it by `reelwright wind --resume {record.job_id}`, or give it up with --drop-held.",
+        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
     )
     assert bench.true_pulses == count
     rejoin, error, code = bench.resume()

@@ -65,7 +65,7 @@ class Wound:
             if interrupted:
                 relay.on_pull = lambda: os.kill(os.getpid(), signal.SIGINT)
             try:
-                self.ending = wind(job, plan, relay.name, as_json=True, go_on_at_stops=True, link_wait_s=link_wait_s)
+                self.ending = wind(plan, relay.name, as_json=True, go_on_at_stops=True, link_wait_s=link_wait_s)
             except LinkLostError as lost:
                 self.failure = str(lost)
             self.truth = simulator.truth()

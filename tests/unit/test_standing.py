@@ -91,8 +91,8 @@ def test_from_the_journal_it_lies_between_what_was_heard_and_the_next_stop() -> 
     assert 400 + 24 < in_time.highest < 400 + 24 * 4 + 90
 
 
-# The job's 60 rpm are 20 pulses a second, its ramp takes 10 a second from them in each: a motor that is off after 0.05 s
-# and slows down twice as fast has run out in 20 * 0.05 + 20^2 / (2 * 2 * 10) = 11 pulses.
+# The job's 60 rpm are 20 pulses a second, its ramp takes 10 a second from them in each: a spool driven on for 0.05 s
+# that then slows down twice as fast has run out in 20 * 0.05 + 20^2 / (2 * 2 * 10) = 11 pulses.
 RUN_OUT = 11
 
 

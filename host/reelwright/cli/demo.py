@@ -90,7 +90,7 @@ def command() -> None:
                 f"\nA simulated winder answers at {simulator.port}; its firmware runs on {simulator.interpreter},"
                 f" {PACE} times as fast as a real one.\n"
             )
-            ending = wind(job, plan, simulator.port, as_json=False, go_on_at_stops=True)
+            ending = wind(plan, simulator.port, as_json=False, go_on_at_stops=True)
             truth = simulator.truth()
         with open_ledger() as ledger:
             record = ledger.winds(1)[0]

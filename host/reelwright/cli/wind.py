@@ -12,6 +12,7 @@ import click
 from attrs import frozen
 
 from reelwright.cautions import CAUTION
+from reelwright.cli.agreement import Consent
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
@@ -77,9 +78,19 @@ Exit codes:
     "--drop-held", is_flag=True, help="Abandon another job that the winder still holds, or was at when it restarted."
 )
 @click.option(
-    "--resume", "as_resume", is_flag=True, help="Go on with the job that the winder was at when it restarted."
+    "--resume",
+    "as_resume",
+    is_flag=True,
+    help="Go on with the job that the winder was at when it restarted, or still holds.",
 )
 @click.option("--agree", is_flag=True, help="With --resume: agree to the count that is proposed.")
+@click.option(
+    "--agree-within",
+    "agree_within_turns",
+    type=click.FloatRange(min=0),
+    metavar="TURNS",
+    help="With --resume: agree even to a count that may be off, or contradicts what is known, by so many turns.",
+)
 @click.option(
     "--counted-turns",
     type=click.FloatRange(min=0),
@@ -103,6 +114,7 @@ def command(
     drop_held: bool,
     as_resume: bool,
     agree: bool,
+    agree_within_turns: float | None,
     counted_turns: float | None,
     give_or_take_turns: float | None,
     link_wait_s: float,
@@ -115,7 +127,7 @@ def command(
 
     After a restart of the winder, --resume tells what it remembers and what the ledger has, says how many turns are
     uncertain, and goes on from a count that you agree to: of JOB.toml, of the job with this number, or of the one that
-    the winder remembers.
+    the winder remembers. A job that the winder still holds goes on from where it is.
     """
     from pathlib import Path as FilePath
 
@@ -123,46 +135,44 @@ def command(
 
     keep_apart("--transcript", transcript, path)
     transcript_path = FilePath(transcript) if transcript else None
-    counted = count_by_eye(counted_turns, give_or_take_turns)
+    consent = Consent(agree, agree_within_turns, count_by_eye(counted_turns, give_or_take_turns))
     if as_resume:
         from reelwright.cli.resume import resume
 
-        if clear is not None or drop_held:
-            raise UsageError("--resume goes with neither --clear nor --drop-held.", "Give one of them.")
+        if drop_held:
+            raise UsageError("--resume does not go with --drop-held.", "Give one of them.")
         job, job_id = named_job(path, options)
-        _end(
-            resume(
-                job,
-                job_id,
-                port_name,
-                as_json=as_json,
-                transcript_path=transcript_path,
-                go_on_at_stops=go_on_at_stops,
-                agree=agree,
-                counted=counted,
-                link_wait_s=link_wait_s,
-            )
-        )
-    if agree or counted is not None:
-        raise UsageError(
-            "--agree, --counted-turns and --give-or-take go with --resume.", "Give them with it, or leave them out."
-        )
-    job = resolve_job(path, options)
-    plan = make_plan(job)
-    refuse_impossible(plan)
-    _end(
-        wind(
+        ending = resume(
             job,
-            plan,
+            job_id,
             port_name,
             as_json=as_json,
             transcript_path=transcript_path,
             go_on_at_stops=go_on_at_stops,
             clear=clear,
-            drop_held=drop_held,
+            consent=consent,
             link_wait_s=link_wait_s,
         )
+        _end(ending, port_name, resumed=True)
+    if consent.was_given:
+        raise UsageError(
+            "--agree, --agree-within, --counted-turns and --give-or-take go with --resume.",
+            "Give them with it, or leave them out.",
+        )
+    job = resolve_job(path, options)
+    plan = make_plan(job)
+    refuse_impossible(plan)
+    ending = wind(
+        plan,
+        port_name,
+        as_json=as_json,
+        transcript_path=transcript_path,
+        go_on_at_stops=go_on_at_stops,
+        clear=clear,
+        drop_held=drop_held,
+        link_wait_s=link_wait_s,
     )
+    _end(ending, port_name, resumed=False)
 
 
 def count_by_eye(turns: float | None, give_or_take_turns: float | None) -> tuple[float, float] | None:
@@ -188,14 +198,18 @@ def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, in
     return resolve_job(path, options), None
 
 
-def _end(ending: Ending) -> NoReturn:
-    """Say how to go on, where that is possible, and leave."""
+def _end(ending: Ending, port_name: str | None, *, resumed: bool) -> NoReturn:
+    """Say how to go on, where that is possible, and leave. resumed: this command named a job by its number, perhaps."""
+    from reelwright.operation.resume import resume_command
+
+    by_number = resume_command(ending.job_id, port_name or "")
     if ending.trip == TRIPS[codes.RESTARTED].word:
-        click.echo("To go on with the job: reelwright wind --resume", err=True)
+        click.echo(plain_text(f"To go on with the job: {by_number}"), err=True)
     elif ending.held:
-        mend = f" Once its cause is mended, clear it and go on: {_same_command(ending.trip)}" if ending.trip else ""
-        held = f"The job is still in the winder.{mend or f' To go on: {_same_command()}'}"
-        click.echo(plain_text(held), err=True)
+        cleared = f" --clear {ending.trip}" if ending.trip else ""
+        again = by_number + cleared if resumed else _same_command(ending.trip)
+        how = "Once its cause is mended, clear it and go on" if ending.trip else "To go on"
+        click.echo(plain_text(f"The job is still in the winder. {how}: {again}"), err=True)
     sys.exit(ending.exit_code)
 
 
@@ -214,7 +228,6 @@ def heading(plan: Plan, port_name: str) -> str:
 
 
 def wind(
-    job: Job,
     plan: Plan,
     port_name: str | None,
     *,
@@ -225,19 +238,44 @@ def wind(
     drop_held: bool = False,
     link_wait_s: float = LINK_WAIT_S,
 ) -> Ending:
-    """One whole wind on a port."""
+    """One whole wind of a plan's job on a port."""
+    with ExitStack() as stack:
+        interrupts = stack.enter_context(counting())
+        link = stack.enter_context(attached(port_name, transcript_path))
+        return followed(
+            link,
+            plan,
+            interrupts,
+            as_json=as_json,
+            go_on_at_stops=go_on_at_stops,
+            clear=clear,
+            drop_held=drop_held,
+            link_wait_s=link_wait_s,
+        )
+
+
+def followed(
+    link: Link,
+    plan: Plan,
+    interrupts: Interrupts,
+    *,
+    as_json: bool,
+    go_on_at_stops: bool,
+    clear: str | None,
+    drop_held: bool = False,
+    link_wait_s: float,
+) -> Ending:
+    """Bring a job to a winder, or pick it up there, and follow it to its rest."""
     from reelwright.operation.arrival import Arrival
     from reelwright.views import choose_view
     from reelwright.views.keys import Keys
 
     with ExitStack() as stack:
-        interrupts = stack.enter_context(counting())
-        link = stack.enter_context(attached(port_name, transcript_path))
         view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, link.port_name)))
-        if job.machine.drive != "hand":
+        if plan.job.machine.drive != "hand":
             view.notice(CAUTION)
         keys = stack.enter_context(Keys(on_unknown=view.notice))
-        arrival = Arrival(job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts)
+        arrival = Arrival(plan.job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts)
         under_way = arrival.begin(clear=clear, drop_held=drop_held)
         # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
         attended = sys.stdin.isatty() and not as_json

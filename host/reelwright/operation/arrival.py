@@ -20,10 +20,12 @@ from reelwright.operation.resume import (
     given_up,
     is_unfinished,
     kept_to_its_end,
+    last_pulses_heard,
     left_off,
     memory_of,
     owes_count,
     plan_of,
+    resume_command,
     unknown_job,
 )
 from reelwright.operation.telling import doubts_of, ending_of, happening_of, result_of, uncertain_turns_of
@@ -96,6 +98,8 @@ class Arrival:
         if under_way and not ours and not drop_held:
             # before anything is changed
             raise self._held_by_another(status, record)
+        if not ours and not drop_held:
+            self._refuse_forgotten()
         if status["state"] == codes.TRIPPED:
             status = self._clear(clear)
         elif clear is not None:
@@ -109,8 +113,7 @@ class Arrival:
         heard = self._drain(record)
         if record is not None and record.open:
             self._close(record, status)
-        elif not held:
-            self._tell_unfinished(drop_held=drop_held)
+        self._settle_unfinished(drop_held=drop_held)
         return self._load(heard)
 
     def _settle_memory(self, status: dict[str, Any], *, drop_held: bool) -> dict[str, Any]:
@@ -129,7 +132,7 @@ class Arrival:
                 raise unknown_job(memory)
             raise TrippedError(
                 left_off(memory, record, self._winder.cause),
-                "Go on with it by `reelwright wind --resume`, or give it up with --drop-held.",
+                f"{self._go_on_with(record)}, or give it up with --drop-held.",
             )
         if record is not None:
             self._ledger.close_wind(record.job_id, given_up(record, self._ledger, memory))
@@ -142,7 +145,7 @@ class Arrival:
         if not drop_held:
             raise TrippedError(
                 f"Job {record.job_id} was loaded again after a restart of the winder, and has no count yet.",
-                f"Go on with it by `reelwright wind --resume {record.job_id}`, or give it up with --drop-held.",
+                f"{self._go_on_with(record)}, or give it up with --drop-held.",
             )
         memory = memory_of(self._client)
         known = memory if memory is not None and memory.job_id == record.job_id else None
@@ -263,19 +266,46 @@ class Arrival:
             "Finish it with the job that it was started with, or give --drop-held to abandon it.",
         )
 
-    def _tell_unfinished(self, *, drop_held: bool) -> None:
-        """Tell what the ledger has unfinished on this port, or close it: the winder holds no job."""
-        for record in self._ledger.winds(50):
-            if not record.open or record.port != self._port_name:
+    def _go_on_with(self, record: WindRecord) -> str:
+        return f"Go on with it by `{resume_command(record.job_id, self._port_name)}`"
+
+    def _unfinished(self) -> list[WindRecord]:
+        """What the ledger has unfinished on this port, the newest first."""
+        return [each for each in self._ledger.winds(50) if each.open and each.port == self._port_name]
+
+    def _refuse_forgotten(self) -> None:
+        """Raises TrippedError where this very job was under way on this port, and its winder has forgotten it."""
+        for record in self._unfinished():
+            pulses = last_pulses_heard(record)
+            if not pulses or record.job != self._job.to_dict():
                 continue
-            if drop_held or not record.last_pulses:
-                self._ledger.close_wind(record.job_id, given_up(record, self._ledger))
-                continue
-            self._view.notice(
-                f"Job {record.job_id} was at {record.last_pulses} pulses when it was last heard, and the winder no"
-                f" longer holds it. `reelwright wind --resume {record.job_id}` goes on with it; --drop-held gives it"
-                " up."
+            raise TrippedError(
+                f"Job {record.job_id} is this one, and was at {self._plan.turns_at(pulses):.2f} turns when it was last"
+                " heard; the winder no longer holds it. A new wind would begin at zero, on top of that strand.",
+                f"{self._go_on_with(record)}, or give it up with --drop-held.",
             )
+
+    def _settle_unfinished(self, *, drop_held: bool) -> None:
+        """Close what the ledger has unfinished on this port, where it is given up or nothing was heard; tell of the
+        rest in a line: the winder holds none of it."""
+        told = []
+        for record in self._unfinished():
+            pulses = last_pulses_heard(record)
+            if drop_held or not pulses:
+                self._ledger.close_wind(record.job_id, given_up(record, self._ledger))
+            else:
+                told.append((record, pulses))
+        if not told:
+            return
+        newest, pulses = told[0]
+        older = len(told) - 1
+        so_are = "So is an older one" if older == 1 else f"So are {older} older ones"
+        more = f" {so_are}: see `reelwright ledger list`." if older else ""
+        self._view.notice(
+            f"Job {newest.job_id} is unfinished on this port, at {plan_of(newest).turns_at(pulses):.2f} turns when last"
+            " heard, and the winder no longer holds it."
+            f" `{resume_command(newest.job_id, self._port_name)}` goes on with it; --drop-held gives it up.{more}"
+        )
 
     def _drain(self, record: WindRecord | None) -> int:
         """Take the events that the winder still keeps into the record of their job; the number of the newest.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import DeviceError
-from reelwright.operation.resume import memory_of
+from reelwright.operation.resume import memory_of, resume_command
 from windlink import codes
 from windlink.sentences import STATES, say
 
@@ -26,8 +26,9 @@ def free_status(client: Client) -> dict[str, Any]:
         )
     memory = memory_of(client)
     if memory is not None and memory.under_way:
+        go_on = resume_command(memory.job_id, client.port_name)
         raise DeviceError(
             f"The winder remembers job {memory.job_id} from before its last start, and counts on for it.",
-            "Go on with it by `reelwright wind --resume`, or give it up with --drop-held; then test.",
+            f"Go on with it by `{go_on}`, or give it up with --drop-held; then test.",
         )
     return status

@@ -5,6 +5,7 @@ Nothing here moves the spool before the operator has agreed to a count.
 
 from __future__ import annotations
 
+import shlex
 import time
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
@@ -54,6 +55,12 @@ class Rejoin:
     def uncertain_turns(self) -> float:
         """How far the count may be off, either way, this restart and the earlier ones together."""
         return self.before_turns + self.plan.turns_at(self.standing.uncertain_pulses)
+
+
+def resume_command(job_id: int, port_name: str = "") -> str:
+    """The command that goes on with a job, wherever its winder has got to."""
+    port = ["--port", port_name] if port_name else []
+    return shlex.join(["reelwright", "wind", "--resume", str(job_id), *port])
 
 
 def memory_of(client: Client) -> Memory | None:
@@ -115,21 +122,40 @@ class Resumption:
         self._winder = winder
         self._port_name = port_name
 
+    def held(self, job: Job | None, job_id: int | None) -> WindRecord | None:
+        """The record of a job that the winder still holds, at a count that it knows: to be picked up as it is.
+
+        None where the winder holds none, or owes it a count. Raises UsageError when it holds another job than the
+        operator means, or one that is over or unknown here.
+        """
+        status = self._client.request("status")
+        if not status["job_id"]:
+            return None
+        record = self._ledger.find(status["job_id"])
+        if record is not None and owes_count(status, record, memory_of(self._client)):
+            return None
+        another = job_id not in (None, status["job_id"]) or (
+            job is not None and (record is None or record.job != job.to_dict())
+        )
+        if record is not None and is_unfinished(record) and not another:
+            return record
+        if status["state"] == codes.FINISHED and another and (record is None or not is_unfinished(record)):
+            return None  # that one is over, and nothing of it is lost
+        raise UsageError(
+            f"There is nothing to resume: the winder holds {'another job' if another else 'job'} {status['job_id']}; it"
+            f" is {say(STATES, status['state']).word}.",
+            f"`{resume_command(status['job_id'], self._port_name)}` goes on with that one."
+            if record is not None and is_unfinished(record)
+            else "Give the command without --resume.",
+        )
+
     def find(self, job: Job | None, job_id: int | None) -> Rejoin | WindResult:
         """The job to go on with: the one that the winder remembers, else the newest open one of this port.
 
-        job, job_id: what the operator named, if anything. A result where the winder had ended it before. Raises
-        UsageError when there is nothing to resume, DeviceError when it is another job than the operator means or the
-        ledger does not have it.
+        job, job_id: what the operator named, if anything; not one that is `held`. A result where the winder had ended
+        it before. Raises UsageError when there is nothing to resume, DeviceError when it is another job than the
+        operator means or the ledger does not have it.
         """
-        status = self._client.request("status")
-        held = self._ledger.find(status["job_id"]) if status["job_id"] else None
-        if status["job_id"] and (held is None or not owes_count(status, held, memory_of(self._client))):
-            raise UsageError(
-                f"There is nothing to resume: the winder holds job {status['job_id']} and has not restarted since; it"
-                f" is {say(STATES, status['state']).word}.",
-                "Give the command without --resume.",
-            )
         memory = self._still_memory()
         record = self._remembered(memory, job, job_id) if memory else self._newest_open(job, job_id)
         if record is None and memory is not None:
@@ -157,9 +183,14 @@ class Resumption:
         job_id = rejoin.record.job_id
         turns = rejoin.plan.turns_at(pulses)
         status = self._client.request("status")
+        heard = 0
         if status["job_id"] == job_id:
             self._ledger.adopt(job_id, self._winder.boot)  # a resumption that broke off: its numbering goes on
         else:
+            if status["job_id"]:
+                # another job, which is over: what the winder still tells of it is not of this one
+                heard = self._client.request("events")["newest"]
+                self._client.request("ack", heard)
             self._ledger.begin_series(job_id, self._winder.boot)
         sentence = f"Resumed from {turns:.2f} turns, give or take {uncertain_turns:.2f}: agreed by the operator."
         source = say(SOURCES, rejoin.memory.source if rejoin.memory else codes.FROM_NOWHERE).word
@@ -174,7 +205,7 @@ class Resumption:
         self._recount(job_id, pulses)
         self._client.inbox.clear()
         status = self._client.request("status")
-        wind = Wind(rejoin.plan, job_id, self._winder.boot, self._client, self._ledger, view)
+        wind = Wind(rejoin.plan, job_id, self._winder.boot, self._client, self._ledger, view, heard)
         try:
             self._client.request("go_on", job_id, status["wait"])
         except RefusedError as refusal:
@@ -234,7 +265,7 @@ class Resumption:
         if (job is not None and record.job != job.to_dict()) or job_id not in (None, record.job_id):
             raise DeviceError(
                 f"The winder remembers another job, {record.job_id}: {_where(plan_of(record), memory)}.",
-                f"Resume that one with `reelwright wind --resume {record.job_id}`, or give it up with"
+                f"Resume that one with `{resume_command(record.job_id, self._port_name)}`, or give it up with"
                 " `reelwright wind JOB.toml --drop-held`.",
             )
         return record

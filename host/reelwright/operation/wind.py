@@ -54,9 +54,10 @@ _PLANNED_STOPS = (STOPS[codes.STOP_AT_LAYER].word, STOPS[codes.STOP_AT_MARK].wor
 
 @frozen
 class Ending:
-    """Why following ended. held: the winder still has the job, which can go on. trip: what must be cleared first."""
+    """Why following a job ended. held: the winder still has it, and it can go on. trip: what must be cleared first."""
 
     exit_code: int
+    job_id: int
     held: bool = False
     trip: str = ""
 
@@ -261,12 +262,12 @@ class Wind:
         result = self._result(outcome=outcome)
         self._ledger.close_wind(self._job_id, result)
         self._view.result(result)
-        return Ending(EXIT_ABANDONED if outcome == "abandoned" else EXIT_DONE)
+        return Ending(EXIT_ABANDONED if outcome == "abandoned" else EXIT_DONE, self._job_id)
 
     def _leave(self, result: WindResult, exit_code: int) -> Ending:
         self._ledger.settle(self._job_id, result)
         self._view.result(result)
-        return Ending(exit_code, held=True, trip=result.trip)
+        return Ending(exit_code, self._job_id, held=True, trip=result.trip)
 
     def _lost_count(self) -> Ending:
         """The winder has restarted. What it remembers is joined with what was heard of it once the operator resumes."""

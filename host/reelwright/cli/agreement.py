@@ -1,0 +1,223 @@
+"""The count that is proposed after a restart, in words and as an object, and what it takes to agree to it."""
+
+from __future__ import annotations
+
+import math
+import sys
+from typing import TYPE_CHECKING
+
+import click
+from attrs import frozen
+
+from reelwright.errors import EXIT_PAUSED, ReelwrightError, UsageError
+from reelwright.operation.standing import MOST_BEYOND_TURNS
+from windlink import codes
+from windlink.sentences import CAUSES, SOURCES, STATES, say
+
+if TYPE_CHECKING:
+    from reelwright.operation.resume import Rejoin
+
+AGREE = "agree"  # the word to type
+
+# Up to so many turns off, a word agrees to an estimate. Beyond it the spool itself shows more than the estimate says:
+# two strands more or fewer, side by side, are told by eye. Our choice, a common-practice one.
+MOST_AGREED_TURNS = 2.0
+
+
+class NotAgreedError(ReelwrightError):
+    """The operator has not agreed to a count, so nothing has moved."""
+
+    exit_code = EXIT_PAUSED
+
+
+@frozen
+class Consent:
+    """What the operator has said on the command line.
+
+    agree: yes to the count. within_turns: yes, as long as no more than this is in doubt; None where it was not said.
+    counted: turns counted on the spool, and how far they may be off.
+    """
+
+    agree: bool = False
+    within_turns: float | None = None
+    counted: tuple[float, float] | None = None
+
+    @property
+    def was_given(self) -> bool:
+        """Whether anything was said at all."""
+        return self.agree or self.within_turns is not None or self.counted is not None
+
+
+@frozen
+class Proposal:
+    """A count to go on from. All in turns but `pulses`; the two ends hold what earlier restarts left unknown, too.
+
+    known_lowest, known_highest: where the spool can stand by what winder and ledger know. uncertain_turns: how far the
+    count may be off, on the side where it can be farther. in_doubt_turns: how much of it the operator must agree to.
+    """
+
+    pulses: int
+    turns: float
+    length_m: float
+    uncertain_turns: float
+    known_lowest: float
+    known_highest: float
+    counted: bool
+    in_doubt_turns: float
+
+    @property
+    def needs_more_than_a_word(self) -> bool:
+        """Whether `agree` alone is too little: it may be far off, or contradicts what is known."""
+        return self.in_doubt_turns > (0.0 if self.counted else MOST_AGREED_TURNS)
+
+    @property
+    def within_turns(self) -> float:
+        """The least --agree-within that agrees to it, to two digits."""
+        return math.ceil(self.in_doubt_turns * 100) / 100
+
+    def agreed_by(self, consent: Consent) -> bool:
+        """Whether the command line has agreed to it already."""
+        if consent.within_turns is not None:
+            return consent.within_turns >= self.in_doubt_turns
+        return consent.agree and not self.needs_more_than_a_word
+
+
+def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal:
+    """The likely count, or the one that the operator has counted. Raises UsageError for one that cannot be."""
+    plan, where, before = rejoin.plan, rejoin.standing, rejoin.before_turns
+    known_lowest = max(0.0, plan.turns_at(where.lowest) - before)
+    known_highest = plan.turns_at(where.highest) + before
+    if counted is None:
+        pulses, uncertain_turns = where.best, rejoin.uncertain_turns
+        in_doubt_turns = uncertain_turns
+    else:
+        turns, uncertain_turns = counted
+        if turns > 2 * plan.turns + MOST_BEYOND_TURNS:
+            raise UsageError(
+                f"--counted-turns {turns:g}: the job has {plan.turns:.2f} turns, so the spool cannot hold so many of"
+                " it.",
+                "Count again, without what was on the spool before the job.",
+            )
+        per_turn = float(plan.pulses_per_spool_turn)
+        pulses = round(turns * per_turn)
+        # half a pulse lies between any two counts
+        slack = uncertain_turns + 0.5 / per_turn
+        in_doubt_turns = max(0.0, known_lowest - turns - slack, turns - known_highest - slack)
+    return Proposal(
+        pulses=pulses,
+        turns=plan.turns_at(pulses),
+        length_m=plan.length_m_at(pulses),
+        uncertain_turns=uncertain_turns,
+        known_lowest=known_lowest,
+        known_highest=known_highest,
+        counted=counted is not None,
+        in_doubt_turns=in_doubt_turns,
+    )
+
+
+def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
+    """What each side knows, and what is proposed, a line each."""
+    plan, record = rejoin.plan, rejoin.record
+    spool = plan.job.take_up.name or "a spool"
+    lines = [
+        f"Job {record.job_id}: {plan.length_m:.2f} m onto {spool}, {plan.turns_at(plan.target_pulses):.2f} turns.",
+        f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
+        _of_the_winder(rejoin),
+        _of_the_ledger(rejoin),
+        *_of_the_count(rejoin, proposal),
+    ]
+    if proposal.uncertain_turns and not proposal.counted:
+        lines.append("If you can count them, give them with --counted-turns.")
+    lines.append("Nothing has moved since, and nothing moves before you agree. Turns made by hand are not in it.")
+    return lines
+
+
+def _of_the_winder(rejoin: Rejoin) -> str:
+    plan, memory = rejoin.plan, rejoin.memory
+    if memory is None:
+        return f"The winder: {say(SOURCES, codes.FROM_NOWHERE).sentence}"
+    rpm = memory.rate * 0.6 / float(plan.pulses_per_spool_turn)
+    speed = f" at {rpm:.0f} rpm" if memory.rate else ""
+    return (
+        f"The winder: {plan.turns_at(memory.pulses):.2f} turns, kept while {say(STATES, memory.state).word}{speed}."
+        f" {say(SOURCES, memory.source).sentence}"
+    )
+
+
+def _of_the_ledger(rejoin: Rejoin) -> str:
+    heard, record = rejoin.heard, rejoin.record
+    if heard is None:
+        return "The ledger: no count was heard."
+    # the very last count before a restart is kept without a time of its own
+    when = "at" if heard.pulses == record.last_pulses else "soon after"
+    turns = rejoin.plan.turns_at(heard.pulses)
+    return f"The ledger: {turns:.2f} turns, {heard.state}, heard {when} {record.last_count_at}."
+
+
+def _of_the_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
+    turns, metres = f"{proposal.turns:.2f} turns", f"{proposal.length_m:.2f} m"
+    off, source = proposal.uncertain_turns, rejoin.standing.source
+    between = f"between {proposal.known_lowest:.2f} and {proposal.known_highest:.2f} turns"
+    if proposal.counted:
+        known = between if proposal.known_highest > proposal.known_lowest else f"{proposal.known_highest:.2f} turns"
+        return [
+            f"So the spool has {turns}, {metres}, give or take {off:.2f} turns: counted by you.",
+            f"Without your count it would have {known}: {source}.",
+        ]
+    if not off:
+        return [f"So the spool has {turns}, {metres}: {source}."]
+    return [
+        f"So the spool has about {turns}, {metres}, and {between}: {source}.",
+        f"The count may be off by up to {off:.2f} turns.",
+    ]
+
+
+def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
+    """The same for programs; `kind` and `format` are the view's."""
+    plan, memory, heard = rejoin.plan, rejoin.memory, rejoin.heard
+    winder = memory and {
+        "turns": plan.turns_at(memory.pulses),
+        "state": say(STATES, memory.state).word,
+        "source": say(SOURCES, memory.source).word,
+    }
+    ledger = heard and {"turns": plan.turns_at(heard.pulses), "state": heard.state}
+    return {
+        "job_id": rejoin.record.job_id,
+        "pulses": proposal.pulses,
+        "turns": proposal.turns,
+        "length_m": proposal.length_m,
+        "uncertain_turns": proposal.uncertain_turns,
+        "lowest_turns": proposal.known_lowest,
+        "highest_turns": proposal.known_highest,
+        "counted": proposal.counted,
+        "source": rejoin.standing.source,
+        "winder": winder,
+        "ledger": ledger,
+        "agree_within_turns": proposal.within_turns if proposal.needs_more_than_a_word else None,
+    }
+
+
+def ask(proposal: Proposal) -> None:
+    """Have the operator agree at the terminal. Raises NotAgreedError, with what would be agreement."""
+    if proposal.needs_more_than_a_word:
+        within = f"--agree-within {proposal.within_turns:g}"
+        if proposal.counted:
+            raise NotAgreedError(
+                f"Your count is {proposal.in_doubt_turns:.2f} turns outside of what is known, so nothing has moved.",
+                f"Count once more. If it is right all the same, add {within}.",
+            )
+        raise NotAgreedError(
+            f"This count may be off by {proposal.uncertain_turns:.2f} turns, more than {MOST_AGREED_TURNS:g}, so"
+            " nothing has moved.",
+            f"Count the turns on the spool and give --counted-turns and --agree; or agree to so much by {within}.",
+        )
+    if not sys.stdin.isatty():
+        raise NotAgreedError(
+            "Nobody is there to agree to this count, so nothing has moved.",
+            "Give the command at a terminal, or add --agree.",
+        )
+    typed = click.prompt(
+        f"Type {AGREE} to go on from {proposal.turns:.2f} turns", default="", show_default=False, err=True
+    )
+    if typed.strip().lower() != AGREE:
+        raise NotAgreedError("Not agreed: nothing has moved.", "Give the same command again when you are ready.")
