@@ -318,8 +318,9 @@ def test_after_a_trip_the_count_is_the_one_at_which_the_spool_stands(tmp_path: P
 def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> None:
     job = write_job(tmp_path)
     for turns in ("10", "48"):
-        with simulated(job, tmp_path, "--pace", "10", "--fault", f"runaway@{turns}") as port:
-            code, told, err = wind(job, port, tmp_path)
+        home = tmp_path / turns  # a ledger each: the second winder does not hold what the first one left
+        with simulated(job, home, "--pace", "10", "--fault", f"runaway@{turns}") as port:
+            code, told, err = wind(job, port, home)
         assert code == 4, err
         assert told[-1]["trip"] in ("overspeed", "runs_on")
 
