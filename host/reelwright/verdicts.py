@@ -27,7 +27,7 @@ _VERDICTS = {
     "job_remembered": (
         LOOK,
         "The winder remembers job {job_id}, at {pulses} pulses, from before its last start.",
-        "`reelwright wind --resume` goes on with it.",
+        "`reelwright wind --resume {job_id}` goes on with it.",
     ),
     "other_firmware": (
         LOOK,
