@@ -6,7 +6,9 @@ from fractions import Fraction
 
 import pytest
 
+from reelwright.winding.findings import GEOMETRY, PRACTICE
 from reelwright.winding.gear_check import StrandStroke, TrainCheck, check_train
+from reelwright.winding.gear_record import check_record, search_record
 from reelwright.winding.gear_search import (
     MOST_COUNTS,
     MOST_COUNTS_COAXIAL,
@@ -18,7 +20,16 @@ from reelwright.winding.gear_search import (
     find_trains,
     usual_pitch_mm,
 )
-from reelwright.winding.gear_teeth import ToothForm, contact_ratio, least_profile_shift, undercut_limit
+from reelwright.winding.gear_teeth import (
+    ToothForm,
+    contact_ratio,
+    least_profile_shift,
+    least_teeth,
+    least_teeth_in_practice,
+    tip_diameter_mm,
+    undercut,
+    undercut_limit,
+)
 
 SPUR = ToothForm()
 WANTED = WantedPitch(Fraction("1.79"), Fraction("61.25"), Fraction(2), Fraction("1.75"))
@@ -59,6 +70,25 @@ def test_the_profile_shift_told_moves_the_limit_to_the_gear() -> None:
     assert (1 - least_profile_shift(11, SPUR)) * undercut_limit(SPUR) == pytest.approx(11)
 
 
+def test_a_limit_of_whole_teeth_is_free_of_undercut_itself() -> None:
+    # 2 / sin^2(30 degrees) is 8, whatever rounding adds to it
+    steep = ToothForm(pressure_angle_deg=30)
+    assert least_teeth(steep) == 8
+    assert undercut(8, steep) == "none"
+    assert least_profile_shift(8, steep) == 0
+
+
+def test_practice_takes_the_nearest_whole_number_of_teeth() -> None:
+    for pressure_deg, limit, in_practice in ((19.77, 17.48, 17), (19.74, 17.53, 18)):
+        form = ToothForm(pressure_angle_deg=pressure_deg)
+        assert undercut_limit(form) == pytest.approx(limit, abs=5e-3)
+        assert least_teeth_in_practice(form) == in_practice
+
+
+def test_teeth_stand_one_module_above_the_pitch_circle() -> None:
+    assert tip_diameter_mm(12, ToothForm(module_mm=3)) == 36 + 2 * 3
+
+
 def test_teeth_that_hardly_overlap_are_told() -> None:
     assert contact_ratio(9, 9, SPUR) < 1.2 < contact_ratio(12, 12, SPUR)
     assert "low_contact" in codes(look_at((9, 9)))
@@ -88,6 +118,56 @@ def test_equal_centre_distances_make_a_train_coaxial() -> None:
     assert codes(missed) == ["not_coaxial"]
     assert "35.000 and 35.500 mm" in missed.findings[0].message
     assert codes(look_at((20, 50), (30, 40), (35, 35), coaxial=True)) == ["not_coaxial"]
+
+
+def test_each_finding_tells_its_figure_its_limit_and_whose_it_is() -> None:
+    told = [
+        look_at((16, 60)),
+        look_at((9, 9)),
+        look_at((20, 50), (20, 32)),
+        look_at((20, 50), (30, 41), coaxial=True),
+        look_at((20, 50), coaxial=True),
+        lay_of("2.6"),
+        lay_of("1.9"),
+    ]
+    found = {
+        finding.code: (finding.value, finding.limit, finding.unit, finding.source)
+        for check in told
+        for finding in check.findings
+        if finding.code != "undercut" or finding.value == 16
+    }
+    assert found == {
+        "undercut": (16, 17, "teeth", GEOMETRY),
+        "low_contact": (contact_ratio(9, 9, SPUR), 1.2, "", PRACTICE),
+        "shaft_in_the_way": (26, 26, "mm", GEOMETRY),
+        "not_coaxial": (None, None, "", GEOMETRY),
+        "pitch_wide": (2.6, 2.5, "mm", PRACTICE),
+        "pitch_tight": (1.9, 2, "mm", GEOMETRY),
+    }
+    (missed,) = told[3].findings
+    assert (missed.value, missed.limit, missed.unit, missed.source) == (0.5, 0, "mm", GEOMETRY)
+
+
+@pytest.mark.parametrize(
+    ("check", "remedy"),
+    [
+        (look_at((9, 9)), "Take more teeth."),
+        (look_at((20, 50), (20, 32)), "End that shaft before the gear, or share the ratio otherwise"),
+        (look_at((20, 50), coaxial=True), "Share the ratio between two stages with the same sum of teeth."),
+        (look_at((20, 50), (30, 41), coaxial=True), "Take gears with the same sum of teeth in both stages."),
+        (lay_of("2.6"), "Turns touch at a stroke of 10.00 mm"),
+        (lay_of("1.9"), "It needs at least a stroke of 10.00 mm"),
+    ],
+    ids=lambda each: each if isinstance(each, str) else "",
+)
+def test_each_finding_tells_what_to_do(check: TrainCheck, remedy: str) -> None:
+    assert check.findings[-1].remedy.startswith(remedy)
+    assert check.findings[-1].remedy.endswith((".", "mend it too."))
+
+
+def test_a_train_that_cannot_end_where_it_begins_is_told_by_its_stages() -> None:
+    assert "A train of one stage cannot" in look_at((20, 50), coaxial=True).findings[-1].message
+    assert "A train of 3 stages cannot" in look_at((20, 50), (30, 40), (35, 35), coaxial=True).findings[-1].message
 
 
 @pytest.mark.parametrize(
@@ -204,3 +284,80 @@ def test_an_impossible_choice_is_refused_with_all_that_is_wrong(choice: Choice, 
     if fields:
         with pytest.raises(ValueError, match=r"cannot|leave no gear|too many|make no such train"):
             find_trains(WANTED, choice)
+
+
+FORM_KEYS = {
+    "kind", "module_mm", "pressure_angle_deg", "helix_angle_deg", "least_teeth", "least_teeth_in_practice",
+    "thrust_share",
+}  # fmt: skip
+
+
+def test_scripts_read_a_check_under_these_keys() -> None:
+    form = ToothForm(module_mm=2, helix_angle_deg=30)
+    strands = [StrandStroke(Fraction("1.75"), Fraction(12))]
+    record = check_record(check_train(((20, 36), (18, 30)), Fraction(2), form, strands, dwell_turns=Fraction(1, 2)))
+    meshes, lays = record.pop("meshes"), record.pop("lays")
+    assert set(record) == FORM_KEYS | {
+        "gears", "ratio", "screw_turns_per_pass", "turns_per_layer", "dwell_turns", "screw_turns_same_way", "coaxial",
+        "warnings",
+    }  # fmt: skip
+    assert (record["kind"], record["module_mm"], record["pressure_angle_deg"]) == ("helical", 2, 20)
+    assert record["thrust_share"] == pytest.approx(3**-0.5)  # the tangent of 30 degrees
+    assert isinstance(meshes, list)
+    assert isinstance(lays, list)
+    assert lays == [
+        {
+            "strand_diameter_mm": 1.75,
+            "stroke_mm": 12,
+            "lay_pitch_mm": 12 / 5.5,
+            "pitch_error_mm": pytest.approx(12 / 5.5 - 1.75),
+            "verdict": "good",
+            "touching_stroke_mm": 9.625,
+        }
+    ]
+    mesh = meshes[0]
+    driver, driven = mesh.pop("driver"), mesh.pop("driven")
+    assert set(mesh) == {
+        "centre_distance_mm", "contact_ratio", "common_factor", "hunting", "driver_turns_to_repeat"
+    }  # fmt: skip
+    assert (mesh["common_factor"], mesh["hunting"], repr(mesh["driver_turns_to_repeat"])) == (4, False, "9")
+    assert driver == {
+        "teeth": 20,
+        "shaft": 1,
+        "hand": "right",
+        "pitch_diameter_mm": pytest.approx(40 / (3**0.5 / 2)),
+        "tip_diameter_mm": pytest.approx(40 / (3**0.5 / 2) + 4),
+        "undercut": "none",
+        "least_profile_shift": 0,
+    }
+    assert (driven["teeth"], driven["shaft"], driven["hand"]) == (36, 2, "left")
+
+
+def test_scripts_read_a_search_under_these_keys() -> None:
+    form = ToothForm(module_mm=2)
+    record = search_record(find_trains(WANTED, Choice(18, 80), 1), WANTED, form)
+    trains = record.pop("trains")
+    assert isinstance(trains, list)
+    assert record.items() >= {
+        "wanted_pitch_mm": 1.79,
+        "stroke_mm": 61.25,
+        "screw_turns_per_pass": "2",
+        "dwell_turns": "0",
+        "strand_diameter_mm": 1.75,
+        "tolerance_percent": float(100 * WANTED.tolerance),
+    }.items()
+    assert set(record) == FORM_KEYS | {
+        "wanted_pitch_mm", "stroke_mm", "screw_turns_per_pass", "dwell_turns", "strand_diameter_mm",
+        "tolerance_percent", "trains_in_reach",
+    }  # fmt: skip
+    (train,) = trains
+    assert set(train) == {
+        "gears", "ratio", "turns_per_layer", "lay_pitch_mm", "pitch_error_mm", "pitch_error_percent", "total_teeth",
+        "pitch_diameters_mm", "gear_count", "meshes", "screw_turns_same_way", "coaxial", "warnings",
+    }  # fmt: skip
+    # 18:72 and 18:77, at two turns of the screw 308/9 spool turns a layer
+    assert (train["ratio"], train["turns_per_layer"], train["total_teeth"]) == ("154/9", "308/9", 185)
+    assert (train["gear_count"], train["pitch_diameters_mm"]) == (4, 370)
+    pitch_mm = 61.25 / (308 / 9)
+    assert train["pitch_error_mm"] == pytest.approx(pitch_mm - 1.79, rel=1e-9)
+    assert train["pitch_error_percent"] == pytest.approx(100 * (pitch_mm / 1.79 - 1), rel=1e-9)
