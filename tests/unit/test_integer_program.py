@@ -25,7 +25,7 @@ FEWER_OF_FIRST, FEWER_OF_SECOND = [(0, 1)], [(1, 1)]
 
 
 class HurriedSolver:
-    """In place of the solver: hands out these (status, numbers) one after the other, and keeps the time it was given."""
+    """In place of the solver: hands out these (status, numbers) in their order, and keeps the time it was given."""
 
     def __init__(self, *answers: tuple[int, list[float] | None]) -> None:
         self.answers = list(answers)

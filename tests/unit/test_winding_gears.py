@@ -6,7 +6,7 @@ from fractions import Fraction
 
 import pytest
 
-from reelwright.winding.findings import GEOMETRY, PRACTICE
+from reelwright.winding.findings import GEOMETRY, OWN, PRACTICE
 from reelwright.winding.gear_check import StrandStroke, TrainCheck, check_train
 from reelwright.winding.gear_record import check_record, search_record
 from reelwright.winding.gear_search import (
@@ -141,7 +141,7 @@ def test_each_finding_tells_its_figure_its_limit_and_whose_it_is() -> None:
         "low_contact": (contact_ratio(9, 9, SPUR), 1.2, "", PRACTICE),
         "shaft_in_the_way": (26, 26, "mm", GEOMETRY),
         "not_coaxial": (None, None, "", GEOMETRY),
-        "pitch_wide": (2.6, 2.5, "mm", PRACTICE),
+        "pitch_wide": (2.6, 2.5, "mm", OWN),
         "pitch_tight": (1.9, 2, "mm", GEOMETRY),
     }
     (missed,) = told[3].findings
@@ -338,14 +338,17 @@ def test_scripts_read_a_search_under_these_keys() -> None:
     record = search_record(find_trains(WANTED, Choice(18, 80), 1), WANTED, form)
     trains = record.pop("trains")
     assert isinstance(trains, list)
-    assert record.items() >= {
-        "wanted_pitch_mm": 1.79,
-        "stroke_mm": 61.25,
-        "screw_turns_per_pass": "2",
-        "dwell_turns": "0",
-        "strand_diameter_mm": 1.75,
-        "tolerance_percent": float(100 * WANTED.tolerance),
-    }.items()
+    assert (
+        record.items()
+        >= {
+            "wanted_pitch_mm": 1.79,
+            "stroke_mm": 61.25,
+            "screw_turns_per_pass": "2",
+            "dwell_turns": "0",
+            "strand_diameter_mm": 1.75,
+            "tolerance_percent": float(100 * WANTED.tolerance),
+        }.items()
+    )
     assert set(record) == FORM_KEYS | {
         "wanted_pitch_mm", "stroke_mm", "screw_turns_per_pass", "dwell_turns", "strand_diameter_mm",
         "tolerance_percent", "trains_in_reach",

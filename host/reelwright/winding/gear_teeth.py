@@ -77,7 +77,8 @@ def centre_distance_mm(driver_teeth: int, driven_teeth: int, form: ToothForm) ->
 
 def undercut_limit(form: ToothForm) -> float:
     """Teeth below which a rack-shaped cutter eats into the flank: 2 cos beta / sin^2 at; 17.10 for spur gears, 20°."""
-    return 2 * cos(radians(form.helix_angle_deg)) / sin(form.transverse_pressure_rad) ** 2
+    limit = 2 * cos(radians(form.helix_angle_deg)) / sin(form.transverse_pressure_rad) ** 2
+    return round(limit, 9)  # 8 at 30 degrees, where the last bits of the sine would make it more
 
 
 def least_teeth(form: ToothForm) -> int:
