@@ -103,6 +103,22 @@ def test_overshoot_runs_on_in_the_last_layer_and_then_into_the_next() -> None:
     assert plan.layer_at(plan.target_pulses + 2000)[0] == 6
 
 
+@pytest.mark.parametrize("ppr", [60, 7, 1])
+def test_beyond_the_target_a_layer_ends_on_the_pulse_that_a_longer_plan_gives_it(ppr: int) -> None:
+    # at 7 pulses a turn a layer is 243.6 pulses, so that its end is rounded up or down
+    short, long = (plan_of(machine={"pulses_per_turn": ppr}, target={"layers": each}) for each in (2, 7))
+    for end in long.layer_pulses[1:-1]:
+        for pulses in (end - 1, end, end + 1):
+            assert short.layer_at(pulses)[0] == long.layer_at(pulses)[0], pulses
+
+
+def test_a_first_pass_of_a_pulse_or_less_is_the_present_layer_no_longer_than_that() -> None:
+    less, one = (plan_of(machine={"pulses_per_turn": 1, "phase_turns": each}) for each in ("2/5", 1))
+    assert (less.layer_pulses[0], one.layer_pulses[0]) == (0, 1)
+    assert [less.layer_at(pulses)[0] for pulses in (0, 1)] == [2, 2]
+    assert [one.layer_at(pulses)[0] for pulses in (0, 1, 2)] == [1, 1, 2]
+
+
 def test_a_wind_that_starts_in_mid_layer_fills_the_short_pass_first() -> None:
     plan = plan_of(machine={"phase_turns": "7.3"}, target={"layers": 3})
     assert [row.turns for row in plan.layers] == [7.3, 34.8, 34.8]

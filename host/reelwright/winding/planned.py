@@ -198,6 +198,8 @@ class Plan:
         pulses = max(pulses, 0)
         if pulses > self.layer_pulses[-1]:
             layer = self.coil.full_passes(self.scale.exact_turns(pulses)) + 1
+            while self.scale.pulses(self.coil.pass_end(layer - 1)) >= pulses:
+                layer -= 1  # a pass that ends on this pulse, or is rounded up to it
         else:
             layer = bisect_left(self.layer_pulses, max(pulses, 1)) + 1
         start = self.coil.end_turns(layer - 1)
