@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-from math import exp, expm1, sqrt
+from math import erf, exp, expm1, sqrt
 from typing import TYPE_CHECKING
 
 import pytest
+from scipy import stats
 
 from reelwright.winding.calibration_fit import Fit, NoFitError, Observation, UndeterminedError, fit
 from reelwright.winding.calibration_readings import mean_of_readings, modified_z_scores
-from reelwright.winding.distributions import chi_square_tail, student_factor
+from reelwright.winding.distributions import (
+    TWO_SIGMA,
+    chi_square_tail,
+    effective_degrees,
+    student_factor,
+    student_share,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -121,6 +128,31 @@ def test_students_factor_is_that_of_the_guides_table(degrees: int, factor: float
 def test_the_tail_of_chi_square_is_that_of_the_handbooks_table(degrees: int, point: float) -> None:
     assert chi_square_tail(point, degrees) == pytest.approx(0.05, abs=2e-5)
     assert chi_square_tail(0.0, degrees) == 1
+
+
+@pytest.mark.parametrize("degrees", range(1, 13))
+def test_both_distributions_are_those_of_another_library(degrees: int) -> None:
+    # PyPI `scipy.stats`: t.cdf and chi2.sf
+    for factor in (0.3, 1.0, 2.5, 30.0):
+        share = stats.t.cdf(factor, degrees) - stats.t.cdf(-factor, degrees)
+        assert student_share(factor, degrees) == pytest.approx(share, rel=1e-12)
+        assert chi_square_tail(3 * factor, degrees) == pytest.approx(stats.chi2.sf(3 * factor, degrees), rel=1e-12)
+
+
+def test_students_factor_needs_a_degree_of_freedom_and_is_two_for_very_many() -> None:
+    with pytest.raises(ValueError, match="at least 1"):
+        student_factor(0.9)
+    assert student_factor(float("inf")) == student_factor(1000) == 2
+    assert student_factor(999) == pytest.approx(stats.t.ppf((1 + TWO_SIGMA) / 2, 999), rel=1e-9)
+    assert pytest.approx(erf(sqrt(2))) == TWO_SIGMA
+
+
+def test_the_fewer_readings_share_in_an_uncertainty_the_more_degrees_it_has() -> None:
+    # Welch-Satterthwaite, JCGM 100, equation G.2b, with all but one of the parts known for certain
+    assert effective_degrees(5.0, 3.0, 4) == pytest.approx(4 * 5**4 / 3**4)
+    assert effective_degrees(3.0, 3.0, 4) == 4
+    assert effective_degrees(0.5, 0.3, 4) == pytest.approx(4 * 5**4 / 3**4)
+    assert effective_degrees(5.0, 0.0, 4) == float("inf")
 
 
 # JCGM 100, 4.4.3 and table 1: twenty temperatures in degrees C; from memory

@@ -92,6 +92,19 @@ def test_a_mass_of_strand_whose_density_nobody_knows_is_refused() -> None:
     assert key_of_refusal(strand={"density_g_cm3": None}, target={"mass_g": 100}) == "strand.density_g_cm3"
 
 
+def test_a_margin_that_leaves_no_room_for_a_layer_is_refused() -> None:
+    small = {"flange_diameter_mm": 90}
+    assert key_of_refusal(take_up=small, target={"flange_margin_mm": 4}) == "target.flange_margin_mm"
+
+
+def test_a_pitch_at_which_strand_sinks_through_the_layer_below_is_refused_by_the_rise_model() -> None:
+    assert key_of_refusal(machine={"stroke_mm": 61.25, "turns_per_layer": Fraction(12)}) == "lay.rise"
+
+
+def test_a_length_of_next_to_nothing_is_planned_as_such() -> None:
+    assert 0 < plan_of(target={"length_m": 1e-10}).turns < 1e-9
+
+
 def test_a_target_that_asks_for_nothing_is_refused() -> None:
     with pytest.raises(ImpossibleJobError, match="give one of length_m"):
         make_plan(job_past_the_checks(target={}))

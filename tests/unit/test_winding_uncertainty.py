@@ -155,6 +155,12 @@ def test_a_count_that_restarts_left_uncertain_widens_the_error_bar_as_an_even_sp
     # JCGM 100, 4.3.7: half a width a spread evenly has a / sqrt(3); the parts add in squares
     turn_m = plan.coil.turn_length_at_mm(plan.turns_at(count)) / 1000
     assert widened.length_u_m == pytest.approx(math.hypot(plain.length_u_m, turn_m * 2 / math.sqrt(3)), rel=1e-9)
+    length, _ = plan.inputs.length_and_mass(plan.coil, plan.turns_at(count), 0.0, uncertain_turns=100.0)
+    assert length.reason("length").startswith("The restarts give")
+
+
+def test_an_interval_of_95_percent_reaches_two_standard_uncertainties_either_way() -> None:
+    assert Estimate(40.0, 0.25).expanded_u == 0.5
 
 
 def test_nothing_uncertain_needs_no_reason_and_an_input_without_a_mend_gets_none() -> None:

@@ -184,9 +184,8 @@ class Inputs:
         have left unknown of its count, evenly spread (JCGM 100, 4.3.7).
         """
         wound_mm = self.wound_mm(coil, turns)
-        if uncertain_turns:
-            error_turns = uncertain(0.0, uncertain_turns / sqrt(3), "restarts")
-            wound_mm = wound_mm + coil.turn_length_at_mm(turns) * error_turns
+        error_turns = uncertain(0.0, uncertain_turns / sqrt(3), "restarts")
+        wound_mm = wound_mm + coil.turn_length_at_mm(turns) * error_turns
         return self.counted(wound_mm, ends_mm)
 
     def counted(self, wound_mm: Any, ends_mm: float) -> tuple[Estimate, Estimate | None]:
@@ -210,7 +209,7 @@ def estimate_of(quantity: Any) -> Estimate:
     from uncertainties import nominal_value, std_dev
 
     u = float(std_dev(quantity))
-    parts = {each.tag or "": part for each, part in quantity.error_components().items()} if u else {}
+    parts = {each.tag: part for each, part in quantity.error_components().items()} if u else {}
     return Estimate(float(nominal_value(quantity)), u, {name: (part / u) ** 2 for name, part in parts.items() if part})
 
 
