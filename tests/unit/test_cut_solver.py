@@ -10,6 +10,7 @@ import pytest
 from attrs import evolve
 
 from cut_lists import best_by_search, random_problem
+from reelwright.winding import cut_solver, integer_program
 from reelwright.winding.cut_list import CutProblem, Cutting, Demand, Piece, Supply
 from reelwright.winding.cut_solver import NoAnswerError, cut, missing_mm
 
@@ -130,6 +131,130 @@ def test_leader_tail_and_the_loss_of_a_join_come_off_the_spools_that_they_lie_on
     assert missing_mm(evolve(problem, supplies=spools(5.7, 5.399))) == ({0: 1}, True)
 
 
+def test_the_leader_may_come_from_a_later_spool_of_the_list() -> None:
+    demand = Demand("red", 10_000, leader_mm=700, tail_mm=300, most_joins=1)
+    # the first spool has a piece of 1 m, 0.3 m of tail and 0.1 m of loss, which is too little for a leader
+    cutting = cut(CutProblem(spools(1.4, 9.7), (demand,), shortest_piece_mm=1000, join_loss_mm=100))
+    assert cutting is not None
+    assert cutting.pieces == ((Piece(1, 9000), Piece(0, 1000)),)
+
+
+def test_several_spools_are_joined_between_the_first_and_the_last() -> None:
+    cutting = cut(CutProblem(spools(10, 10, 10, 10), metres(40, joins=3)))
+    assert cutting is not None
+    assert cutting.faults() == []
+    assert {piece.supply for piece in cutting.pieces[0]} == {0, 1, 2, 3}
+
+
+def test_no_piece_is_shorter_than_the_rules_allow_even_where_that_would_save_strand() -> None:
+    # 9.5 + 0.5 m would leave 4.5 m, long enough to keep
+    problem = CutProblem(spools(9.5, 5), metres(10, joins=1), shortest_useful_mm=4500, shortest_piece_mm=1000)
+    cutting = cut(problem)
+    assert cutting is not None
+    assert min(piece.length_mm for piece in cutting.pieces[0]) >= 1000
+
+
+@pytest.mark.parametrize("end", ["leader_mm", "tail_mm"])
+def test_a_spool_that_gives_no_piece_gives_no_end_either(end: str) -> None:
+    demand = Demand("red", 10_000, most_joins=2)
+    problem = CutProblem(spools(5, 5, 0.7), (evolve(demand, **{end: 700}),), shortest_piece_mm=1000)
+    assert cut(evolve(problem, demands=(demand,))) is not None
+    assert cut(problem) is None
+
+
+def test_a_joined_length_does_not_begin_and_end_on_one_spool() -> None:
+    # the small spool has a piece of 1 m and the loss of a join, and neither leader nor tail
+    demand = Demand("red", 10_000, leader_mm=500, tail_mm=300, most_joins=1)
+    problem = CutProblem(spools(9.8, 1.1), (demand,), shortest_piece_mm=1000, join_loss_mm=100)
+    assert cut(evolve(problem, supplies=spools(9.8, 1.4))) is not None
+    assert cut(problem) is None
+
+
+def test_few_spools_go_before_many_that_stand_earlier_in_the_list() -> None:
+    # five of 12 m, at the end of the list, hold what six of 10 m would
+    demands = metres(2, 2, 2, 2, 2, 10, 10, 10, 10, 10)
+    cutting = cut(CutProblem(spools(*[10] * 6, *[12] * 5), demands))
+    assert cutting is not None
+    assert cutting.opened == (6, 7, 8, 9, 10)
+
+
+class StoppedClock:
+    """The solver's time under a clock that stands still: what it was given at each call, in seconds."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, *answers: Any) -> None:
+        """answers: (status, numbers) of each call, or None for the solver's own."""
+        import scipy.optimize
+
+        whole, self.seconds = scipy.optimize.milp, list[float]()
+        left = iter(answers)
+
+        def milp(*arguments: Any, **options: Any) -> Any:
+            self.seconds.append(options["options"]["time_limit"])
+            answer = next(left, None)
+            if answer is None:
+                return whole(*arguments, **options)
+            result = whole(*arguments, **options)
+            status, is_found = answer
+            return scipy.optimize.OptimizeResult(status=status, x=result.x if is_found else None)
+
+        monkeypatch.setattr(scipy.optimize, "milp", milp)
+        for module in (cut_solver, integer_program):
+            monkeypatch.setattr(module, "monotonic", lambda: 1000.0)
+
+
+UNPROVEN, OUT_OF_TIME = (1, True), (1, False)  # 1: scipy.optimize.milp's status for its time limit
+
+
+def test_half_of_the_time_is_kept_for_joins(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = StoppedClock(monkeypatch, OUT_OF_TIME)
+    cutting = cut(CutProblem(spools(20, 30), metres(25, joins=1)), 60)
+    assert cutting is not None
+    assert clock.seconds[:2] == [30, 60]
+
+
+def test_a_length_that_bears_no_join_has_all_of_the_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = StoppedClock(monkeypatch, OUT_OF_TIME)
+    blue = metres(25, joins=1, kind="blue")
+    with pytest.raises(NoAnswerError):
+        cut(CutProblem((*spools(20, 30), *spools(30, kind="blue")), (*metres(25), *blue)), 60)
+    assert clock.seconds == [30]  # of the two kinds' 60
+
+
+def test_the_kinds_share_the_time_that_is_left(monkeypatch: pytest.MonkeyPatch) -> None:
+    problem = CutProblem((*spools(20), *spools(20, kind="blue")), (*metres(15), *metres(15, kind="blue")))
+    clock = StoppedClock(monkeypatch)
+    assert cut(problem, 60) is not None
+    assert clock.seconds == [30] * 3 + [60] * 3  # three objectives each
+    assert missing_mm(problem, 60) == ({}, True)
+    assert clock.seconds[6:] == [30] * 2 + [60] * 2
+
+
+@pytest.mark.parametrize("slow", [0, 1])
+def test_one_kind_that_is_not_proven_leaves_the_whole_unproven(monkeypatch: pytest.MonkeyPatch, slow: int) -> None:
+    problem = CutProblem((*spools(20), *spools(20, kind="blue")), (*metres(15), *metres(15, kind="blue")))
+    StoppedClock(monkeypatch, *[UNPROVEN if slow == kind else None for kind in (0, 0, 0, 1, 1, 1)])
+    cutting = cut(problem, 60)
+    assert cutting is not None
+    assert not cutting.proven
+
+
+@pytest.mark.parametrize("slow", [0, 1])
+def test_nor_is_what_is_missing(monkeypatch: pytest.MonkeyPatch, slow: int) -> None:
+    problem = CutProblem((*spools(20), *spools(20, kind="blue")), (*metres(25), *metres(25, kind="blue")))
+    StoppedClock(monkeypatch, *[UNPROVEN if slow == kind else None for kind in (0, 0, 1, 1)])
+    assert missing_mm(problem, 60) == ({0: 5000, 1: 5000}, False)
+
+
+def test_waste_is_remnants_too_short_to_use_and_what_joins_cost() -> None:
+    problem = CutProblem(spools(12, 14), metres(21, joins=1), shortest_useful_mm=4900, join_loss_mm=100)
+    cutting = Cutting(problem, ((Piece(0, 10_000), Piece(1, 11_000)),))
+    assert [cutting.left_mm(supply) for supply in (0, 1)] == [2000, 2900]
+    assert cutting.waste_mm == 2000 + 2900 + 100
+    assert not cutting.is_kept(1)
+    # what is just long enough is useful
+    assert Cutting(evolve(problem, shortest_useful_mm=2900), cutting.pieces).is_kept(1)
+
+
 def test_out_of_time_the_best_found_is_told_as_not_proven(monkeypatch: pytest.MonkeyPatch) -> None:
     import scipy.optimize
 
@@ -173,6 +298,7 @@ def test_an_answer_of_the_solver_that_breaks_a_rule_is_not_passed_on(monkeypatch
         (((Piece(0, 5000), Piece(0, 5000)),), "twice"),
         (((Piece(0, 9500), Piece(1, 500)),), "too short"),
         (((Piece(2, 10_000),),), "another kind"),
+        (((Piece(0, 5000), Piece(2, 5000)),), "another kind"),
         (((Piece(1, 10_000),),), "beyond"),
     ],
 )

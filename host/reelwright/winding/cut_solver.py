@@ -161,7 +161,7 @@ class _Model:
         shortest, all_of_it = self.problem.shortest_piece_of(demand), demand.length_mm
         joined = program.column()
         unmet, alone = program.column(int(may_miss)), program.column(int(may_miss))
-        missing = program.column(all_of_it if may_miss else 0)
+        missing = program.column(all_of_it)
         pairs = []
         for supply in self.supplies:
             part = _Part(program.column(), program.column(all_of_it), program.column(), program.column())
