@@ -1,0 +1,136 @@
+"""What a solved cut list comes to: how much a spool surely holds, what is left of it, and what becomes of it."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from attrs import evolve
+
+from reelwright.winding.cut_list import CutRules, Cutting, Piece
+from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength, winding_steps
+from reelwright.winding.cut_record import SolvedCutList
+from reelwright.winding.job import PayOff
+from reelwright.winding.source import check_source
+from winding_jobs import job_of
+
+STRAND = job_of().strand
+
+
+def spool(held_m: float, held_u_m: float, name: str = "shelf") -> PayOffSpool:
+    pay_off = PayOff(held_m=held_m, held_u_m=held_u_m)
+    check = check_source(pay_off, STRAND, 0.0)
+    assert check is not None
+    return PayOffSpool(name, pay_off, STRAND, check)
+
+
+def wanted(length_m: float, **target: Any) -> WantedLength:
+    return WantedLength(f"{length_m} m", job_of(target={"length_m": length_m, **target}), 2)
+
+
+RULES = CutRules(shortest_useful_m=5, shortest_piece_m=2, join_loss_m=0.1)
+# 30 m as 12 + 18 m, with half a metre of leader; and 4 m from one spool. The last spool is not opened.
+LIST = CutList(
+    RULES,
+    (spool(40, 0.5, "first"), spool(20, 0.25, "second"), spool(4, 0.25, "third"), spool(9, 0.5, "fourth")),
+    (wanted(30, leader_m=0.5), wanted(4)),
+)
+CUTTING = Cutting(LIST.problem(best_estimate=True), ((Piece(0, 12_000), Piece(1, 18_000)), (Piece(2, 4000),)))
+
+
+def test_what_a_spool_surely_holds_is_never_less_than_nothing() -> None:
+    assert spool(20, 0.25).sure_mm == 19_500
+    assert spool(1, 0.6).sure_mm == 0
+
+
+def test_the_solver_sees_the_rules_in_millimetres_rounded_up() -> None:
+    rules = CutRules(shortest_useful_m=5.0001, shortest_piece_m=2, join_loss_m=0.1004)
+    problem = evolve(LIST, rules=rules).problem()
+    assert (problem.shortest_useful_mm, problem.shortest_piece_mm, problem.join_loss_mm) == (5001, 2000, 101)
+
+
+def test_a_wanted_length_is_asked_for_in_metres_and_in_nothing_else() -> None:
+    with pytest.raises(ValueError, match="length_m"):
+        _ = WantedLength("", job_of(target={"turns": 20}), 0).demand
+
+
+def test_a_step_checks_its_spool_by_what_is_left_of_it_by_then() -> None:
+    cut_list = evolve(LIST, pay_offs=(spool(40, 0.5), *LIST.pay_offs[1:]), wanted=(wanted(10), wanted(4)))
+    pieces = ((Piece(0, 10_000),), (Piece(0, 4000),))
+    steps = winding_steps(cut_list, Cutting(cut_list.problem(), pieces))
+    assert [(step.job.pay_off.held_m, step.job.pay_off.held_u_m) for step in steps if step.job.pay_off] == [
+        (40, 0.5),
+        (30, 0.5),
+    ]
+
+
+def test_the_lower_end_of_a_step_is_where_the_solver_saw_it() -> None:
+    # 20.0004 m less 2 x 0.2507 m is 19.499 m; the spool is taken to hold 20.000 m
+    cut_list = CutList(RULES, (spool(20.0004, 0.2507),), (wanted(4),))
+    (step,) = winding_steps(cut_list, Cutting(cut_list.problem(), ((Piece(0, 4000),),)))
+    assert step.job.pay_off is not None
+    assert step.job.pay_off.held_m == 20
+    assert step.job.pay_off.held_u_m == pytest.approx(0.2505, abs=1e-12)
+
+
+def test_a_spool_that_surely_holds_nothing_keeps_its_own_uncertainty() -> None:
+    cut_list = CutList(RULES, (spool(6, 4),), (wanted(4),))
+    (step,) = winding_steps(cut_list, Cutting(cut_list.problem(best_estimate=True), ((Piece(0, 4000),),)))
+    assert step.job.pay_off is not None
+    assert step.job.pay_off.held_u_m == 4
+
+
+def solved() -> dict[str, Any]:
+    return SolvedCutList(LIST, CUTTING, winding_steps(LIST, CUTTING), best_estimate=True).to_dict()
+
+
+def test_what_becomes_of_each_spool_is_told() -> None:
+    told = {row["name"]: row for row in solved()["pay_off"]}
+    assert {name: row["fate"] for name, row in told.items()} == {
+        "first": "kept",
+        "second": "wasted",
+        "third": "used up",
+        "fourth": "untouched",
+    }
+    assert told["first"] == {
+        "name": "first",
+        "held_m": 40,
+        "held_u_m": 0.5,
+        "counted_on_m": 40,
+        "used_m": 12.5,
+        "left_m": 27.5,
+        "left_u_m": 0.5,
+        "fate": "kept",
+    }
+    assert told["second"]["left_m"] == pytest.approx(20 - 18 - 0.1)
+
+
+def test_scripts_read_a_solved_list_under_these_keys() -> None:
+    told = solved()
+    steps = told.pop("steps")
+    del told["pay_off"]
+    assert told == {
+        "joins": 1,
+        "waste_m": pytest.approx(1.9 + 0.1),
+        "join_loss_m": pytest.approx(0.1),
+        "pay_off_spools_opened": 3,
+        "proven": True,
+        "best_estimate": True,
+    }
+    joined = steps[0]
+    plan = winding_steps(LIST, CUTTING)[0].plan
+    assert {key: joined[key] for key in ("name", "length_m", "wound_length_m", "turns", "phase_turns_after")} == {
+        "name": "30 m",
+        "length_m": pytest.approx(30),
+        "wound_length_m": pytest.approx(30.5),
+        "turns": plan.turns,
+        "phase_turns_after": str(plan.phase_turns),
+    }
+    assert joined["joins"] == 1
+    assert joined["pieces"] == [
+        {"pay_off": "first", "from_m": 0, "to_m": 12, "off_pay_off_m": 12.5},
+        {"pay_off": "second", "from_m": 12, "to_m": 30, "off_pay_off_m": 18.1},
+    ]
+    assert [warning["code"] for step in steps for warning in step["warnings"]] == [
+        finding.code for step in winding_steps(LIST, CUTTING) for finding in step.plan.findings
+    ]
