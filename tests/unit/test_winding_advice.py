@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from reelwright.winding.findings import LIMITS, Change, limits_table, remedy_text, rounded_down, rounded_up
+from reelwright.winding.findings import LIMITS, Change, limits_table, remedy_text, rounded_down, rounded_up, within
 from winding_jobs import job_tables, plan_of
 
 if TYPE_CHECKING:
@@ -249,6 +249,23 @@ def test_a_stroke_is_changed_alone_where_the_spool_has_the_width_for_it() -> Non
     assert second("pitch_wide", 8, 18, 19.3) == {"take_up.inside_width_mm": 15.75, "machine.stroke_mm": 14}
 
 
+def test_a_stroke_alone_may_be_longer_for_a_tight_pitch_and_is_just_one_for_a_wide_pitch() -> None:
+    def second(code: str, turns: float, stroke_mm: float, width_mm: float) -> Mend:
+        machine = {"turns_per_layer": turns, "stroke_mm": stroke_mm}
+        finding = finding_of(code, {"machine": machine, "take_up": {"inside_width_mm": width_mm}})
+        assert finding is not None
+        return finding.mends[1]
+
+    assert second("pitch_tight", 34.8, 55, 90) == (Change("machine.stroke_mm", "at least", 60.9),)
+    assert second("pitch_wide", 8, 18, 19.2) == (Change("machine.stroke_mm", "", 14),)
+
+
+def test_a_spool_no_wider_than_its_strand_has_no_stroke_that_would_do() -> None:
+    for width_mm in (1.5, D):
+        narrow = {"machine": {"stroke_mm": 61}, "take_up": {"inside_width_mm": width_mm}}
+        assert ways_out("against_flange", narrow) == [{"take_up.inside_width_mm": 62.75}]
+
+
 def test_a_spool_whose_width_is_its_stroke_is_changed_alone() -> None:
     assert ways_out("pitch_tight", {"machine": {"turns_per_layer": 36}})[1].keys() == {"take_up.inside_width_mm"}
 
@@ -260,6 +277,9 @@ def test_a_wider_barrel_needs_a_wider_flange_where_the_layers_would_stand_above_
     full = roomy | {"take_up": {"barrel_diameter_mm": 50, "flange_diameter_mm": 61}}
     (both,) = ways_out("tight_bend", full)
     assert both["take_up.flange_diameter_mm"] == rounded_up(56.59 + layers_mm)
+    bent_on_both = finding_of("tight_bend", full)
+    assert bent_on_both is not None
+    assert {change.bound for change in bent_on_both.mends[0]} == {"at least"}
 
 
 def test_less_torque_is_a_gentler_start_or_a_looser_brake_by_what_the_other_leaves() -> None:
@@ -280,6 +300,16 @@ def test_less_torque_is_a_gentler_start_or_a_looser_brake_by_what_the_other_leav
         {brake: rounded_down((0.2 - gaining) / holding * 2)},
     ]
     assert ways(0.05) == [{start: rounded_down(0.025 / gaining * 60), brake: rounded_down(0.025 / holding * 2)}]
+    tight = finding_of("gear_torque", {"take_up": heavy, "machine": {"gear_torque_n_m": 0.05}})
+    assert tight is not None
+    assert {change.bound for change in tight.mends[0]} == {"at most"}
+
+
+@pytest.mark.parametrize("machine", [{"drive": "hand"}, {"back_tension_n": 0}], ids=str)
+def test_where_all_torque_is_of_one_part_only_that_one_can_be_less(machine: dict[str, Any]) -> None:
+    keys = {"hand": "machine.back_tension_n", "dc": "machine.acceleration_rpm_s"}
+    (way,) = ways_out("gear_torque", {"machine": machine | {"gear_torque_n_m": 0.0005}})
+    assert way.keys() == {keys[machine.get("drive", "dc")]}
 
 
 def test_a_motor_that_cannot_turn_so_fast_is_not_asked_to() -> None:
@@ -351,6 +381,24 @@ def test_a_sensor_on_the_motor_is_geared_along_with_it() -> None:
     assert finding_of("motor_torque", mended({"machine": machine}, finding.mends[0])) is None
 
 
+@pytest.mark.parametrize(
+    ("sensor", "keys"),
+    [
+        ({"sensor_shaft": "spool"}, ["machine.motor_turns_per_spool_turn"]),
+        ({"motor_turns_per_spool_turn": 10}, ["machine.motor_turns_per_spool_turn"]),
+        (
+            {"sensor_shaft": "motor", "shaft_turns_per_spool_turn": 10, "motor_turns_per_spool_turn": 10},
+            ["machine.motor_turns_per_spool_turn", "machine.shaft_turns_per_spool_turn"],
+        ),
+    ],
+    ids=str,
+)
+def test_a_motors_gearing_is_changed_wherever_the_job_says_it(sensor: dict[str, Any], keys: list[str]) -> None:
+    finding = finding_of("motor_torque", {"machine": sensor | {"motor_torque_n_m": 0.001}})
+    assert finding is not None
+    assert [change.key for change in finding.mends[0]] == keys
+
+
 def test_changes_of_one_spool_are_told_in_one_breath() -> None:
     spool = (
         Change("take_up.barrel_diameter_mm", "at least", 56.6),
@@ -377,6 +425,23 @@ def test_the_table_of_limits_names_each_with_its_source() -> None:
     assert "at most 1.25 strand diameters" in table
     assert "at most machine.max_spool_rpm" in table
     assert "at least 0.5 deg" in table
+    assert table.startswith("| code | what | limit | source | beyond it |\n| --- | --- | --- | --- | --- |\n| `")
+    lines = table.splitlines()[2:]
+    assert [line.endswith("; **forbidden** |") for line in lines] == [row.blocks for row in LIMITS.values()]
+    assert [line.split(" | ")[-1] for line in lines if "forbidden" not in line] == [
+        f"{row.consequence} |" for row in LIMITS.values() if not row.blocks
+    ]
+
+
+def test_a_value_at_its_limit_is_within_whatever_rounding_adds_to_it() -> None:
+    most, least = LIMITS["flange_heap"], LIMITS["near_flange"]
+    for limit in (5000.0, 0.001):
+        assert within(most, limit * (1 + 1e-10), limit)
+        assert within(least, limit * (1 - 1e-10), limit)
+        assert not within(most, limit * (1 + 1e-8), limit)
+        assert not within(least, limit * (1 - 1e-8), limit)
+    assert within(most, 1e-10, 0.0)
+    assert not within(most, 1e-8, 0.0)
 
 
 def test_a_job_without_the_optional_keys_is_not_judged_by_them() -> None:

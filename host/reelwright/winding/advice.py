@@ -236,9 +236,10 @@ def _less_torque(job: Job, load: DriveLoad, allowed_n_m: float) -> Iterator[Mend
         tension_n = holding_n_m / holding * job.machine.back_tension_n
         return Change("machine.back_tension_n", "at most", rounded_down(tension_n))
 
-    if gaining and allowed_n_m > holding:
+    # what is asked for is more than allowed, so that a part which is all of it leaves nothing to the other
+    if allowed_n_m > holding:
         yield (gentler(allowed_n_m - holding),)
-    if holding and allowed_n_m > gaining:
+    if allowed_n_m > gaining:
         yield (looser(allowed_n_m - gaining),)
     if holding >= allowed_n_m and gaining >= allowed_n_m:
         # either alone is too much: half the allowance for each
