@@ -160,6 +160,8 @@ def test_a_spool_that_gives_no_piece_gives_no_end_either(end: str) -> None:
     problem = CutProblem(spools(5, 5, 0.7), (evolve(demand, **{end: 700}),), shortest_piece_mm=1000)
     assert cut(evolve(problem, demands=(demand,))) is not None
     assert cut(problem) is None
+    # and of what one spool is short of, the end is still its own
+    assert missing_mm(evolve(problem, supplies=spools(5, 0.7))) == ({0: 5700}, True)
 
 
 def test_a_joined_length_does_not_begin_and_end_on_one_spool() -> None:

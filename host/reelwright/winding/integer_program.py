@@ -90,14 +90,14 @@ class IntegerProgram:
         width = len(self._highest)
         entries = [(row, column, value) for row, (terms, _, _) in enumerate(rows) for column, value in terms]
         at_row, at_column, coefficients = (list(each) for each in zip(*entries, strict=True))
-        matrix = csr_array((numpy.array(coefficients, float), (at_row, at_column)), shape=(len(rows), width))
+        matrix = csr_array((numpy.array(coefficients), (at_row, at_column)), shape=(len(rows), width))
         costs = numpy.zeros(width)
         for column, value in objective:
             costs[column] += value
         result: Any = milp(
             costs,
             integrality=numpy.ones(width),
-            bounds=Bounds(numpy.zeros(width), numpy.array(self._highest, float)),
+            bounds=Bounds(numpy.zeros(width), numpy.array(self._highest)),
             constraints=LinearConstraint(matrix, [low for _, low, _ in rows], [high for _, _, high in rows]),
             # the default gap of 0.01 % would pass off a waste some millimetres above the least as the least
             options={"time_limit": seconds, "mip_rel_gap": 0.0},
