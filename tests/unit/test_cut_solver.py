@@ -172,6 +172,31 @@ def test_a_joined_length_does_not_begin_and_end_on_one_spool() -> None:
     assert cut(problem) is None
 
 
+def test_a_length_has_no_more_joins_than_it_bears() -> None:
+    assert cut(CutProblem(spools(10, 10, 10), metres(30, joins=1))) is None
+    assert cut(CutProblem(spools(10, 10, 10), metres(30, joins=2))) is not None
+
+
+def test_each_join_costs_its_loss() -> None:
+    problem = CutProblem(spools(10, 10, 10.2), metres(30, joins=2), join_loss_mm=100)
+    assert cut(problem) is not None
+    assert cut(evolve(problem, supplies=spools(10, 10, 10.199))) is None
+
+
+def test_joins_are_counted_and_not_pieces() -> None:
+    # two joins either way: 8 m whole and 14 m of three pieces waste 0.6 m twice; both of two pieces leave 1.2 m to keep
+    problem = CutProblem(spools(8.6, 6.6, 4, 4), metres(8, 14, joins=2), shortest_useful_mm=1200)
+    cutting = cut(problem)
+    assert cutting is not None
+    assert (cutting.joins, cutting.waste_mm) == (2, 0)
+
+
+def test_few_lengths_stay_unmet_rather_than_little_strand() -> None:
+    # the two short ones with their leaders, or the long one: one length unmet and 10 m missing, or two and 9 m
+    short = (Demand("red", 5500, leader_mm=500), Demand("red", 3500, leader_mm=500))
+    assert missing_mm(CutProblem(spools(10), (*metres(10), *short))) == ({0: 10_000}, True)
+
+
 def test_few_spools_go_before_many_that_stand_earlier_in_the_list() -> None:
     # five of 12 m, at the end of the list, hold what six of 10 m would
     demands = metres(2, 2, 2, 2, 2, 10, 10, 10, 10, 10)

@@ -118,6 +118,18 @@ def test_a_spool_that_the_model_winds_lies_inside_what_its_diameter_tells() -> N
     assert abs(told.held_m - plan.length_m) < 2 * told.held_u_m
 
 
+def test_a_wound_diameter_is_unsure_by_how_tightly_the_strand_may_be_packed() -> None:
+    # from pi/4 x 0.95 to pi/sqrt(12) of the wound space, spread evenly (JCGM 100, 4.3.7)
+    loosest, tightest = pi / 4 * 0.95, pi / sqrt(12)
+    spool = PayOff(wound_diameter_mm=160, barrel_diameter_mm=80, inside_width_mm=50)
+    check = check_source(spool, Strand(1.75), 1e-9)
+    assert check is not None
+    assert check.held_m == pytest.approx((loosest + tightest) / 2 * 50 * (160**2 - 80**2) / 1.75**2 / 1000)
+    left = check.left.length_m
+    by_packing = sqrt(left.shares["packing"]) * left.u / left.value
+    assert by_packing == pytest.approx((tightest - loosest) / (tightest + loosest) / sqrt(3), rel=1e-6)
+
+
 def test_a_source_that_says_nothing_gives_no_verdict() -> None:
     assert check_source(PayOff(), Strand(1.75), 40) is None
 
