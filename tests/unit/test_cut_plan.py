@@ -8,7 +8,7 @@ import pytest
 from attrs import evolve
 
 from reelwright.winding.cut_list import CutRules, Cutting, Piece
-from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength, winding_steps
+from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength, joins_apart, winding_steps
 from reelwright.winding.cut_record import SolvedCutList
 from reelwright.winding.job import PayOff
 from reelwright.winding.source import check_source
@@ -78,6 +78,24 @@ def test_a_spool_that_surely_holds_nothing_keeps_its_own_uncertainty() -> None:
     (step,) = winding_steps(cut_list, Cutting(cut_list.problem(best_estimate=True), ((Piece(0, 4000),),)))
     assert step.job.pay_off is not None
     assert step.job.pay_off.held_u_m == 4
+
+
+def test_a_list_begins_where_the_guide_stands_and_each_further_step_at_a_flange() -> None:
+    wants = tuple(WantedLength("", job_of(machine={"phase_turns": 7}, target={"length_m": 4}), 0) for _ in range(2))
+    cut_list = CutList(RULES, (spool(40, 0.5),), wants)
+    steps = winding_steps(cut_list, Cutting(cut_list.problem(), ((Piece(0, 4000),), (Piece(0, 4000),))))
+    assert [step.job.machine.phase_turns for step in steps] == [7, None]
+
+
+def test_a_step_pauses_at_its_joins_where_they_fall_on_pulses_of_their_own() -> None:
+    joined, whole = winding_steps(LIST, CUTTING)
+    assert (joined.job.target.marks_m, whole.job.target.marks_m) == ((12,), ())
+    assert joins_apart(joined)
+    assert joins_apart(whole)
+    # pieces of a millimetre, at some four millimetres a pulse
+    crumbs = ((Piece(0, 12_000), Piece(1, 1), Piece(3, 1), Piece(2, 17_998)), CUTTING.pieces[1])
+    assert not joins_apart(winding_steps(LIST, evolve(CUTTING, pieces=crumbs))[0])
+    assert [demand.most_joins for demand in LIST.problem().demands] == [2, 2]
 
 
 def solved() -> dict[str, Any]:

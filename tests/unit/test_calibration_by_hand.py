@@ -1,0 +1,212 @@
+"""The parts of a calibration reckoned by hand: the line through the layers, the mass foretold, and what is kept."""
+
+from __future__ import annotations
+
+from math import hypot, pi, sqrt
+
+import pytest
+from attrs import evolve
+
+from calibration_strands import LABEL, exact_wind, lay, outer_mm
+from reelwright.winding.calibration import LineCheck, fit_winds, forecast_of_weight, line_check
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
+from reelwright.winding.calibration_fit import Observation, UndeterminedError, fit
+from reelwright.winding.calibration_methods import calibrate_diameter, calibrate_layers, calibrate_together
+from reelwright.winding.calibration_readings import Micrometer, Reading
+from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, LayerDiameter, MeasuredWind
+
+TRUTH = StrandFigures(1.73, 0.0, 0.0, 0.93, 0.0, 1.24)
+CORRELATED = StrandFigures(1.75, 0.02, 0.04, 0.95, 0.03, 1.24, 0.012, correlations=(0.1, -0.2, 0.3))
+
+
+def layers_of(*layers: int) -> tuple[LayerDiameter, ...]:
+    return tuple(LayerDiameter(layer, outer_mm(TRUTH, layer)) for layer in layers)
+
+
+def places_of(error: pytest.ExceptionInfo[ImpossibleMeasurementsError]) -> list[str]:
+    return [place for place, _ in error.value.faults]
+
+
+class TestFigures:
+    def test_each_pair_of_figures_has_its_correlation_whichever_is_named_first(self) -> None:
+        table = {(one, other): CORRELATED.correlation(one, other) for one in FIGURES for other in FIGURES}
+        for one, other, r in ((DIAMETER, RISE, 0.1), (DIAMETER, DENSITY, -0.2), (RISE, DENSITY, 0.3)):
+            assert table[one, other] == table[other, one] == r
+        assert [table[name, name] for name in FIGURES] == [1, 1, 1]
+        assert CORRELATED.covariance(RISE, DENSITY) == pytest.approx(0.3 * 0.03 * 0.012)
+
+    def test_a_section_is_that_of_an_ellipse_and_as_unsure_as_its_mean_diameter(self) -> None:
+        section_mm2, u_mm2 = CORRELATED.section_mm2()
+        assert section_mm2 == pytest.approx(pi / 4 * 1.77 * 1.73)
+        assert u_mm2 == pytest.approx(pi / 4 * (1.77 * 1.73 - 1.75 * 1.71), rel=0.02)  # by 0.02 mm less
+
+    def test_a_metre_weighs_what_its_section_does_and_is_unsure_by_both_with_what_they_have_in_common(self) -> None:
+        metre = CORRELATED.mass_per_metre_g()
+        assert metre is not None
+        grams = 1.24 * pi / 4 * 1.77 * 1.73
+        assert metre[0] == pytest.approx(grams)
+        # JCGM 100, 5.2.2, equation 13; the section of nearly round strand goes with the square of its diameter
+        by_diameter, by_density = 2 * 0.02 / 1.75 * grams, 0.012 / 1.24 * grams
+        together = 2 * -0.2 * by_diameter * by_density
+        assert metre[1] == pytest.approx(sqrt(by_diameter**2 + by_density**2 + together), rel=1e-3)
+        assert evolve(CORRELATED, density_g_cm3=None).mass_per_metre_g() is None
+
+
+class TestLine:
+    def test_two_ways_to_layer_1_agree_within_two_uncertainties_of_their_difference(self) -> None:
+        # 2 sqrt(3^2 + 4^2) = 10
+        for off_mm, agrees in ((9.99, True), (10.01, False)):
+            assert LineCheck(100, 3, 100 + off_mm, 4).agrees is agrees
+            assert LineCheck(100, 3, 100 - off_mm, 4).agrees is agrees
+
+    def test_the_line_is_as_unsure_at_layer_1_as_two_points_make_it(self) -> None:
+        wind = MeasuredWind(barrel_mm=80, barrel_u_mm=0.1, layers=layers_of(2, 12), caliper_u_mm=0.3)
+        check = line_check(wind, evolve(LABEL, diameter_u_mm=0.02))
+        assert check is not None
+        # y = (11 y2 - y12) / 10
+        assert check.line_u_mm == pytest.approx(0.3 * sqrt(11**2 + 1) / 10)
+        assert check.known_u_mm == pytest.approx(hypot(0.1, 2 * 0.02))
+        assert (check.line_mm, check.known_mm) == pytest.approx((outer_mm(TRUTH, 1), 80 + 2 * 1.75))
+
+    def test_a_line_needs_a_barrel_and_two_layers_that_are_used(self) -> None:
+        wind = MeasuredWind(barrel_mm=80, layers=layers_of(2, 12))
+        assert line_check(wind, LABEL) is not None
+        assert line_check(evolve(wind, barrel_mm=None), LABEL) is None
+        assert line_check(evolve(wind, layers=layers_of(5, 5)), LABEL) is None
+        assert line_check(wind, LABEL, leave_out=(1,)) is None
+        assert line_check(wind, LABEL, leave_out=(3,)) is not None
+
+    def test_a_diameter_that_is_left_out_of_the_rise_is_left_out_of_the_line(self) -> None:
+        misread = (*layers_of(2, 8), LayerDiameter(14, outer_mm(TRUTH, 14) + 3))
+        result = calibrate_layers(MeasuredWind(barrel_mm=80, layers=misread), TRUTH, leave_out=(3,))
+        assert result.line is not None
+        assert result.line.line_mm == pytest.approx(outer_mm(TRUTH, 1))
+
+
+class TestForecast:
+    def test_a_mass_is_as_unsure_by_its_density_as_that_is_and_by_its_rise_as_the_coil_says(self) -> None:
+        forecast = forecast_of_weight(exact_wind(LABEL), LABEL)
+        assert forecast.relative_u[DENSITY] == pytest.approx(0.012 / 1.24)
+        thin, thick = (lay(80, 1.75, 0.957 + off).length_mm(661) for off in (-1e-6, 1e-6))
+        slope = (thick - thin) / (thick + thin) * 2 / 2e-6
+        assert forecast.relative_u[RISE] == pytest.approx(slope * 0.03, rel=1e-6)
+        assert forecast.least_known == max(forecast.relative_u, key=lambda name: forecast.relative_u[name])
+        assert forecast.off == pytest.approx(0, abs=1e-9)
+
+    def test_a_mass_is_off_by_what_figures_barrel_and_scale_make_of_it(self) -> None:
+        wind = exact_wind(LABEL, barrel_u_mm=0.5, scale_u_g=4.0)
+        assert wind.net_mass_g is not None
+        assert wind.gross_mass_g is not None
+        relative_u = forecast_of_weight(wind, LABEL).relative_u
+        small, large = (lay(80 + off, 1.75, 0.957).length_mm(661) for off in (-1e-4, 1e-4))
+        by_barrel = (large - small) / (large + small) * 2 / 2e-4 * 0.5
+        of_figures = sqrt(sum(each**2 for each in relative_u.values()))
+        # both weighings, of the full and of the empty spool; the count's 0.01 turns are next to nothing
+        u_g = hypot(wind.net_mass_g * hypot(of_figures, by_barrel), sqrt(2) * 4.0)
+        heavier = evolve(wind, gross_mass_g=wind.gross_mass_g + 3 * u_g)
+        assert forecast_of_weight(heavier, LABEL).off == pytest.approx(3, rel=1e-3)
+
+    def test_errors_that_go_against_each_other_make_a_mass_surer(self) -> None:
+        wind = exact_wind(LABEL)
+        assert wind.gross_mass_g is not None
+        assert wind.net_mass_g is not None
+        heavier = evolve(wind, gross_mass_g=wind.gross_mass_g + 10)
+        alone = forecast_of_weight(heavier, LABEL)
+        # JCGM 100, 5.2.2, equation 13
+        both_g2 = alone.relative_u[DIAMETER] * alone.relative_u[DENSITY] * wind.net_mass_g**2
+        against = forecast_of_weight(heavier, evolve(LABEL, correlations=(0.0, -0.9, 0.0)))
+        assert against.off == pytest.approx(10 / sqrt((10 / alone.off) ** 2 - 2 * 0.9 * both_g2), rel=1e-6)
+
+    @pytest.mark.parametrize("unknown", [{"density_g_cm3": None}, {"rise": None}], ids=str)
+    def test_without_density_or_rise_no_mass_can_be_foretold(self, unknown: dict[str, None]) -> None:
+        with pytest.raises(ImpossibleMeasurementsError):
+            forecast_of_weight(exact_wind(LABEL), evolve(LABEL, **unknown))
+
+
+class TestTogether:
+    def test_nothing_measured_and_numbers_that_no_measurement_has_are_told(self) -> None:
+        with pytest.raises(ImpossibleMeasurementsError) as nothing:
+            fit_winds([MeasuredWind(barrel_mm=80)], LABEL)
+        assert places_of(nothing) == ["measurements"]
+        # a weight, a length and three layers after three readings: 4 to 8
+        wind = exact_wind(TRUTH)
+        with pytest.raises(ImpossibleMeasurementsError) as outside:
+            fit_winds([wind], LABEL, leave_out=(3, 4, 8, 9), first_number=4)
+        assert [sentence.split()[-5:] for _, sentence in outside.value.faults] == [
+            ["measurement", "3", "among", "the", "8"],
+            ["measurement", "9", "among", "the", "8"],
+        ]
+
+    def test_a_fault_of_one_of_several_winds_is_told_with_its_name(self) -> None:
+        bad = exact_wind(TRUTH, gross_mass_g=100.0, name="second")
+        with pytest.raises(ImpossibleMeasurementsError) as refusal:
+            fit_winds([exact_wind(TRUTH, name="first"), bad], LABEL)
+        assert {place.split(".")[0] for place in places_of(refusal)} == {"second"}
+
+    def test_a_measurement_left_out_is_left_out_by_its_number_after_the_readings(self) -> None:
+        readings = [Reading(each) for each in (1.73, 1.74, 1.73)]
+        wind = exact_wind(TRUTH)
+        wrong = evolve(wind, gross_mass_g=(wind.gross_mass_g or 0) + 60)
+        told = calibrate_together([wrong], LABEL, readings=readings)
+        (number,) = told.outlying
+        assert told.values[number - 1].unit == "g"
+        without = calibrate_together([wrong], LABEL, readings=readings, leave_out=(number,))
+        assert [value.number for value in without.values if value.left_out] == [number]
+        assert without.outlying == ()
+
+    def test_a_finer_micrometer_makes_the_diameter_surer(self) -> None:
+        readings = [Reading(each) for each in (1.730, 1.731, 1.729)]
+        wind = exact_wind(TRUTH, layers=())
+        plain = calibrate_together([wind], LABEL, readings=readings)
+        fine = calibrate_together([wind], LABEL, readings=readings, micrometer=Micrometer(0.001, 0.001))
+        assert fine.measured is not None
+        assert plain.measured is not None
+        assert fine.measured.mean.u < plain.measured.mean.u / 1.3
+
+    def test_strand_known_to_be_oval_stays_as_oval(self) -> None:
+        result = calibrate_together([exact_wind(evolve(TRUTH, ovality_mm=0.04))], evolve(LABEL, ovality_mm=0.04))
+        assert result.after.ovality_mm == 0.04
+
+    def test_layers_alone_tell_nothing_of_a_density_and_leave_an_unknown_one_unknown(self) -> None:
+        unknown = evolve(LABEL, density_g_cm3=None, density_u_g_cm3=0.0)
+        wind = exact_wind(TRUTH, gross_mass_g=None, empty_mass_g=None)
+        result = calibrate_together([wind], unknown)
+        assert result.after.density_g_cm3 is None
+        assert result.after.density_u_g_cm3 == 0
+        assert result.after.correlations[1:] == (0, 0)
+
+
+class TestDiameterAlone:
+    READINGS = (Reading(1.74), Reading(1.75), Reading(1.73))
+
+    def test_of_a_strand_of_which_nothing_is_known_the_readings_are_all(self) -> None:
+        result = calibrate_diameter(self.READINGS, Micrometer())
+        assert result.before is None
+        assert result.measured is not None
+        assert (result.after.diameter_mm, result.after.diameter_u_mm) == (
+            result.measured.mean.value,
+            result.measured.mean.u,
+        )
+        assert (result.after.rise, result.after.density_g_cm3) == (None, None)
+
+    def test_a_density_found_with_another_diameter_goes_and_that_of_the_material_stays(self) -> None:
+        stays = calibrate_diameter(self.READINGS, Micrometer(), LABEL).after
+        assert (stays.density_g_cm3, stays.density_u_g_cm3) == (1.24, 0.012)
+        calibrated = evolve(LABEL, calibrated=(DENSITY,), rise_pitch_mm=1.76)
+        goes = calibrate_diameter(self.READINGS, Micrometer(), calibrated).after
+        assert (goes.density_g_cm3, goes.density_u_g_cm3) == (None, 0)
+        assert (goes.rise, goes.rise_u, goes.rise_pitch_mm) == (None, 0, None)
+
+
+def test_layers_are_calibrated_by_their_diameters_alone() -> None:
+    wind = exact_wind(TRUTH)
+    plain = calibrate_layers(evolve(wind, gross_mass_g=None, empty_mass_g=None, length_m=None), LABEL)
+    assert calibrate_layers(wind, LABEL) == plain
+    assert {value.unit for value in plain.values} == {"mm"}
+
+
+def test_fewer_observations_than_unknowns_settle_nothing() -> None:
+    one = Observation("", 3.0, 0.1, lambda x: (x[0] + x[1], (1.0, 1.0)))
+    with pytest.raises(UndeterminedError) as short:
+        fit([one], [0.0, 0.0])
+    assert short.value.index == 1
