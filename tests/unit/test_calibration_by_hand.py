@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from math import hypot, pi, sqrt
+from math import atan, hypot, inf, pi, sqrt
+from typing import TYPE_CHECKING
 
 import pytest
 from attrs import evolve
@@ -14,6 +15,9 @@ from reelwright.winding.calibration_fit import Observation, UndeterminedError, f
 from reelwright.winding.calibration_methods import calibrate_diameter, calibrate_layers, calibrate_together
 from reelwright.winding.calibration_readings import Micrometer, Reading
 from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, LayerDiameter, MeasuredWind
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 TRUTH = StrandFigures(1.73, 0.0, 0.0, 0.93, 0.0, 1.24)
 CORRELATED = StrandFigures(1.75, 0.02, 0.04, 0.95, 0.03, 1.24, 0.012, correlations=(0.1, -0.2, 0.3))
@@ -205,8 +209,58 @@ def test_layers_are_calibrated_by_their_diameters_alone() -> None:
     assert {value.unit for value in plain.values} == {"mm"}
 
 
-def test_fewer_observations_than_unknowns_settle_nothing() -> None:
-    one = Observation("", 3.0, 0.1, lambda x: (x[0] + x[1], (1.0, 1.0)))
-    with pytest.raises(UndeterminedError) as short:
-        fit([one], [0.0, 0.0])
-    assert short.value.index == 1
+class TestMeasurements:
+    def test_a_mass_and_a_length_are_as_unsure_as_their_instruments_and_the_count_make_them(self) -> None:
+        wind = exact_wind(LABEL, turns_u=0.5, scale_u_g=3.0, tape_u_m=0.2, caliper_u_mm=0.25, name="first")
+        values = calibrate_together([wind], LABEL).values
+        turn_m = lay(80, 1.75, 0.957).turn_length_at_mm(661) / 1000
+        turn_g = 1000 * turn_m * 1.24 * pi / 4 * 1.75**2 / 1000
+        assert [(value.name, value.unit) for value in values[-3:]] == [
+            ("outer diameter over layer 18 of first", "mm"),
+            ("mass of first", "g"),
+            ("length of first", "m"),
+        ]
+        # two weighings
+        assert [value.u for value in values[-3:]] == pytest.approx(
+            [0.25, hypot(sqrt(2) * 3.0, 0.5 * turn_g), hypot(0.2, 0.5 * turn_m)], rel=1e-6
+        )
+
+    def test_a_tape_of_which_nothing_is_said_is_good_to_a_thousandth(self) -> None:
+        wind = exact_wind(LABEL, turns_u=0.0)
+        (length,) = (value for value in calibrate_together([wind], LABEL).values if value.unit == "m")
+        assert length.u == pytest.approx(length.measured / 1000)
+        assert length.name == "length"
+
+
+class TestFit:
+    def test_a_fit_through_as_many_points_as_unknowns_judges_none_of_them(self) -> None:
+        found = fit([Observation("", 3.0, 0.1, lambda x: (x[0], (1.0,)))], [0.0])
+        assert (found.degrees, found.scatter, found.normalized) == (0, 1.0, (None,))
+        assert found.values == pytest.approx((3.0,))
+
+    def test_no_observation_settles_no_unknown(self) -> None:
+        with pytest.raises(UndeterminedError) as nothing:
+            fit([], [0.0])
+        assert nothing.value.index == 0
+        one = Observation("", 3.0, 0.1, lambda x: (x[0] + x[1], (1.0, 1.0)))
+        with pytest.raises(UndeterminedError) as short:
+            fit([one], [0.0, 0.0])
+        assert short.value.index == 1
+
+    def test_a_step_out_of_what_makes_sense_is_shortened(self) -> None:
+        # from 100 the tangent of the root leads to -80
+        found = fit([Observation("", 1.0, 0.1, lambda x: (sqrt(x[0]), (0.5 / sqrt(x[0]),)))], [100.0])
+        assert found.values == pytest.approx((1.0,))
+
+    def test_a_step_that_leads_further_away_is_shortened(self) -> None:
+        # from 3 the tangents of the arc tangent lead ever further from its zero
+        found = fit([Observation("", 0.0, 0.1, lambda x: (atan(x[0]), (1 / (1 + x[0] ** 2),)))], [3.0])
+        assert found.values == pytest.approx((0.0,), abs=1e-9)
+
+    def test_a_step_beyond_all_bounds_is_shortened_whichever_observation_says_so(self) -> None:
+        def steep(x: Sequence[float]) -> tuple[float, Sequence[float]]:
+            return (x[0] if x[0] < 5 else inf), (0.5,)
+
+        plain = Observation("", 4.0, 1.0, lambda x: (min(x[0], 5.0), (0.5,)))
+        for observations in ((plain, Observation("", 4.0, 1.0, steep)), (Observation("", 4.0, 1.0, steep), plain)):
+            assert fit(observations, [0.0]).values == pytest.approx((4.0,))
