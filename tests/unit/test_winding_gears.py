@@ -275,7 +275,10 @@ def test_the_pitch_to_aim_at_leaves_room_for_the_thickest_strand() -> None:
         (Choice(1, MOST_COUNTS[2] + 1, 2), ["most_teeth"]),
         (Choice(1, MOST_COUNTS_COAXIAL, 2, coaxial=True), []),
         (Choice(1, MOST_COUNTS_COAXIAL + 1, 2, coaxial=True), ["most_teeth"]),
+        (Choice(0, 0, 1), ["least_teeth", "most_teeth"]),
         (Choice(1, 1, 2, (20,)), ["at_hand"]),
+        (Choice(1, 1, 1, (20, 1)), []),
+        (Choice(1, 1, 4, (20, 30)), ["stages"]),
         (Choice(1, 1, 2, (20, 30, 40), coaxial=True), ["at_hand"]),
         (Choice(1, 1, 2, (20, 0, -4)), ["at_hand", "at_hand"]),
         (Choice(1, 1, 3, (20,) * MOST_GEARS_AT_HAND[3]), []),
@@ -287,6 +290,18 @@ def test_an_impossible_choice_is_refused_with_all_that_is_wrong(choice: Choice, 
     if fields:
         with pytest.raises(ValueError, match=r"cannot|leave no gear|too many|make no such train"):
             find_trains(WANTED, choice)
+
+
+def test_an_impossible_search_is_told_with_what_would_be_possible() -> None:
+    def sentences(choice: Choice) -> list[str]:
+        return [sentence for _, sentence in choice_faults(choice)]
+
+    assert sentences(Choice(18, 80, 1, coaxial=True)) == ["one stage cannot end on the axis it begins on; give 2"]
+    assert sentences(Choice(1, 300, 2)) == [
+        "1 to 300 are 300 numbers of teeth, too many to try; a 2-stage search takes 200"
+    ]
+    (coaxial,) = sentences(Choice(1, 300, 2, coaxial=True))
+    assert coaxial.endswith(f"a coaxial search takes {MOST_COUNTS_COAXIAL}")
 
 
 FORM_KEYS = {

@@ -1,0 +1,93 @@
+"""Why a cut list cannot be met, and what would help, reckoned by hand."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+from reelwright.winding import cut_shortage
+from reelwright.winding.cut_list import CutRules
+from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength
+from reelwright.winding.cut_shortage import Shortage, shortage_of
+from reelwright.winding.cut_solver import NoAnswerError
+from reelwright.winding.job import PayOff
+from reelwright.winding.source import check_source
+from winding_jobs import job_of
+
+if TYPE_CHECKING:
+    from reelwright.winding.job import Strand
+
+RULES = CutRules(shortest_useful_m=5, shortest_piece_m=1, join_loss_m=0)
+BLUE = {"name": "blue"}
+
+
+def spool(held_m: float, held_u_m: float = 0.0, **strand: Any) -> PayOffSpool:
+    pay_off, kind = PayOff(held_m=held_m, held_u_m=held_u_m), job_of(strand=strand).strand
+    check = check_source(pay_off, kind, 0.0)
+    assert check is not None
+    return PayOffSpool("", pay_off, kind, check)
+
+
+def wanted(length_m: float, joins: int = 0, strand: dict[str, Any] | None = None, **target: Any) -> WantedLength:
+    return WantedLength("", job_of(strand=strand or {}, target={"length_m": length_m, **target}), joins)
+
+
+def shortage(spools: list[PayOffSpool], lengths: list[WantedLength], *, best_estimate: bool = False) -> Shortage:
+    return shortage_of(CutList(RULES, tuple(spools), tuple(lengths)), best_estimate=best_estimate, seconds=60)
+
+
+def asked_for(told: Shortage) -> list[tuple[str, float]]:
+    def name(strand: Strand) -> str:
+        return strand.name
+
+    return [(name(strand), length_m) for strand, length_m in told.spools]
+
+
+def test_what_is_missing_is_told_in_metres_with_a_spool_that_would_meet_it_without_a_join() -> None:
+    told = shortage([spool(40)], [wanted(30), wanted(45, leader_m=1, tail_m=0.5)])
+    # the 10 m beside the shorter one are 8.5 m and the ends
+    assert told.missing == {1: 36.5}
+    assert asked_for(told) == [("", 46.5)]
+    assert told.proven
+    assert told.joins_needed is None
+    assert not told.best_estimate_meets
+
+
+def test_a_further_spool_of_each_strand_holds_what_stays_unmet_with_its_ends() -> None:
+    lengths = [wanted(30, leader_m=1, tail_m=0.5), wanted(12, strand=BLUE), wanted(7, strand=BLUE)]
+    told = shortage([spool(10), spool(5, **BLUE)], lengths)
+    assert told.missing.keys() == {0, 1, 2}
+    assert asked_for(told) == [("", 31.5), ("blue", 19)]
+
+
+@pytest.mark.parametrize(("held", "needed"), [((40, 20), 1), ((20, 20, 20), 2)])
+def test_the_joins_that_would_meet_the_list_are_counted(held: tuple[float, ...], needed: int) -> None:
+    told = shortage([spool(each) for each in held], [wanted(50), wanted(5)])
+    assert told.joins_needed == needed
+
+
+def test_no_more_joins_than_the_spools_allow_are_thought_of() -> None:
+    assert shortage([spool(40), spool(20)], [wanted(70, joins=1)]).joins_needed is None
+    assert shortage([spool(40), spool(20)], [wanted(70, joins=0)]).joins_needed is None
+
+
+def test_a_list_that_the_best_estimate_meets_is_told_as_such() -> None:
+    # surely 19 m, and 20 m by the best estimate
+    unsure = [spool(20, 0.5)]
+    assert shortage(unsure, [wanted(19.5)]).best_estimate_meets
+    assert not shortage(unsure, [wanted(20.5)]).best_estimate_meets
+    assert shortage(unsure, [wanted(19.5)]).missing == {0: 0.5}
+    # planned with the best estimate there is nothing better to hope for
+    assert not shortage(unsure, [wanted(20.5)], best_estimate=True).best_estimate_meets
+    assert shortage(unsure, [wanted(20.5)], best_estimate=True).missing == {0: 0.5}
+
+
+def test_where_the_time_does_not_suffice_nothing_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
+    def out_of_time(*_: Any) -> Any:
+        raise NoAnswerError
+
+    monkeypatch.setattr(cut_shortage, "missing_mm", out_of_time)
+    monkeypatch.setattr(cut_shortage, "cut", out_of_time)
+    told = shortage([spool(20), spool(20)], [wanted(30)])
+    assert told == Shortage({}, proven=False, best_estimate_meets=False, joins_needed=None, spools=())
