@@ -130,9 +130,8 @@ def _passes(wind: MeasuredWind) -> int | None:
     if wind.lay is None or wind.turns is None:
         return None
     coil = wind.lay(wind.barrel_mm or 1.0, 1.0, 1.0)
-    turns = Fraction(wind.turns)
-    full = coil.full_passes(turns)
-    return full + (turns > coil.pass_end(full))
+    full = coil.full_passes(Fraction(wind.turns))
+    return full + (wind.turns > coil.end_turns(full))  # as floats, as the count is one
 
 
 def _layer_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
