@@ -11,7 +11,7 @@ from attrs import evolve
 from calibration_strands import LABEL, exact_wind, lay, outer_mm
 from reelwright.winding.calibration import LineCheck, fit_winds, forecast_of_weight, line_check
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
-from reelwright.winding.calibration_fit import Observation, UndeterminedError, fit
+from reelwright.winding.calibration_fit import NoFitError, Observation, UndeterminedError, fit
 from reelwright.winding.calibration_methods import calibrate_diameter, calibrate_layers, calibrate_together
 from reelwright.winding.calibration_readings import Micrometer, Reading
 from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, LayerDiameter, MeasuredWind
@@ -178,6 +178,32 @@ class TestTogether:
         assert result.after.density_g_cm3 is None
         assert result.after.density_u_g_cm3 == 0
         assert result.after.correlations[1:] == (0, 0)
+        assert DENSITY not in result.found
+
+    def test_measurements_that_tell_nothing_leave_what_was_known_with_all_its_correlations(self) -> None:
+        wind = exact_wind(CORRELATED, gross_mass_g=None, empty_mass_g=None, layers=(), tape_u_m=1e6)
+        found = fit_winds([wind], CORRELATED)
+        assert found.solved == ()
+        for name in FIGURES:
+            assert found.figures.value(name) == pytest.approx(CORRELATED.value(name), rel=1e-6)
+            assert found.figures.u(name) == pytest.approx(CORRELATED.u(name), rel=1e-6)
+        assert found.figures.correlations == pytest.approx(CORRELATED.correlations, abs=1e-6)
+
+    def test_what_is_open_takes_no_part_in_what_the_others_have_in_common(self) -> None:
+        wind = exact_wind(CORRELATED, gross_mass_g=None, empty_mass_g=None, length_m=None)
+        found = fit_winds([wind], CORRELATED, {RISE})
+        assert found.figures.u(DIAMETER) == pytest.approx(0.02, rel=0.01)
+        assert found.figures.correlation(DIAMETER, DENSITY) == pytest.approx(-0.2, abs=0.01)
+
+    @pytest.mark.parametrize(
+        ("wrong", "sentence"),
+        [({"rise": 1.3}, "a rise factor of 1.3 would"), ({"density_g_cm3": 90}, "a density of 90 g/cm3 would")],
+    )
+    def test_a_figure_that_no_strand_has_is_told_by_its_name(self, wrong: dict[str, float], sentence: str) -> None:
+        wind = exact_wind(evolve(TRUTH, **wrong))
+        with pytest.raises(ImpossibleMeasurementsError) as refusal:
+            fit_winds([wind], LABEL, (DENSITY, RISE))
+        assert any(told.startswith(sentence) for _, told in refusal.value.faults)
 
 
 class TestDiameterAlone:
@@ -262,5 +288,7 @@ class TestFit:
             return (x[0] if x[0] < 5 else inf), (0.5,)
 
         plain = Observation("", 4.0, 1.0, lambda x: (min(x[0], 5.0), (0.5,)))
+        with pytest.raises(NoFitError):
+            fit([Observation("", 4.0, 1.0, steep)], [6.0])
         for observations in ((plain, Observation("", 4.0, 1.0, steep)), (Observation("", 4.0, 1.0, steep), plain)):
             assert fit(observations, [0.0]).values == pytest.approx((4.0,))
