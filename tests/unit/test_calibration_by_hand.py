@@ -12,7 +12,12 @@ from calibration_strands import LABEL, exact_wind, lay, outer_mm
 from reelwright.winding.calibration import LineCheck, fit_winds, forecast_of_weight, line_check
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_fit import NoFitError, Observation, UndeterminedError, fit
-from reelwright.winding.calibration_methods import calibrate_diameter, calibrate_layers, calibrate_together
+from reelwright.winding.calibration_methods import (
+    calibrate_diameter,
+    calibrate_layers,
+    calibrate_together,
+    calibrate_weight,
+)
 from reelwright.winding.calibration_readings import Micrometer, Reading
 from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, LayerDiameter, MeasuredWind
 
@@ -195,15 +200,26 @@ class TestTogether:
         assert found.figures.u(DIAMETER) == pytest.approx(0.02, rel=0.01)
         assert found.figures.correlation(DIAMETER, DENSITY) == pytest.approx(-0.2, abs=0.01)
 
-    @pytest.mark.parametrize(
-        ("wrong", "sentence"),
-        [({"rise": 1.3}, "a rise factor of 1.3 would"), ({"density_g_cm3": 90}, "a density of 90 g/cm3 would")],
-    )
-    def test_a_figure_that_no_strand_has_is_told_by_its_name(self, wrong: dict[str, float], sentence: str) -> None:
-        wind = exact_wind(evolve(TRUTH, **wrong))
-        with pytest.raises(ImpossibleMeasurementsError) as refusal:
-            fit_winds([wind], LABEL, (DENSITY, RISE))
-        assert any(told.startswith(sentence) for _, told in refusal.value.faults)
+    def test_a_figure_that_no_strand_has_is_told_by_its_name(self) -> None:
+        steep = MeasuredWind(barrel_mm=80, layers=exact_wind(evolve(TRUTH, rise=1.3)).layers)
+        with pytest.raises(ImpossibleMeasurementsError, match=r"^rise: a rise factor of 1\.3 would follow"):
+            calibrate_layers(steep, TRUTH)
+        with pytest.raises(ImpossibleMeasurementsError, match=r"^density: a density of 90 g/cm3 would follow"):
+            calibrate_weight(exact_wind(evolve(LABEL, density_g_cm3=90)), LABEL, DENSITY)
+
+    def test_a_diameter_read_beside_layers_is_found_by_its_readings_and_a_density_by_neither(self) -> None:
+        wind = exact_wind(TRUTH, gross_mass_g=None, empty_mass_g=None, length_m=None)
+        result = calibrate_together([wind], LABEL, readings=[Reading(each) for each in (1.73, 1.74, 1.73)])
+        assert result.found == result.figures == (DIAMETER, RISE)
+        assert result.measured is not None
+        assert [value.unit for value in result.values] == ["mm"] * 6
+        assert calibrate_together([wind], LABEL).measured is None
+
+    def test_a_single_mass_is_judged_by_what_was_known(self) -> None:
+        wind = exact_wind(LABEL)
+        heavier = evolve(wind, gross_mass_g=(wind.gross_mass_g or 0) + 10)
+        (value,) = calibrate_weight(heavier, LABEL).values
+        assert value.normalized == forecast_of_weight(heavier, LABEL).off
 
 
 class TestDiameterAlone:
@@ -233,6 +249,48 @@ def test_layers_are_calibrated_by_their_diameters_alone() -> None:
     plain = calibrate_layers(evolve(wind, gross_mass_g=None, empty_mass_g=None, length_m=None), LABEL)
     assert calibrate_layers(wind, LABEL) == plain
     assert {value.unit for value in plain.values} == {"mm"}
+
+
+class TestPairs:
+    OVAL = (Reading(1.76, 1.72),) * 3
+
+    def test_an_ovality_is_unsure_by_the_last_digit_of_two_readings(self) -> None:
+        measured = calibrate_diameter(self.OVAL, Micrometer(0.01, 0.004)).measured
+        assert measured is not None
+        assert measured.ovality is not None
+        assert measured.ovality.value == pytest.approx(0.04)
+        assert measured.ovality.u == pytest.approx(sqrt(2) * 0.01 / sqrt(12))
+
+    def test_a_flattened_place_stands_out_by_its_difference_alone(self) -> None:
+        flat = calibrate_diameter([*self.OVAL, Reading(1.80, 1.68)], Micrometer())
+        assert flat.outlying == (4,)
+        assert flat.values[3].normalized == pytest.approx(0.08 / 0.02)  # two last digits
+        assert [value.name for value in flat.values] == ["mean of two diameters"] * 4
+        assert [value.unit for value in flat.values] == ["mm"] * 4
+
+    def test_a_difference_within_its_uncertainty_is_none(self) -> None:
+        nearly_round = [Reading(1.75, 1.74), Reading(1.75, 1.75), Reading(1.75, 1.75), Reading(1.75, 1.74)]
+        assert calibrate_diameter(nearly_round, Micrometer(), CORRELATED).after.ovality_mm == 0
+        assert calibrate_diameter(self.OVAL, Micrometer(), CORRELATED).after.ovality_mm == pytest.approx(0.04)
+
+    def test_single_readings_say_nothing_of_an_ovality_and_of_what_others_have_in_common(self) -> None:
+        result = calibrate_diameter([Reading(1.74), Reading(1.75), Reading(1.73)], Micrometer(), CORRELATED)
+        assert result.after.ovality_mm == 0
+        assert result.after.correlations == (0, 0, 0.3)
+        assert [value.name for value in result.values] == ["diameter"] * 3
+
+    def test_readings_that_are_left_out_are_counted_from_one(self) -> None:
+        readings = [Reading(1.74), Reading(1.75), Reading(1.73)]
+        assert calibrate_diameter(readings, Micrometer(), leave_out=(1,)).used == 2
+        with pytest.raises(ImpossibleMeasurementsError) as outside:
+            calibrate_diameter(readings, Micrometer(), leave_out=(0, 4))
+        assert [place for place, _ in outside.value.faults] == ["leave_out", "leave_out"]
+        with pytest.raises(ImpossibleMeasurementsError, match="1 of them tells no scatter"):
+            calibrate_diameter(readings, Micrometer(), leave_out=(1, 3))
+
+    def test_pairs_and_single_readings_are_not_mixed(self) -> None:
+        with pytest.raises(ImpossibleMeasurementsError, match="1 of 3 are pairs"):
+            calibrate_diameter([Reading(1.74), Reading(1.75, 1.74), Reading(1.73)], Micrometer())
 
 
 class TestMeasurements:

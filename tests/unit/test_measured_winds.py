@@ -140,4 +140,6 @@ class TestTaken:
         # 61.25 mm of stroke, 34.8 turns, and the pitch of 2 mm at which the rise was found
         moved = crossing(61.25 / 34.8 / 3.5) - crossing(2 / 3.5)
         assert warned(2.0).endswith(f"by the crossing model it is another one by {moved:+.3f}.")
+        without = plan_of(lay={"rise": 0.95}, calibration={"figures": ["rise"]})
+        assert "calibration_pitch" not in [each.code for each in without.findings]
         assert warned(3.6).endswith("and this job has 1.760 mm.")  # beyond two diameters there is no model
