@@ -172,6 +172,20 @@ def test_a_joined_length_does_not_begin_and_end_on_one_spool() -> None:
     assert cut(problem) is None
 
 
+def test_a_length_from_one_spool_takes_its_ends_from_it() -> None:
+    ends = (Demand("red", 9500, leader_mm=300, tail_mm=200),)
+    assert cut(CutProblem(spools(10), ends)) is not None
+    assert cut(CutProblem(spools(9.999), ends)) is None
+
+
+def test_no_length_is_cut_twice_to_use_up_what_would_be_wasted() -> None:
+    # 12 m from each spool leave 5 m twice, and 5 m are wanted only once
+    cutting = cut(CutProblem(spools(17, 17), metres(12, 12, 5), shortest_useful_mm=8000))
+    assert cutting is not None
+    assert cutting.proven
+    assert cutting.waste_mm == 5000
+
+
 def test_a_length_has_no_more_joins_than_it_bears() -> None:
     assert cut(CutProblem(spools(10, 10, 10), metres(30, joins=1))) is None
     assert cut(CutProblem(spools(10, 10, 10), metres(30, joins=2))) is not None

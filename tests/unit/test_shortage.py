@@ -84,10 +84,14 @@ def test_a_list_that_the_best_estimate_meets_is_told_as_such() -> None:
 
 
 def test_where_the_time_does_not_suffice_nothing_is_claimed(monkeypatch: pytest.MonkeyPatch) -> None:
-    def out_of_time(*_: Any) -> Any:
+    asked_s = []
+
+    def out_of_time(_: Any, seconds: float) -> Any:
+        asked_s.append(seconds)
         raise NoAnswerError
 
     monkeypatch.setattr(cut_shortage, "missing_mm", out_of_time)
     monkeypatch.setattr(cut_shortage, "cut", out_of_time)
     told = shortage([spool(20), spool(20)], [wanted(30)])
+    assert asked_s == [60] * 3  # what is missing, the best estimate, and joins
     assert told == Shortage({}, proven=False, best_estimate_meets=False, joins_needed=None, spools=())
