@@ -12,6 +12,7 @@ from uncertainties import ufloat
 from uncertainties.umath import sqrt
 
 from properties.place_by_place import turns_by_height, winder_of
+from reelwright.winding.job import Calibration
 from reelwright.winding.lay import default_rise_u, rise_factor
 from reelwright.winding.uncertainty import MENDS, Estimate, estimate_of, half_pulse_u, uncertain
 from winding_jobs import plan_of
@@ -97,6 +98,16 @@ def test_what_dominates_is_told_with_its_share_and_its_mend() -> None:
     assert "`reelwright calibrate layers`" in plan.length.reason("length")
     assert "measure the strand with a micrometer" in plan.mass.reason("mass")
     assert plan.to_dict()["length_u_reason"] == plan.length.reason("length")
+
+
+def test_who_has_measured_an_input_is_not_told_to_measure_it_for_the_first_time() -> None:
+    weighed = Calibration(strand="a", figures=("density",), found=("density",))
+    mass = Estimate(40.0, 1.0, {"density": 1.0})
+    assert "weigh a wound spool" in mass.reason("mass")
+    assert mass.reason("mass", weighed).endswith("measure it better than its calibration did, or more often.")
+    assert "micrometer" in Estimate(40.0, 1.0, {"strand diameter": 1.0}).reason("mass", weighed)
+    plan = plan_of(calibration={"strand": "a", "figures": ["rise"], "found": ["rise"]})
+    assert "than its calibration did" in plan.to_dict()["length_u_reason"]
 
 
 def test_every_input_of_a_length_and_of_a_mass_has_its_mend() -> None:

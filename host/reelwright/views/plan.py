@@ -183,7 +183,7 @@ def _left(left: Left) -> str:
 
 def _reasons(plan: Plan) -> Iterator[str]:
     """What dominates the uncertainty, and what to do about it."""
-    yield from filter(None, (plan.length.reason("length"), "" if plan.mass is None else plan.mass.reason("mass")))
+    yield from filter(None, (plan.length_reason, plan.mass_reason))
     if plan.mass is not None and plan.mass.dominant == "strand diameter":
         diameter = plan.job.strand.mean_diameter_mm
         yield f"± 0.05 mm on {diameter:g} mm strand are ± {2 * 0.05 / diameter:.1%} of mass."

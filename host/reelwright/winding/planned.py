@@ -118,6 +118,16 @@ class Plan:
         return None if self.mass is None else self.mass.u
 
     @property
+    def length_reason(self) -> str:
+        """What makes the length unsure most, and what to do about it; "" where nothing does."""
+        return self.length.reason("length", self.job.calibration)
+
+    @property
+    def mass_reason(self) -> str | None:
+        """Likewise of the mass; None where the density is not known."""
+        return None if self.mass is None else self.mass.reason("mass", self.job.calibration)
+
+    @property
     def layer_turns(self) -> Fraction:
         """Spool turns per layer."""
         return self.coil.turns_per_layer

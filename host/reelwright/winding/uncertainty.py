@@ -37,6 +37,9 @@ MENDS = {
     "leader and tail": "measure their marks off with a tape, or wind without them",
     "density": "weigh a wound spool (`reelwright calibrate weight`)",
 }
+MEASURED_MEND = "measure it better than its calibration did, or more often"
+# Inputs that a calibration may have measured, as it calls them.
+_CALIBRATED = {"strand diameter": "diameter", "rise factor": "rise", "density": "density"}
 
 
 @frozen
@@ -57,15 +60,17 @@ class Estimate:
         """The input with the largest share; "" where nothing is uncertain."""
         return max(self.shares, key=lambda name: self.shares[name], default="")
 
-    def reason(self, noun: str) -> str:
+    def reason(self, noun: str, calibration: Calibration | None = None) -> str:
         """A sentence on the input that dominates, and what to do about it; "" where nothing is uncertain.
 
-        noun: what the estimate is of, such as "length".
+        noun: what the estimate is of, such as "length". calibration: what has been measured already.
         """
         name = self.dominant
         if not name:
             return ""
-        mend = f"; to know the {noun} better, {MENDS[name]}" if name in MENDS else ""
+        measured = calibration is not None and _CALIBRATED.get(name) in calibration.found
+        advice = MEASURED_MEND if measured else MENDS.get(name)
+        mend = f"; to know the {noun} better, {advice}" if advice else ""
         return f"The {name} gives {self.shares[name]:.0%} of the {noun}'s uncertainty (of its variance){mend}."
 
 
