@@ -40,6 +40,7 @@ JOB = {
     "slip_window_pulses": 4,
     "wheel_first": 64,
     "slip_slack": 3,
+    "lag_pulses": 1,
 }
 
 MOVES = (0, 1, 4, -1, -4, 100)
@@ -66,8 +67,13 @@ def combination(number):
 ONE_PULSE = (0, 1, 10, 0, 0, 0)
 FOUR_PULSES = (0, 4, 10, 0, 0, 0)
 SILENCE = (0, 0, 40, 0, 0, 0)
-# A spool that stalls; and one that makes four pulses in the time of three, half a second after its first.
-LEADS = ([ONE_PULSE] + [SILENCE] * 50, [ONE_PULSE] + [SILENCE] * 13 + [FOUR_PULSES])
+# A spool that stalls; one that makes four pulses in the time of three, half a second after its first; and one that
+# makes a pulse in the time of three.
+LEADS = (
+    [ONE_PULSE] + [SILENCE] * 50,
+    [ONE_PULSE] + [SILENCE] * 13 + [FOUR_PULSES],
+    [ONE_PULSE] + [SILENCE] * 15 + [ONE_PULSE],
+)
 
 REQUESTS = (
     "accept",
@@ -130,7 +136,10 @@ class Walk:
             motion,
             motion.ramp,
             motion.speed_loop,
+            motion.line,
+            motion.brake,
             watch,
+            watch.steps,
             watch.plausibility,
             watch.wheel,
         )
