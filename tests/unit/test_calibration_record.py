@@ -53,6 +53,7 @@ def test_a_result_of_layers_tells_its_fit_and_its_line_and_nothing_of_an_ovality
     fit, line = result.estimated, result.line
     assert (record["chi_square"], record["birge_ratio"]) == (fit.chi_square, fit.scatter)
     assert record["degrees_of_freedom"] == fit.degrees == 2
+    assert record["consistent"] is True
     assert (record["layer_1_by_line_mm"], record["layer_1_by_line_u_mm"]) == (line.line_mm, line.line_u_mm)
     assert (record["layer_1_by_barrel_mm"], record["layer_1_by_barrel_u_mm"]) == (line.known_mm, line.known_u_mm)
     assert [record[key] for key in ("ovality_mm", "ovality_u_mm", "is_oval")] == [None] * 3
@@ -63,6 +64,7 @@ def test_a_result_of_pairs_tells_their_ovality_and_of_single_readings_none() -> 
     assert pairs.measured is not None
     assert pairs.measured.ovality is not None
     record = result_record(pairs, DATE)
+    assert record["ovality_mm"] == pytest.approx(0.04)
     assert record["ovality_u_mm"] == pairs.measured.ovality.u
     assert record["is_oval"] is True
     assert (record["chi_square"], record["birge_ratio"], record["layer_1_by_line_mm"]) == (None, None, None)
@@ -80,6 +82,7 @@ def test_figures_are_told_with_what_is_unknown_of_them_left_open() -> None:
     metre = OVAL.mass_per_metre_g()
     assert metre is not None
     assert (before["diameter_mm"], before["second_diameter_mm"]) == pytest.approx((1.77, 1.73))
+    assert (before["rise"], before["rise_u"]) == (0.957, 0.03)
     assert (before["density_g_cm3"], before["density_u_g_cm3"]) == (1.24, 0.012)
     assert (before["mass_per_metre_g"], before["mass_per_metre_u_g"]) == metre
     after: Any = result_record(calibrate_diameter([Reading(1.74), Reading(1.75)], Micrometer()), DATE)["after"]
