@@ -122,6 +122,10 @@ def test_a_profile_keeps_nothing_that_was_left_out_or_not_found() -> None:
     oval = profile_record(calibrate_diameter(PAIRS, Micrometer(), LABEL), DATE)
     assert (oval["diameter_mm"], oval["second_diameter_mm"]) == (1.76, 1.72)
     assert oval.keys().isdisjoint({"rise", "density_g_cm3"})
+    earlier = evolve(LABEL, calibrated=(DIAMETER, RISE, DENSITY), correlations=(0.1, -0.2, 0.3))
+    told = profile_record(calibrate_layers(WIND, earlier), DATE)
+    assert told["density_u_g_cm3"] == pytest.approx(0.012, rel=1e-3)
+    assert told.keys() >= {"diameter_rise_r", "diameter_density_r", "rise_density_r"}
     weighed = profile_record(calibrate_weight(exact_wind(LABEL), sure, DENSITY), DATE)
     assert (weighed["found"], weighed["density_g_cm3"]) == ([DENSITY], pytest.approx(1.24))
     assert weighed.keys().isdisjoint({"rise", "diameter_mm"})

@@ -95,6 +95,8 @@ def test_a_mass_of_strand_whose_density_nobody_knows_is_refused() -> None:
 def test_a_margin_that_leaves_no_room_for_a_layer_is_refused() -> None:
     small = {"flange_diameter_mm": 90}
     assert key_of_refusal(take_up=small, target={"flange_margin_mm": 4}) == "target.flange_margin_mm"
+    with pytest.raises(ImpossibleJobError, match="no room for a layer and a margin of 4 mm"):
+        make_plan(job_past_the_checks(take_up=small, target={"flange_margin_mm": 4}))
 
 
 def test_a_pitch_at_which_strand_sinks_through_the_layer_below_is_refused_by_the_rise_model() -> None:
