@@ -158,6 +158,8 @@ def test_a_job_tells_what_is_known_of_its_strand_with_its_calibration() -> None:
     assert (known.diameter_mm, known.ovality_mm) == pytest.approx((1.75, 0.04))
     assert (known.correlations, known.calibrated, known.rise_pitch_mm) == ((0.1, -0.2, 0.3), note.figures, 1.5)
     assert (known.density_g_cm3, known.density_u_g_cm3) == (1.24, job.strand.known_density_u_g_cm3)
+    measured = figures_of_job(job_of(lay={"rise": 0.93, "rise_u": 0.007}))
+    assert (measured.rise, measured.rise_u) == (0.93, 0.007)
     without_rise = figures_of_strand(job.strand, evolve(note, figures=("diameter",)))
     assert without_rise.rise_pitch_mm is None
     assert without_rise.rise is None

@@ -258,6 +258,28 @@ def test_where_every_train_climbs_there_is_no_nearest() -> None:
     assert search.reach == 13 * 13
 
 
+@pytest.mark.parametrize(
+    ("choice", "reach"),
+    [
+        (Choice(1, 1, 1, (20, 30)), 2),  # each drives the other
+        (Choice(1, 1, 1, (20, 20)), 1),
+        (Choice(1, 1, 2, (20, 30, 40, 50)), 4 * 3 + 6),  # a pair, or two drivers of four
+        (Choice(1, 1, 2, (20, 30, 40, 50), coaxial=True), 6),
+        # sums of 10 and of 12 are of equal gears, and of 11 a stage is 5:6 or 6:5
+        (Choice(5, 6, 2, coaxial=True), 1 + 3 + 1),
+    ],
+)
+def test_the_trains_in_reach_are_counted_whatever_their_pitch(choice: Choice, reach: int) -> None:
+    assert find_trains(ANY_STRAND, choice).reach == reach
+
+
+def test_a_coaxial_search_finds_the_one_train_that_has_the_pitch() -> None:
+    # 7:8 and 7:8 turn 64 to 49, and 64/49 turns of 1 mm pitch fill such a stroke
+    wanted = WantedPitch(Fraction(1), Fraction(64, 49), Fraction(1), tolerance=Fraction(0))
+    (found,) = find_trains(wanted, Choice(6, 9, coaxial=True)).trains
+    assert found.stages == ((7, 8), (7, 8))
+
+
 def test_the_pitch_to_aim_at_leaves_room_for_the_thickest_strand() -> None:
     assert usual_pitch_mm(Fraction("1.75"), Fraction("0.02")) == Fraction("1.79")
 
