@@ -207,6 +207,25 @@ class TestTogether:
         with pytest.raises(ImpossibleMeasurementsError, match=r"^density: a density of 90 g/cm3 would follow"):
             calibrate_weight(exact_wind(evolve(LABEL, density_g_cm3=90)), LABEL, DENSITY)
 
+    def test_what_cannot_be_settled_is_told_with_what_would_settle_it(self) -> None:
+        def told(wind: MeasuredWind, open_figure: str) -> list[tuple[str, str]]:
+            with pytest.raises(ImpossibleMeasurementsError) as refusal:
+                fit_winds([wind], LABEL, {open_figure})
+            return [(place, sentence.split("; ")[1]) for place, sentence in refusal.value.faults]
+
+        one = MeasuredWind(layers=layers_of(5))
+        assert told(one, RISE) == [("barrel_mm", "give its diameter, or measure a second layer well apart")]
+        first = MeasuredWind(barrel_mm=80, layers=layers_of(1))
+        assert told(first, RISE) == [("measurements", "measure a layer further out")]
+        assert told(evolve(first, layers=layers_of(2, 8)), DENSITY) == [("measurements", "tape the length too")]
+
+    def test_a_figure_that_was_open_is_found_however_well_it_was_known_before(self) -> None:
+        before = evolve(LABEL, rise_u=1e-6)
+        result = calibrate_layers(MeasuredWind(barrel_mm=80, layers=layers_of(2, 8, 14)), before)
+        assert RISE in result.found
+        assert result.outlying == ()
+        assert all(value.normalized is not None for value in result.values)
+
     def test_a_diameter_read_beside_layers_is_found_by_its_readings_and_a_density_by_neither(self) -> None:
         wind = exact_wind(TRUTH, gross_mass_g=None, empty_mass_g=None, length_m=None)
         fine = Micrometer(0.001, 0.001)
