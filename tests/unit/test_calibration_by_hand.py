@@ -239,7 +239,11 @@ class TestTogether:
         wind = exact_wind(LABEL)
         heavier = evolve(wind, gross_mass_g=(wind.gross_mass_g or 0) + 10)
         (value,) = calibrate_weight(heavier, LABEL).values
-        assert value.normalized == forecast_of_weight(heavier, LABEL).off
+        off = forecast_of_weight(heavier, LABEL).off
+        assert value.normalized == off
+        # a normalized error counts in expanded uncertainties, k = 2 (ISO/IEC 17043)
+        changes = calibrate_weight(heavier, LABEL, DENSITY).changes
+        assert [change.normalized_error for change in changes if change.figure == DENSITY] == [off / 2]
 
 
 class TestDiameterAlone:
@@ -262,6 +266,11 @@ class TestDiameterAlone:
         goes = calibrate_diameter(self.READINGS, Micrometer(), calibrated).after
         assert (goes.density_g_cm3, goes.density_u_g_cm3) == (None, 0)
         assert (goes.rise, goes.rise_u, goes.rise_pitch_mm) == (None, 0, None)
+
+
+def test_without_an_outer_diameter_no_layers_are_calibrated() -> None:
+    with pytest.raises(ImpossibleMeasurementsError, match=r"^layers: no outer diameter is given"):
+        calibrate_layers(exact_wind(TRUTH, layers=()), LABEL)
 
 
 def test_layers_are_calibrated_by_their_diameters_alone() -> None:

@@ -38,8 +38,10 @@ def test_scripts_read_a_result_under_these_keys() -> None:
         "method", "date", "found", "figures", "before", "after", "pitch_mm", "measurements", "chi_square",
         "degrees_of_freedom", "birge_ratio", "consistent", "ovality_mm", "ovality_u_mm", "is_oval",
         "layer_1_by_line_mm", "layer_1_by_line_u_mm", "layer_1_by_barrel_mm", "layer_1_by_barrel_u_mm",
-        "mass_relative_u",
+        "mass_relative_u", "changes",
     }  # fmt: skip
+    (change, *_), (known, *_) = record["changes"], result.changes  # type: ignore[misc]
+    assert change == known._asdict() | {"stands_out": known.stands_out, "less_sure": known.less_sure}
     assert isinstance(record["after"], dict)
     assert set(record["after"]) == FIGURES_KEYS
     assert (record["method"], record["date"], record["pitch_mm"]) == ("outer diameters", DATE, 1.76)
