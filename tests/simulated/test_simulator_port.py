@@ -231,3 +231,33 @@ def start_command(folder: Path, *options: str) -> subprocess.Popen[str]:
         env=environment(folder),
         cwd=folder,
     )
+
+
+def at_a_terminal(folder: Path, *options: str) -> str:
+    """What `simulate` shows a person until Ctrl-C, once its port is told."""
+    person, program = os.openpty()
+    command = [*COMMAND, "simulate", str(write_job(folder)), *options]
+    with subprocess.Popen(command, stdout=program, stderr=subprocess.DEVNULL, env=environment(folder)) as running:
+        os.close(program)
+        shown = os.read(person, 4096)
+        while not shown.endswith((b"--port " + shown.partition(b" at ")[2].split(b"\r")[0] + b"\r\n", b"}\r\n")):
+            shown += os.read(person, 4096)
+        running.send_signal(signal.SIGINT)
+        while b"true_length_m" not in shown and b"Truly wound" not in shown:
+            shown += os.read(person, 4096)
+        running.wait(DEADLINE_S)
+    os.close(person)
+    return shown.decode().replace("\r\n", "\n")
+
+
+def test_a_person_at_a_terminal_is_told_the_port_in_words(tmp_path: Path) -> None:
+    first, *_, command, truth = at_a_terminal(tmp_path).splitlines()
+    port = first.removeprefix("A simulated winder answers at ")
+    assert Path(port).is_absolute()
+    assert command.split() == ["reelwright", "wind", "JOB.toml", "--port", port]
+    assert truth.startswith("Truly wound: 0.000 m in 0.000 turns")
+
+
+def test_json_is_json_at_a_terminal_too(tmp_path: Path) -> None:
+    kinds = [json.loads(line)["kind"] for line in at_a_terminal(tmp_path, "--json").splitlines()]
+    assert kinds == ["simulator", "truth"]

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import math
+import shlex
 import signal
+import sys
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Any
 
@@ -102,6 +104,7 @@ class Above0(NumberType):
 @click.option("--truth", "truth_path", metavar="FILE", default="", help="JSON lines of what truly happens.")
 @click.option("--turn-by-hand", "turned_by_hand", is_flag=True, help="Turn the spool once, again and again, at rest.")
 @click.option("--socket", "as_socket", is_flag=True, help="Offer a socket:// port instead of a pseudo-terminal.")
+@click.option("--json", "as_json", is_flag=True, help="JSON lines at a terminal too, as into a pipe or a file.")
 def command(
     path: str | None,
     seed: int,
@@ -112,12 +115,13 @@ def command(
     truth_path: str,
     turned_by_hand: bool,
     as_socket: bool,
+    as_json: bool,
     **options: Any,
 ) -> None:
     """Offer the winder of JOB.toml behind a serial port: the project's own firmware on a simulated machine.
 
-    It has one empty take-up spool and one pay-off spool: for a further wind start it again. The first line of output
-    is JSON with the port. Runs until Ctrl-C, then prints what truly happened.
+    It has one empty take-up spool and one pay-off spool: for a further wind start it again. Runs until Ctrl-C, then
+    says what truly happened. Where output goes into a pipe or a file, its first line is JSON with the port.
     """
     from reelwright.simulator import Simulator
     from reelwright.winding.plan import make_plan
@@ -141,12 +145,13 @@ def command(
     with _interruptible(), suppress(KeyboardInterrupt), Simulator(job, make_plan(job), simulator_options) as simulator:
         if simulator.notice:
             click.echo(simulator.notice, err=True)
-        code = _serve(simulator)
+        for_people = sys.stdout.isatty() and not as_json
+        code = _serve(simulator, for_people=for_people)
         simulator.stop()
         truth = simulator.truth()
         if truth.get("kind") != "end":
             click.echo("Note: the truth is not whole; look for a full disk.", err=True)
-        _tell({**truth, "kind": "truth"})
+        click.echo(_truth_text(truth) if for_people else json_text({**truth, "kind": "truth"}))
         if code:
             raise DeviceError(
                 f"The simulated winder ended by itself with code {code}: {simulator.complaint()}",
@@ -154,19 +159,10 @@ def command(
             )
 
 
-def _serve(simulator: Simulator) -> int:
+def _serve(simulator: Simulator, *, for_people: bool) -> int:
     """Tell the port, then wait for Ctrl-C (0) or for the winder's own end (its exit code)."""
-    options = simulator.options
     try:
-        _tell(
-            {
-                "kind": "simulator",
-                "port": simulator.port,
-                "interpreter": simulator.interpreter,
-                "seed": options.seed,
-                "pace": "max" if options.pace == PACE_MAX else options.pace,
-            }
-        )
+        click.echo(_port_text(simulator) if for_people else json_text(_port_record(simulator)))
         while (code := simulator.wait(3600.0)) is None:
             pass
     except KeyboardInterrupt:
@@ -174,8 +170,38 @@ def _serve(simulator: Simulator) -> int:
     return code
 
 
-def _tell(line: dict[str, object]) -> None:
-    click.echo(json_text(line))
+def _pace(simulator: Simulator) -> float | str:
+    return "max" if simulator.options.pace == PACE_MAX else simulator.options.pace
+
+
+def _port_record(simulator: Simulator) -> dict[str, object]:
+    return {
+        "kind": "simulator",
+        "port": simulator.port,
+        "interpreter": simulator.interpreter,
+        "seed": simulator.options.seed,
+        "pace": _pace(simulator),
+    }
+
+
+def _port_text(simulator: Simulator) -> str:
+    pace = _pace(simulator)
+    speed = "as fast as it can" if pace == "max" else f"{pace:g} times as fast as a real one"
+    return (
+        f"A simulated winder answers at {simulator.port}\n"
+        f"Its firmware runs on {simulator.interpreter}, {speed}. Ctrl-C ends it. To wind on it, in another terminal:\n"
+        f"  reelwright wind JOB.toml --port {shlex.quote(simulator.port)}"
+    )
+
+
+def _truth_text(truth: dict[str, Any]) -> str:
+    """What truly happened, in words; the truth may lack its end."""
+    if "true_length_m" not in truth:
+        return "What truly happened is not known."
+    return (
+        f"Truly wound: {truth['true_length_m']:.3f} m in {truth['true_turns']:.3f} turns, "
+        f"{truth['true_pulses']:.1f} pulses of the sensor."
+    )
 
 
 @contextmanager
