@@ -5,10 +5,12 @@ Any other exception is a bug of ours and keeps its traceback.
 
 from __future__ import annotations
 
+import errno
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from pathlib import Path
 
 COMMAND_LINE = "the command line"  # what an error calls it where it would name a file
 
@@ -54,6 +56,26 @@ class UsageError(ReelwrightError):
     """The command line or a file asks for something that cannot be."""
 
     exit_code = EXIT_USAGE
+
+
+class NoRoomError(ReelwrightError):
+    """A place takes no more of an output: the computer's failure, whatever names the place."""
+
+    exit_code = EXIT_DEVICE
+
+
+_NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC))
+
+
+def unwritable(place: Path | str, failure: OSError, remedy: str) -> ReelwrightError:
+    """The error of an output that could not be written: NoRoomError, or UsageError for a place that cannot be right.
+
+    remedy: for the latter.
+    """
+    message = f"{place} cannot be written: {failure.strerror}."
+    if failure.errno in _NO_ROOM:
+        return NoRoomError(message, "Make room there, or write to another place.")
+    return UsageError(message, remedy)
 
 
 class Fault:

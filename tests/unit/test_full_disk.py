@@ -30,6 +30,10 @@ pytestmark = pytest.mark.skipif(not os.path.exists("/dev/full"), reason="no devi
         ("ledger", "show", "--json"),
         ("ledger", "export", "--csv"),
         ("plan", "job.toml"),
+        ("plan", "job.toml", "--json"),
+        ("plan", "job.toml", "-o", "/dev/full"),
+        ("simulate", "job.toml"),
+        ("--help",),
     ],
 )
 def test_a_command_whose_output_cannot_be_written_fails_and_says_why(tmp_path: Path, words: tuple[str, ...]) -> None:
@@ -48,9 +52,10 @@ def test_a_command_whose_output_cannot_be_written_fails_and_says_why(tmp_path: P
             check=False,
         )
     assert done.returncode == 3
+    place = words[-1] if "-o" in words else "The output"
     assert done.stderr.splitlines() == [
-        "Error: The computer failed: [Errno 28] No space left on device.",
-        "Look for a full disk or a place that may not be written.",
+        f"Error: {place} cannot be written: No space left on device.",
+        "Make room there, or write to another place.",
     ]
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reelwright.cli.output_folder import write_folder
-from reelwright.errors import UsageError
+from reelwright.errors import NoRoomError, UsageError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -54,7 +54,7 @@ def test_a_failure_half_way_leaves_nothing(tmp_path: Path, monkeypatch: pytest.M
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, failing, fails)
-    with pytest.raises(UsageError, match="No space left on device"):
+    with pytest.raises(NoRoomError, match="No space left on device"):
         write_folder(tmp_path / "out", TEXTS, passes)
     assert list(tmp_path.iterdir()) == []
 

@@ -7,8 +7,6 @@ pay for the port, the database or the terminal.
 from __future__ import annotations
 
 import importlib
-import io
-import os
 import sys
 from typing import NoReturn, cast
 
@@ -16,7 +14,7 @@ import click
 
 from reelwright import __version__
 from reelwright.cautions import CAUTION
-from reelwright.errors import EXIT_CODES, EXIT_DEVICE, EXIT_DONE, EXIT_INTERRUPTED, ReelwrightError
+from reelwright.errors import EXIT_CODES, EXIT_DONE, EXIT_INTERRUPTED, ReelwrightError
 
 # name of the command -> (module, one line of help)
 COMMANDS = {
@@ -33,6 +31,17 @@ COMMANDS = {
     "machine": ("reelwright.cli.machine", "Check the file of a winder's pins, and send it to its board."),
     "demo": ("reelwright.cli.demo", "Plan, wind on a simulated winder, and record: the whole job."),
 }
+# those that have a winder of their own going on behind them
+AT_A_WINDER = frozenset({"wind", "watch", "checkup", "install", "machine"})
+
+
+class InterruptedByPersonError(ReelwrightError):
+    """Ctrl-C, or its like at a question."""
+
+    exit_code = EXIT_INTERRUPTED
+
+    def __init__(self, at_a_winder: bool) -> None:
+        super().__init__("Interrupted.", "A winder that was under way keeps to its job by itself." * at_a_winder)
 
 
 class LazyGroup(click.Group):
@@ -64,41 +73,26 @@ def main() -> None:
     """Wind a known length of round strand from one spool to another."""
 
 
-def run() -> None:
-    """Entry point of the command."""
-    run_command(main)
+def run() -> NoReturn:
+    """Entry point of the command. Failures of a person or a winder print no traceback."""
+    from reelwright.cli.failure import end_for, end_for_computer, end_for_mistake, let_go_of_output
 
-
-def run_command(command: click.Command) -> NoReturn:
-    """Runs a command and ends with its exit code. Failures of a person or a winder print no traceback."""
+    context = None
     try:
-        sys.exit(command(standalone_mode=False) or EXIT_DONE)
+        # what click's own entry point does with a closed pipe differs from what the rest of a command does
+        with main.make_context("reelwright", sys.argv[1:]) as context:
+            main.invoke(context)
+        sys.exit(EXIT_DONE)
+    except click.exceptions.Exit as ended:
+        sys.exit(ended.exit_code)
     except click.ClickException as mistake:
-        from reelwright.views.untrusted import plain_lines
-
-        told = io.StringIO()
-        mistake.show(told)
-        click.echo(plain_lines(told.getvalue()), nl=False, err=True)
-        sys.exit(mistake.exit_code)
+        end_for_mistake(mistake)
     except ReelwrightError as failure:
-        _fail(failure.message, failure.remedy, failure.exit_code)
+        end_for(failure)
     except (click.Abort, KeyboardInterrupt):
-        _fail("Interrupted.", "A winder that was under way keeps to its job by itself.", EXIT_INTERRUPTED)
+        end_for(InterruptedByPersonError(context is not None and context.invoked_subcommand in AT_A_WINDER))
     except BrokenPipeError:
-        # whoever read the output has seen enough
-        sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - lives as long as the program
+        let_go_of_output()  # whoever read it has seen enough
         sys.exit(EXIT_DONE)
     except OSError as failure:
-        _fail(
-            f"The computer failed: {failure}.", "Look for a full disk or a place that may not be written.", EXIT_DEVICE
-        )
-
-
-def _fail(message: str, remedy: str, exit_code: int) -> NoReturn:
-    from reelwright.views.untrusted import plain_lines
-
-    # both may quote a file, a device or the command line
-    click.echo(plain_lines(f"Error: {message}"), err=True)
-    if remedy:
-        click.echo(plain_lines(remedy), err=True)
-    sys.exit(exit_code)
+        end_for_computer(failure)

@@ -7,7 +7,7 @@ import os
 import tempfile
 from typing import TYPE_CHECKING
 
-from reelwright.errors import UsageError
+from reelwright.errors import UsageError, unwritable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,7 +22,8 @@ def keep_apart(option: str, path: str | None, job_path: str | None) -> None:
 def write_whole(path: Path, text: str) -> None:
     """Writes text as UTF-8, line breaks as they are; what was there before stays until all of it is on the disk.
 
-    A device or a pipe is written to as it stands. Raises UsageError when the file cannot be written.
+    A device or a pipe is written to as it stands. Raises UsageError when the file cannot be written, NoRoomError
+    when nothing more goes there.
     """
     if path.is_dir():
         raise UsageError(f"{path} is a folder.", "Name a file in it.")
@@ -32,9 +33,7 @@ def write_whole(path: Path, text: str) -> None:
         else:
             _replace(path.resolve(), text)  # through a link, so that the link stays one
     except OSError as failure:
-        raise UsageError(
-            f"{path} cannot be written: {failure.strerror}.", "Name a file in a folder that exists and has room."
-        ) from failure
+        raise unwritable(path, failure, "Name a file in a folder that exists and takes it.") from failure
 
 
 def _replace(path: Path, text: str) -> None:

@@ -8,11 +8,13 @@ import tempfile
 from typing import TYPE_CHECKING
 
 from reelwright.cli.output_file import umask
-from reelwright.errors import UsageError
+from reelwright.errors import UsageError, unwritable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
+
+ELSEWHERE = "Name a folder in a place that takes it."
 
 
 def refuse_used(folder: Path) -> None:
@@ -31,14 +33,15 @@ def refuse_used(folder: Path) -> None:
 def write_folder(folder: Path, contents: Mapping[str, str | bytes], check: Callable[[Path], None]) -> None:
     """Writes each content under its name; the folder appears once all are on the disk and `check` of it has passed.
 
-    Text is written as UTF-8. Raises UsageError where it cannot be written or holds files, and what `check` raises.
+    Text is written as UTF-8. Raises UsageError where it cannot be written or holds files, NoRoomError where nothing
+    more goes there, and what `check` raises.
     """
     refuse_used(folder)
     folder = folder.absolute()
     try:
         unfinished = type(folder)(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
     except OSError as failure:
-        raise _unwritable(folder, failure) from failure
+        raise unwritable(folder, failure, ELSEWHERE) from failure
     try:
         for name, content in contents.items():
             with open(unfinished / name, "wb") as file:
@@ -51,10 +54,6 @@ def write_folder(folder: Path, contents: Mapping[str, str | bytes], check: Calla
             folder.rmdir()  # empty, or it refuses
         os.rename(unfinished, folder)
     except OSError as failure:
-        raise _unwritable(folder, failure) from failure
+        raise unwritable(folder, failure, ELSEWHERE) from failure
     finally:
         shutil.rmtree(unfinished, ignore_errors=True)
-
-
-def _unwritable(folder: Path, failure: OSError) -> UsageError:
-    return UsageError(f"{folder} cannot be written: {failure.strerror}.", "Name a folder in a place that has room.")

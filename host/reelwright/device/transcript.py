@@ -6,7 +6,7 @@ import time
 from contextlib import suppress
 from typing import TYPE_CHECKING
 
-from reelwright.errors import UsageError
+from reelwright.errors import unwritable
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -19,9 +19,7 @@ class Transcript:
         try:
             self._file = path.open("w", encoding="ascii", buffering=1)
         except OSError as failure:
-            raise UsageError(
-                f"The transcript {path} cannot be written: {failure.strerror}.", "Give another file."
-            ) from failure
+            raise unwritable(f"The transcript {path}", failure, "Give another file.") from failure
         self._start_s = time.monotonic()
         self.fault = ""  # why it ends early, when it does
 

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Self
 
 from attrs import evolve
 
-from reelwright.errors import DeviceError, UsageError
+from reelwright.errors import DeviceError, UsageError, unwritable
 from reelwright.firmware_folders import firmware_folder, windlink_folder
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 
@@ -151,9 +151,8 @@ class Simulator:
             self.truth_path.write_bytes(b" " * _TRUTH_ROOM)  # whether the disk has room shows only now
             self.truth_path.write_bytes(b"")
         except OSError as failure:
-            raise UsageError(
-                f"The truth cannot be written to {self.truth_path}: {failure.strerror}.",
-                "Name a file in a folder that exists, that you may write to, and that has room.",
+            raise unwritable(
+                f"The truth in {self.truth_path}", failure, "Name a file in a folder that exists and that you may use."
             ) from failure
 
     def _behind_terminal(self, folder: Path) -> None:

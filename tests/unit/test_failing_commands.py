@@ -1,0 +1,116 @@
+"""A command that fails, whichever it is: one exit code, prose for people, one object for scripts."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+from typing import TYPE_CHECKING
+
+import pytest
+
+from reelwright.cli import AT_A_WINDER, COMMANDS
+from simulated.winder import COMMAND, environment, run
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("plan", "none.toml"),
+        ("plan", "--length", "4"),
+        ("split", "none.toml"),
+        ("wind", "none.toml"),
+        (
+            "wind",
+            "--spool",
+            "kilo",
+            "--machine",
+            "bench-dc",
+            "--strand",
+            "pla-1.75",
+            "--length",
+            "1m",
+            "--port",
+            "none",
+        ),
+        ("watch", "--port", "none"),
+        ("checkup", "--port", "none"),
+        ("simulate", "none.toml"),
+        ("gears", "check"),
+        ("gears", "find", "--stages", "9"),
+        ("ledger", "show", "5"),
+        ("ledger", "show", "five"),
+        ("calibrate", "diameter"),
+        ("calibrate", "weight", "--job", "7", "--gross", "1kg"),
+        ("install", "--dry-run"),
+        ("machine", "check", "none.toml"),
+    ],
+)
+def test_with_json_a_failed_command_ends_with_an_object_that_says_what_its_prose_says(
+    tmp_path: Path, words: tuple[str, ...]
+) -> None:
+    prose = run(tmp_path, *words)
+    done = run(tmp_path, *words, "--json")
+    assert done.stderr == prose.stderr
+    assert done.returncode == prose.returncode != 0
+    told = json.loads(done.stdout.splitlines()[-1])
+    assert list(told) == ["kind", "exit_code", "message", "remedy", "faults"]
+    assert (told["kind"], told["exit_code"]) == ("error", done.returncode)
+    assert f"Error: {told['message']}\n" in done.stderr
+    assert told["remedy"] in done.stderr
+    assert prose.stdout == ""
+
+
+def test_each_fault_of_a_file_has_its_place_in_the_object(tmp_path: Path) -> None:
+    (tmp_path / "job.toml").write_text("[machine]\ndrive = 'steam'\n[target]\nlayers = -1\n", encoding="utf-8")
+    told = json.loads(run(tmp_path, "plan", str(tmp_path / "job.toml"), "--json").stdout)
+    where = [fault["where"] for fault in told["faults"]]
+    assert {"machine.drive", "target.layers", "take_up"} <= set(where)
+    assert all(fault["message"] in told["message"] for fault in told["faults"])
+
+
+@pytest.mark.parametrize(
+    "words", [("demo",), ("--help",), ("plan", "--help"), ("ledger",), ("gears", "check", "--help")]
+)
+def test_a_reader_who_has_seen_enough_ends_any_command_without_a_fault(tmp_path: Path, words: tuple[str, ...]) -> None:
+    reading, writing = os.pipe()
+    os.close(reading)
+    done = subprocess.run(
+        [*COMMAND, *words], stdout=writing, stderr=subprocess.PIPE, text=True, env=environment(tmp_path), check=False
+    )
+    os.close(writing)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def interrupted(home: Path, command: str) -> subprocess.CompletedProcess[str]:
+    """The command with the Ctrl-C that comes while it works."""
+    code = (
+        "import os, signal, sys, types, click\n"
+        "from reelwright.cli import COMMANDS, run\n"
+        "stand_in = types.ModuleType('stand_in')\n"
+        "stand_in.command = click.Command('it', callback=lambda: os.kill(os.getpid(), signal.SIGINT))\n"
+        "sys.modules['stand_in'] = stand_in\n"
+        "COMMANDS[sys.argv[1]] = ('stand_in', '')\n"
+        "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
+        "run()"
+    )
+    return subprocess.run(
+        [sys.executable, "-c", code, command],
+        capture_output=True,
+        text=True,
+        env=environment(home) | {"PYTHONPATH": os.pathsep.join(sys.path)},
+        check=False,
+    )
+
+
+@pytest.mark.parametrize("command", sorted(COMMANDS))
+def test_only_a_command_at_a_winder_says_that_the_winder_goes_on(tmp_path: Path, command: str) -> None:
+    done = interrupted(tmp_path, command)
+    assert done.returncode == 128 + signal.SIGINT
+    assert ("A winder that was under way" in done.stderr) == (command in AT_A_WINDER)
+    assert done.stderr.startswith("Error: Interrupted.\n")
