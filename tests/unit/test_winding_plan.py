@@ -226,3 +226,9 @@ def test_equal_jobs_make_equal_answers() -> None:
 def test_a_ramp_that_starts_fast_needs_less_time() -> None:
     ramp = Ramp(120, 6, 60, 60, 0.2)
     assert ramp.seconds(10, 120) < ramp.seconds(10, 0)
+
+
+@pytest.mark.parametrize("asked", [30, 0.3, 1 / 3, 29.7, 0.1 + 0.2])
+def test_what_was_asked_for_is_told_to_the_last_digit(asked: float) -> None:
+    assert plan_of(target={"length_m": asked, "leader_m": 0.1}).to_dict()["length_m"] == asked
+    assert plan_of(target={"mass_g": asked}).to_dict()["mass_g"] == asked

@@ -6,6 +6,7 @@ one reader and a thousands sign to another.
 
 from __future__ import annotations
 
+import math
 import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
@@ -143,3 +144,14 @@ class LayerDiameter(_Typed):
         if not colon or not number.isascii() or not number.isdigit():
             raise ValueError(f"{text!r} is no layer with its outer diameter; write both, such as 6:97.1mm")
         return int(number), 1000 * parse_amount(outer, LENGTH_UNITS, "diameter", "mm")
+
+
+class FiniteRange(click.FloatRange):
+    """A plain number within limits; what is no number lies within none."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
+        """The number."""
+        number = float(super().convert(value, param, ctx))
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is no finite number.", param, ctx)
+        return number

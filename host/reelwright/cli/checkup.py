@@ -76,7 +76,7 @@ def command(
         raise UsageError("--free-port goes alone: the winder then tests nothing.", "Give the tests first.")
     if with_tune and not with_motor:
         raise UsageError("--tune goes with --motor: it goes on from that test.", "Give both.")
-    machine = _machine(machine_name) if with_sensor or with_motor else None
+    machine = _machine(machine_name) if machine_name is not None or with_sensor or with_motor else None
     if with_motor and machine is not None and machine.drive == "hand":
         raise UsageError("A machine that is turned by hand has no motor to test.", "Give --sensor alone.")
     sensor_turns = turns if with_sensor else 0
@@ -85,6 +85,7 @@ def command(
 
 def _machine(name: str | None) -> Machine:
     """The machine of a job file, or of a profile."""
+    from reelwright.cli.job_options import faults_named
     from reelwright.profiles import load_job, load_part, profile_names
 
     if name is None:
@@ -94,7 +95,8 @@ def _machine(name: str | None) -> Machine:
         )
     if name.lower().endswith(".toml"):
         return load_job(name).machine
-    part: Machine = load_part("machine", name)
+    with faults_named({"machine.profile": "MACHINE"}):
+        part: Machine = load_part("machine", name)
     return part
 
 

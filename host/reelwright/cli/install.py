@@ -76,21 +76,27 @@ def command(
 
 def _list(facts: BoardFacts, files: tuple[BoardFile, ...], *, sizes: bool, as_json: bool) -> None:
     rows: list[dict[str, Any]] = [{"path": each.path, "bytes": each.size, "sha256": each.sha256} for each in files]
-    if sizes:
-        from reelwright.install.manifest import compiled_files
-
-        for row, each in zip(rows, compiled_files(files), strict=True):
-            row["compiled_bytes"] = each.size
+    compiled = _as_bytecode(files) if sizes else ()
+    for row, each in zip(rows, compiled, strict=False):
+        row["compiled_bytes"] = each.size
     if as_json:
         click.echo(json_text({"board": facts.kind, "files": rows}))
         return
     click.echo(f"For the {facts.title}:")
     for row in rows:
-        compiled = f"{row['compiled_bytes']:>8}" if sizes else ""
-        click.echo(f"  {row['path']:<28}{row['bytes']:>8}{compiled}  {row['sha256']}")
+        column = f"{row['compiled_bytes']:>8}" if compiled else ""
+        click.echo(f"  {row['path']:<28}{row['bytes']:>8}{column}  {row['sha256']}")
     total = sum(row["bytes"] for row in rows)
-    click.echo(f"{len(rows)} files, {total} bytes" + _compiled_text(rows, sizes=sizes))
+    as_bytecode = f", as bytecode {sum(each.size for each in compiled)} bytes" if compiled else ""
+    click.echo(f"{len(rows)} files, {total} bytes{as_bytecode}")
 
 
-def _compiled_text(rows: list[dict[str, Any]], *, sizes: bool) -> str:
-    return f", as bytecode {sum(row['compiled_bytes'] for row in rows)} bytes" if sizes else ""
+def _as_bytecode(files: tuple[BoardFile, ...]) -> tuple[BoardFile, ...]:
+    """The same as bytecode; none, with a note, where there is no compiler, as the sizes of the sources are known."""
+    from reelwright.install.manifest import compiled_files
+
+    try:
+        return compiled_files(files)
+    except UsageError as no_compiler:
+        click.echo(f"Note: no sizes of bytecode. {no_compiler}", err=True)
+        return ()

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from reelwright.cli.amounts import Gap, Length, Mass, Number, Rise
-from reelwright.errors import UsageError
+from reelwright.errors import Fault, FileFaultsError, UsageError
 from reelwright.profiles import build_job, load_job, profile_names
 from reelwright.winding.job import TARGET_KINDS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator, Mapping
 
     from reelwright.winding.job import Job
 
@@ -60,6 +61,8 @@ _NEEDED = {
     "--strand": "strand",
     "--machine": "machine",
 }  # without a file; option -> kind of profile
+# path in a job of what names a profile -> its option
+PROFILE_OPTIONS = {".".join(_OPTIONS[option][:2]): option for option in _NEEDED}
 
 
 def job_options(function: Function) -> Function:
@@ -84,10 +87,28 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
         if value is not None and value is not False and value != ():
             tables.setdefault(table, {})[key] = value
     _check_single_target(tables)
-    if path is not None:
-        return load_job(path, tables)
-    _check_complete(tables)
-    return build_job(tables)
+    with faults_named({f"{table}.{key}": option for table, key, option in _given(tables)}):
+        if path is not None:
+            return load_job(path, tables)
+        _check_complete(tables)
+        return build_job(tables)
+
+
+@contextmanager
+def faults_named(names: Mapping[str, str]) -> Iterator[None]:
+    """Faults of these values of a job are told by what the person typed: path -> option or argument."""
+    try:
+        yield
+    except FileFaultsError as failure:
+        faults = [Fault(names.get(fault.path.partition("[")[0], fault.path), fault.message) for fault in failure.faults]
+        raise FileFaultsError(failure.source, faults) from None
+
+
+def _given(tables: dict[str, dict[str, object]]) -> Iterator[tuple[str, str, str]]:
+    """Table, key and option of each value that an option gives."""
+    for option, (table, key, _) in _OPTIONS.items():
+        if key in tables.get(table, {}):
+            yield table, key, option
 
 
 def _check_complete(tables: dict[str, dict[str, object]]) -> None:

@@ -115,7 +115,7 @@ def _wanted(ledger: Ledger | None, job_id: int | None) -> WindRecord | None:
 def _ledger() -> Iterator[Ledger | None]:
     """The ledger, or None where there is none yet: looking at it makes no file."""
     path = ledger_path()
-    if not path.exists():
+    if not path.exists() and (path.parent.is_dir() or not path.parent.exists()):
         yield None
         return
     with open_ledger(path) as ledger:

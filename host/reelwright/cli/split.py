@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
@@ -33,7 +34,7 @@ EXTRA = ("scipy", "numpy", "tomli_w")  # what the extra `split` brings along
 )
 @click.option(
     "--seconds",
-    type=click.FloatRange(0, 86_400, min_open=True),
+    type=FiniteRange(0, 86_400, min_open=True),
     default=60.0,
     show_default=True,
     help="Time to look for the best; after it the best found is told, and that it is not proven.",

@@ -13,6 +13,7 @@ from attrs import frozen
 
 from reelwright.cautions import CAUTION
 from reelwright.cli.agreement import Consent
+from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
@@ -69,7 +70,7 @@ Exit codes:
     "--link-wait",
     "link_wait_s",
     metavar="SECONDS",
-    type=click.FloatRange(0, 86400),
+    type=FiniteRange(0, 86400),
     default=LINK_WAIT_S,
     show_default=True,
     help="Wait so long for a lost link to come back.",
@@ -87,20 +88,20 @@ Exit codes:
 @click.option(
     "--agree-within",
     "agree_within_turns",
-    type=click.FloatRange(min=0),
+    type=FiniteRange(min=0),
     metavar="TURNS",
     help="With --resume: agree even to a count that may be off, or contradicts what is known, by so many turns.",
 )
 @click.option(
     "--counted-turns",
-    type=click.FloatRange(min=0),
+    type=FiniteRange(min=0),
     metavar="TURNS",
     help="With --resume: turns of this job on the spool, as you have counted them.",
 )
 @click.option(
     "--give-or-take",
     "give_or_take_turns",
-    type=click.FloatRange(min=0),
+    type=FiniteRange(min=0),
     metavar="TURNS",
     help=f"How far --counted-turns may be off. Default: {GIVE_OR_TAKE_TURNS}.",
 )

@@ -32,6 +32,9 @@ _STROKE = "machine.stroke_mm"
 _WIDTH = "take_up.inside_width_mm"
 _FLANGE = "take_up.flange_diameter_mm"
 
+# Beyond what sensors for such shafts have; own judgement, to offer none that nobody sells.
+MOST_PULSES_PER_TURN = 10_000
+
 
 def fit_findings(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
     """Everything about the fit that a person should know."""
@@ -56,7 +59,14 @@ def sensor_findings(job: Job, coil: Coil, scale: PulseScale, turns: Fraction) ->
 
     def mends(_limit: float) -> Iterator[Mend]:
         shaft_turns = min(coil.turns_per_layer, turns) * job.machine.shaft_turns_per_spool_turn
-        yield (Change("machine.pulses_per_turn", "at least", ceil(1 / shaft_turns)),)
+        needed = ceil(1 / shaft_turns)
+        if needed <= MOST_PULSES_PER_TURN:
+            yield (Change("machine.pulses_per_turn", "at least", needed),)
+        pulse_turns = 1 / scale.per_spool_turn
+        if pulse_turns <= coil.turns_per_layer and job.target.turns is not None:
+            yield (Change("target.turns", "at least", rounded_up(float(pulse_turns))),)
+        elif pulse_turns <= coil.turns_per_layer and job.target.length_m is not None:
+            yield (Change("target.length_m", "at least", rounded_up(coil.length_mm(float(pulse_turns)) / 1000)),)
 
     # a first pass of less than a pulse is no fault: it is what a wind that stopped just before a reversal leaves
     pulses = min(coil.turns_per_layer * scale.per_spool_turn, Fraction(scale.pulses(turns)))

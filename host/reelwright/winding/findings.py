@@ -134,8 +134,8 @@ LIMITS: dict[str, Limit] = {
             THE_JOB, "the gearing wears or breaks", key="machine.gear_torque_n_m",
         ),
         Limit(
-            "too_few_pulses", "pulses of the sensor in a layer, and up to the target", "at least", 1, "pulses",
-            COUNTING, "the winder cannot stop there", blocks=True,
+            "too_few_pulses", "sensor's count in a layer and up to the target", "at least", 1, "pulses",
+            COUNTING, "the winder cannot stop there", remedy="Wind more.", blocks=True,
         ),
         Limit(
             "source_short", "strand that the pay-off spool may hold at most", "at least", 0, "m", THE_JOB,
@@ -175,6 +175,8 @@ class Change(NamedTuple):
         return _DOING[self.key][1].format(f"{self.bound} {value}".lstrip())
 
 
+_ONE_OF = {"pulses": "pulse", "turns": "turn"}
+
 # Changes to make together.
 Mend = tuple[Change, ...]
 Mends = Iterable[Mend]
@@ -198,6 +200,8 @@ _DOING = {
     "take_up.flange_diameter_mm": ("take a spool with", "a flange of {} mm"),
     "take_up.inside_width_mm": ("take a spool with", "an inside width of {} mm"),
     "target.layers": ("wind", "{} layers"),
+    "target.length_m": ("wind", "{} m"),
+    "target.turns": ("wind", "{} turns"),
 }
 
 
@@ -253,10 +257,9 @@ def judge(
     limit = against if isinstance(against, float | int) else row.of(against)
     if limit is None or within(row, value, limit):
         return []
-    unit = f" {row.unit}".rstrip()
     fact = (
-        f"The {row.quantity} is {value:.4g}{unit} and {'must' if row.blocks else 'should'} be {row.bound} "
-        f"{limit:.4g}{unit} ({row.source}): {row.consequence}."
+        f"The {row.quantity} is {_told(value, row.unit)} and {'must' if row.blocks else 'should'} be {row.bound} "
+        f"{_told(limit, row.unit)} ({row.source}): {row.consequence}."
     )
     mended = tuple(mends(limit))
     return [
@@ -272,6 +275,11 @@ def judge(
             mended,
         )
     ]
+
+
+def _told(value: float, unit: str) -> str:
+    text = f"{value:.4g}"
+    return f"{text} {_ONE_OF.get(unit, unit) if text == '1' else unit}".rstrip()
 
 
 def within(row: Limit, value: float, limit: float) -> bool:

@@ -94,8 +94,9 @@ class Plan:
 
     @property
     def length_m(self) -> float:
-        """Counted strand."""
-        return self.length.value / 1000
+        """Counted strand: as asked for, to the last digit, where a length was."""
+        asked_m = self.job.target.length_m
+        return self.length.value / 1000 if asked_m is None else asked_m
 
     @property
     def fits_more_m(self) -> float:
@@ -109,8 +110,10 @@ class Plan:
 
     @property
     def mass_g(self) -> float | None:
-        """Mass of the counted strand."""
-        return None if self.mass is None else self.mass.value
+        """Mass of the counted strand, likewise."""
+        if self.mass is None or self.job.target.mass_g is None:
+            return None if self.mass is None else self.mass.value
+        return self.job.target.mass_g
 
     @property
     def mass_u_g(self) -> float | None:
