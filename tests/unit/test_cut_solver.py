@@ -12,7 +12,7 @@ from attrs import evolve
 from cut_lists import best_by_search, random_problem
 from reelwright.winding import cut_solver, integer_program
 from reelwright.winding.cut_list import CutProblem, Cutting, Demand, Piece, Supply
-from reelwright.winding.cut_solver import NoAnswerError, cut, missing_mm
+from reelwright.winding.cut_solver import NoAnswerError, cut, least_further_mm, missing_mm
 
 # a sample in the suite, 3000 were run without a difference
 CASES = int(os.environ.get("REELWRIGHT_CUT_LISTS", "150"))
@@ -76,6 +76,31 @@ def metres(*lengths_m: float, joins: int = 0, kind: str = "red") -> tuple[Demand
 
 def spools(*lengths_m: float, kind: str = "red") -> tuple[Supply, ...]:
     return tuple(Supply(kind, round(1000 * length_m), round(1000 * length_m)) for length_m in lengths_m)
+
+
+def test_a_further_spool_meets_the_list_with_the_least_and_not_with_a_bit_less() -> None:
+    joined = 0
+    for seed in range(CASES):
+        problem = random_problem(Random(seed))
+        missing, _ = missing_mm(problem)
+        wholes: dict[Any, int] = {}
+        for at in missing:
+            demand = problem.demands[at]
+            whole_mm = demand.length_mm + demand.leader_mm + demand.tail_mm
+            wholes[demand.kind] = wholes.get(demand.kind, 0) + whole_mm
+        if len(wholes) != 1:
+            continue  # with two kinds short no single spool meets the list
+        ((kind, most_mm),) = wholes.items()
+        least_mm, proven = least_further_mm(problem, kind, most_mm)
+        assert proven, f"seed {seed}"
+
+        def with_further(held_mm: int, problem: CutProblem = problem, kind: Any = kind) -> CutProblem:
+            return evolve(problem, supplies=(*problem.supplies, Supply(kind, held_mm, held_mm)))
+
+        assert best_by_search(with_further(least_mm)) is not None, f"seed {seed}: {problem}"
+        assert best_by_search(with_further(least_mm - 1)) is None, f"seed {seed}: {problem}"
+        joined += least_mm < most_mm
+    assert joined > CASES / 20, "the cases must have spools in them that need joins"
 
 
 def test_a_join_is_avoided_even_at_the_price_of_waste() -> None:

@@ -128,7 +128,10 @@ def test_only_a_command_at_a_winder_says_that_the_winder_goes_on(tmp_path: Path,
         (("checkup", "nomachine", "--port", "none"), ["MACHINE"]),
         (("calibrate", "diameter", "1.75mm", "--strand", "none"), ["--strand"]),
         (
-            ("calibrate", *"weight --gross 1kg --turns 9 --spool x --strand y --machine z".split()),
+            (
+                "calibrate",
+                *["weight", "--gross", "1kg", "--turns", "9", "--spool", "x", "--strand", "y", "--machine", "z"],
+            ),
             ["--spool", "--strand", "--machine"],
         ),
     ],

@@ -104,8 +104,10 @@ def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) ->
         helps.append("--best-estimate meets it, at the risk that a spool runs out while it is wound")
     if shortage.joins_needed:
         helps.append(f"most_joins = {shortage.joins_needed} meets it")
-    for strand, length_m in shortage.spools:
-        helps.append(f"a further pay-off spool with at least {length_m:.3f} m of {strand_text(strand)} on it")
+    for further in shortage.spools:
+        length = f"{further.length_m:.3f} m of {strand_text(further.strand)}"
+        surely = f"at least {length} on it" if further.is_least else f"{length} on it, or maybe less"
+        helps.append(f"a further pay-off spool with {surely}")
     helps.append("weighing an empty spool of the kind, which narrows what is surely held" if _guesses(cut_list) else "")
     helps.append("shorter lengths")
     return UsageError("\n".join(told), f"What would help: {'; '.join(each for each in helps if each)}.")

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import evolve, frozen
 
 from reelwright.winding.cut_list import MOST_JOINS
-from reelwright.winding.cut_solver import NoAnswerError, cut, missing_mm
+from reelwright.winding.cut_solver import NoAnswerError, cut, least_further_mm, missing_mm
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -18,6 +18,17 @@ if TYPE_CHECKING:
     from reelwright.winding.job import Strand
 
 
+class FurtherSpool(NamedTuple):
+    """A pay-off spool that would meet the lengths of its strand, with what it must surely hold.
+
+    is_least: a spool with less would not do; else that is not known.
+    """
+
+    strand: Strand
+    length_m: float
+    is_least: bool
+
+
 @frozen
 class Shortage:
     """What is missing. Lengths in metres.
@@ -25,14 +36,14 @@ class Shortage:
     missing: the wanted lengths that stay unmet, by place in the list, and the counted strand that each lacks;
     empty where the time did not suffice to tell. proven: no less could be missing. best_estimate_meets: planning
     with that meets the list. joins_needed: the joins a length must bear for the list to be met; None where joins do
-    not help. spools: a further pay-off spool of each strand that would meet it, with what it must surely hold.
+    not help. spools: one more of each strand that is short, which together would meet it.
     """
 
     missing: dict[int, float]
     proven: bool
     best_estimate_meets: bool
     joins_needed: int | None
-    spools: tuple[tuple[Strand, float], ...]
+    spools: tuple[FurtherSpool, ...]
 
 
 def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Shortage:
@@ -54,7 +65,7 @@ def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Sh
         proven,
         hopeful is not None,
         None if joined is None else max(len(pieces) - 1 for pieces in joined.pieces),
-        _spools(cut_list, problem, missing),
+        _spools(cut_list, problem, missing, seconds),
     )
 
 
@@ -65,12 +76,21 @@ def _cut_in_time(problem: CutProblem, seconds: float) -> Cutting | None:
         return None
 
 
-def _spools(cut_list: CutList, problem: CutProblem, missing: dict[int, int]) -> tuple[tuple[Strand, float], ...]:
-    """The lengths that stay unmet, whole: a spool that holds them takes no join."""
+def _spools(
+    cut_list: CutList, problem: CutProblem, missing: dict[int, int], seconds: float
+) -> tuple[FurtherSpool, ...]:
+    """For each strand of lengths that stay unmet. A spool that holds them whole would do; with joins less may."""
     strands: dict[Hashable, Strand] = {}
-    needed_mm: defaultdict[Hashable, int] = defaultdict(int)
+    whole_mm: defaultdict[Hashable, int] = defaultdict(int)
     for place in missing:
         demand = problem.demands[place]
         strands[demand.kind] = cut_list.wanted[place].job.strand
-        needed_mm[demand.kind] += demand.length_mm + demand.leader_mm + demand.tail_mm
-    return tuple((strands[kind], length_mm / 1000) for kind, length_mm in needed_mm.items())
+        whole_mm[demand.kind] += demand.length_mm + demand.leader_mm + demand.tail_mm
+    found = []
+    for kind, most_mm in whole_mm.items():
+        try:
+            least_mm, proven = least_further_mm(problem, kind, most_mm, seconds)
+        except NoAnswerError:
+            least_mm, proven = most_mm, False
+        found.append(FurtherSpool(strands[kind], least_mm / 1000, proven))
+    return tuple(found)

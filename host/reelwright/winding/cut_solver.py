@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import evolve
 
-from reelwright.winding.cut_list import Cutting, Piece
+from reelwright.winding.cut_list import Cutting, Piece, Supply
 from reelwright.winding.integer_program import InfeasibleError, IntegerProgram, NoAnswerError, Terms
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from reelwright.winding.cut_list import CutProblem
 
-__all__ = ["NoAnswerError", "cut", "missing_mm"]
+__all__ = ["NoAnswerError", "cut", "least_further_mm", "missing_mm"]
 
 
 def cut(problem: CutProblem, seconds: float = inf) -> Cutting | None:
@@ -67,6 +67,17 @@ def missing_mm(problem: CutProblem, seconds: float = inf) -> tuple[dict[int, int
             if answer.values[column]
         }
     return dict(sorted(missing.items())), proven
+
+
+def least_further_mm(problem: CutProblem, kind: Hashable, most_mm: int, seconds: float = inf) -> tuple[int, bool]:
+    """What one more supply of this kind must hold for its demands to be met; and whether less is proven not to do.
+
+    most_mm: a length that is known to do. Raises as `cut`, and InfeasibleError where most_mm does not do.
+    """
+    further = evolve(problem, supplies=(*problem.supplies, Supply(kind, most_mm, most_mm)))
+    model = _Model(further, kind)
+    answer = model.program.minimise([model.drawn[len(problem.supplies)]], seconds)
+    return sum(value * answer.values[column] for column, value in model.drawn[len(problem.supplies)]), answer.proven
 
 
 def _share(until: float, kinds: int) -> float:
@@ -116,6 +127,7 @@ class _Model:
         self.supplies = [at for at, supply in enumerate(problem.supplies) if supply.kind == kind]
         self.unmet: Terms = []
         self.missing: Terms = []
+        self.drawn: dict[int, Terms] = {}  # what comes off each supply
         self._pairs: dict[tuple[int, int], _Pair] = {}
         self._joins: Terms = []
         self._opened: Terms = []
@@ -207,5 +219,6 @@ class _Model:
         program.row([*drawn, (kept, useful)], at_most=held)
         # what is left is wasted, unless it is kept or the spool was never opened
         program.row([*drawn, (wasted, 1), (kept, held), (opened, -held)], at_least=0)
+        self.drawn[number] = drawn
         self._opened.append((opened, 1))
         self._wasted.append((wasted, 1))
