@@ -79,7 +79,8 @@ def _with_options(function: Function, options: dict[str, dict[str, Any]]) -> Fun
 _LENGTH = next(note for note in get_args(Millimetres) if isinstance(note, Quantity))
 _TEETH = next(note for note in get_args(Teeth) if isinstance(note, Quantity))
 _DWELL = Quantity("turns", at_least=0, at_most=10_000)
-_TOLERANCE = Quantity("percent", at_least=0, at_most=50)
+MOST_TOLERANCE = Fraction(1, 2)  # of the wanted pitch
+_TOLERANCE = Quantity("percent", at_least=0, at_most=int(100 * MOST_TOLERANCE))
 _SHOWN = Quantity("trains", at_least=1, at_most=100)
 
 

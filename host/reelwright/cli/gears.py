@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from reelwright.cli.gear_options import GivenOptions, check_options, find_options
+from reelwright.cli.gear_options import MOST_TOLERANCE, GivenOptions, check_options, find_options
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.json_text import json_text
 from reelwright.profiles import load_job, load_part
@@ -19,11 +20,12 @@ from reelwright.winding.gear_search import (
     MOST_COUNTS,
     MOST_COUNTS_COAXIAL,
     MOST_GEARS_AT_HAND,
+    MOST_STAGES,
     RANK_STEP,
     Choice,
     WantedPitch,
     choice_faults,
-    find_trains,
+    find_well_laying,
     usual_pitch_mm,
 )
 from reelwright.winding.gear_teeth import least_teeth
@@ -90,7 +92,8 @@ def check(path: str | None, **options: Any) -> None:
 FIND_HELP = f"""Find trains that come closest to a wanted lay pitch.
 
 Needs the stroke, the screw turns per pass and the strand: by options, --machine, --spool, or JOB.toml. A train that
-lays closer than the strand is thick is left out. Ranked by pitch error in steps of {float(100 * RANK_STEP):g} % of the
+lays closer than the strand is thick is left out. Where none is within --tolerance, those that the plan finds good are
+shown. Ranked by pitch error in steps of {float(100 * RANK_STEP):g} % of the
 pitch, then by teeth in all and number of gears. Tries at most {", ".join(map(str, MOST_COUNTS.values()))} numbers of
 teeth for 1, 2, 3 stages, {MOST_COUNTS_COAXIAL} where coaxial, and {", ".join(map(str, MOST_GEARS_AT_HAND.values()))}
 gears at hand.
@@ -109,9 +112,9 @@ def find(path: str | None, **options: Any) -> None:
     given.settle()
     if wanted is None or choice is None:
         raise AssertionError("what is missing has been told")
-    search = find_trains(wanted, choice, count)
+    search = find_well_laying(wanted, choice, count)
     if not search.trains:
-        raise _nothing_found(search, wanted)
+        raise _nothing_found(search, wanted, choice)
     if given.text("--json"):
         click.echo(json_text(search_record(search, wanted, form)))
     else:
@@ -213,8 +216,9 @@ def _wanted(given: GivenOptions, sources: _Sources) -> WantedPitch | None:
     if len(strands) > 1:
         given.fault("--diameter", "given beside --strand; keep one")
     diameter = _exact(strands[0].mean_diameter_mm) if strands else None
-    if pitch is None and strands:
-        pitch = usual_pitch_mm(_exact(strands[0].mean_diameter_mm), _exact(strands[0].diameter_u_mm))
+    spread = _exact(strands[0].diameter_u_mm) if pitch is None and strands else None
+    if diameter is not None and spread is not None:
+        pitch = usual_pitch_mm(diameter, spread)
     elif pitch is None and not any(given.faulty(option) for option in ("--pitch", "--strand", "--diameter")):
         given.fault("--pitch", "nothing tells the wanted pitch; give it, or the strand with --strand or --diameter")
     stroke = sources.stroke_mm(diameter)
@@ -229,7 +233,7 @@ def _wanted(given: GivenOptions, sources: _Sources) -> WantedPitch | None:
         )
     if given.faults or pitch is None or stroke is None or screw_turns is None:
         return None
-    return WantedPitch(pitch, stroke, screw_turns, diameter, tolerance, dwell_turns)
+    return WantedPitch(pitch, stroke, screw_turns, diameter, tolerance, dwell_turns, spread)
 
 
 def _choice(given: GivenOptions, default_least: int) -> Choice | None:
@@ -246,18 +250,30 @@ def _choice(given: GivenOptions, default_least: int) -> Choice | None:
     return choice
 
 
-def _nothing_found(search: Search, wanted: WantedPitch) -> UsageError:
-    within = f"{float(100 * wanted.tolerance):g} % of {float(wanted.pitch_mm):g} mm"
+def _nothing_found(search: Search, wanted: WantedPitch, choice: Choice) -> UsageError:
+    """What is nearest, and only such mends as can help."""
+    mends = ["take other gears" if choice.at_hand else "allow other teeth"]
+    has_gears_for_more = not choice.at_hand or len(choice.at_hand) > 2 * choice.stages + 1
+    if choice.stages < MOST_STAGES and not choice.coaxial and has_gears_for_more:
+        mends.append("allow more stages")
+    mends.append("change the screw turns per pass or the stroke")
     if search.nearest is None:
-        return UsageError(
-            f"None of {search.reach} trains lays this strand without climbing.",
-            "Allow other teeth or more stages, or change the screw turns per pass.",
-        )
+        return UsageError(f"None of {search.reach} trains lays this strand without climbing.", _either(mends))
     nearest = search.nearest
     gears = ",".join(f"{driver}:{driven}" for driver, driven in nearest.stages)
     missed = abs(nearest.pitch_error_mm) / wanted.pitch_mm
+    if missed <= MOST_TOLERANCE and wanted.strand_diameter_mm is None:
+        mends.append(f"raise --tolerance to {ceil(100 * missed)}")
+    verdict = "" if wanted.strand_diameter_mm is None else ", and none lays this strand without gaps"
     return UsageError(
-        f"None of {search.reach} trains comes within {within}; the nearest is {gears} with "
-        f"{float(nearest.pitch_mm):.4f} mm, {float(100 * missed):.3g} % off.",
-        "Allow other teeth or more stages, change the stroke or the screw turns, or raise --tolerance.",
+        f"None of {search.reach} trains comes within {float(100 * wanted.tolerance):g} % of "
+        f"{float(wanted.pitch_mm):g} mm{verdict}; the nearest is {gears} with {float(nearest.pitch_mm):.4f} mm, "
+        f"{float(100 * missed):.3g} % off.",
+        _either(mends),
     )
+
+
+def _either(mends: list[str]) -> str:
+    """Such as "Take other gears, or allow more stages."."""
+    text = ", or ".join(mends)
+    return f"{text[0].upper()}{text[1:]}."

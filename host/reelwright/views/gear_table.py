@@ -10,8 +10,9 @@ from rich.text import Text
 
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of
-from reelwright.winding.gear_check import check_train
-from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice
+from reelwright.winding.gear_check import check_train, pitch_verdict
+from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice, undercut
+from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -41,6 +42,7 @@ def check_text(check: TrainCheck) -> str:
 def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
     """The trains as the terminal shows them, best first, and how the best one is written in a job file."""
     turns = wanted.stroke_mm / wanted.pitch_mm
+    diameter = wanted.strand_diameter_mm
     dwell = f" and {float(wanted.dwell_turns):g} of dwell" if wanted.dwell_turns else ""
     heading = (
         f"{float(wanted.pitch_mm):g} mm of pitch on a stroke of {float(wanted.stroke_mm):g} mm are {float(turns):.4f} "
@@ -48,7 +50,22 @@ def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
         f"{float(wanted.ratio_for(wanted.pitch_mm)):.4f}."
     )
     best = ", ".join(f"[{driver}, {driven}]" for driver, driven in search.trains[0].stages)
-    parts: list[RenderableType] = [Text(heading, style="bold"), Text(_form(form)), _trains(search, wanted, form)]
+    parts: list[RenderableType] = [Text(heading, style="bold")]
+    if diameter is not None and wanted.strand_diameter_u_mm is not None:
+        parts.append(
+            Text(
+                f"That pitch is the strand's {float(diameter):g} mm and {COVERAGE} times its standard uncertainty "
+                f"of {float(wanted.strand_diameter_u_mm):g} mm, lest the thickest climb; --pitch gives another."
+            )
+        )
+    if search.nearest is not None:
+        told = (
+            f"None comes within {float(100 * wanted.tolerance):g} % of it; these are farther off, and good by the plan."
+        )
+        parts.append(Text(told, style="yellow"))
+    parts += [Text(_form(form)), _trains(search, wanted, form)]
+    if any(_is_undercut(teeth, form) for train in search.trains for stage in train.stages for teeth in stage):
+        parts.append(Text("* undercut: the flanks lose their foot. `reelwright gears check` tells the mend."))
     parts += [
         Text(
             f"{len(search.trains)} shown of {search.reach} trains in reach. The first in a job file, under [machine]:"
@@ -156,18 +173,30 @@ def _remarks(check: TrainCheck) -> Iterator[str]:
 
 
 def _trains(search: Search, wanted: WantedPitch, form: ToothForm) -> Table:
-    table = _table("", "Gears", "Pitch, mm", "Off, %", "Teeth", "Centres, mm", "Coprime", "Screw turns")
+    diameter = wanted.strand_diameter_mm
+    verdicts = [] if diameter is None else [pitch_verdict(train.pitch_mm, diameter) for train in search.trains]
+    told = any(verdict != "good" for verdict in verdicts)  # a column of "good" is worth no width
+    last = ["Screw turns", "Verdict"] if told else ["Screw turns"]
+    table = _table("", "Gears", "Pitch, mm", "Off, %", "Teeth", "Centres, mm", "Coprime", *last)
     for place, train in enumerate(search.trains, 1):
-        table.add_row(str(place), *_train_row(train, wanted, form))
+        table.add_row(str(place), *_train_row(train, wanted, form), *verdicts[place - 1 : place] * told)
     return table
 
 
 def _train_row(train: FoundTrain, wanted: WantedPitch, form: ToothForm) -> Iterator[str]:
     check = check_train(train.stages, wanted.screw_turns_per_pass, form)
-    yield _train_name(train.stages)
+    yield ", ".join(f"{_marked(driver, form)}:{_marked(driven, form)}" for driver, driven in train.stages)
     yield f"{float(train.pitch_mm):.4f}"
     yield f"{float(100 * train.pitch_error_mm / wanted.pitch_mm):+.2f}"
     yield str(train.total_teeth)
     yield ", ".join(f"{mesh.centre_distance_mm:.2f}" for mesh in check.meshes)
     yield f"{sum(mesh.meeting.hunting for mesh in check.meshes)} of {len(check.meshes)}"
     yield "same way" if check.same_way else "against"
+
+
+def _is_undercut(teeth: int, form: ToothForm) -> bool:
+    return undercut(teeth, form) == "undercut"
+
+
+def _marked(teeth: int, form: ToothForm) -> str:
+    return f"{teeth}*" if _is_undercut(teeth, form) else str(teeth)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.winding.gear_check import check_train
+from reelwright.winding.gear_check import check_train, pitch_verdict
 from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice
 
 if TYPE_CHECKING:
@@ -51,6 +51,7 @@ def search_record(search: Search, wanted: WantedPitch, form: ToothForm) -> dict[
 
 def _train_record(train: FoundTrain, wanted: WantedPitch, form: ToothForm) -> dict[str, object]:
     check = check_train(train.stages, wanted.screw_turns_per_pass, form)
+    diameter = wanted.strand_diameter_mm
     return {
         "gears": [list(stage) for stage in train.stages],
         "ratio": str(train.ratio),
@@ -58,6 +59,8 @@ def _train_record(train: FoundTrain, wanted: WantedPitch, form: ToothForm) -> di
         "lay_pitch_mm": float(train.pitch_mm),
         "pitch_error_mm": float(train.pitch_error_mm),
         "pitch_error_percent": float(100 * train.pitch_error_mm / wanted.pitch_mm),
+        "within_tolerance": abs(train.pitch_error_mm) <= wanted.tolerance * wanted.pitch_mm,
+        "verdict": None if diameter is None else pitch_verdict(train.pitch_mm, diameter),
         "total_teeth": train.total_teeth,
         "pitch_diameters_mm": form.transverse_module_mm * train.total_teeth,
         "gear_count": 2 * len(train.stages),

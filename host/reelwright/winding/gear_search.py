@@ -18,8 +18,10 @@ from itertools import combinations, combinations_with_replacement, permutations
 from math import ceil, comb, floor, lcm, prod
 from typing import TYPE_CHECKING, NamedTuple
 
-from attrs import frozen
+from attrs import evolve, frozen
 
+from reelwright.winding.findings import LIMITS
+from reelwright.winding.gear_check import pitch_verdict
 from reelwright.winding.gears import Stages, train_ratio
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -45,7 +47,8 @@ class WantedPitch:
 
     strand_diameter_mm: trains that lay closer than it are left out, as turns would climb; None: none are.
     tolerance: greatest pitch error, as a share of the wanted pitch. dwell_turns: spool turns of a layer in which
-    the guide stands at the flange.
+    the guide stands at the flange. strand_diameter_u_mm: from which `usual_pitch_mm` has made pitch_mm; None where
+    the pitch was named.
     """
 
     pitch_mm: Fraction
@@ -54,6 +57,7 @@ class WantedPitch:
     strand_diameter_mm: Fraction | None = None
     tolerance: Fraction = Fraction(1, 100)
     dwell_turns: Fraction = Fraction(0)
+    strand_diameter_u_mm: Fraction | None = None
 
     def ratio_for(self, pitch_mm: Fraction) -> Fraction:
         """The ratio at which a train has this pitch, exactly."""
@@ -98,7 +102,8 @@ class FoundTrain(NamedTuple):
 
 
 class Search(NamedTuple):
-    """What a search found, best first. nearest: the closest of all where none is within the tolerance.
+    """What a search found, best first. nearest: the closest of all where none is within the tolerance; trains are
+    then those farther off that still lay the strand well.
 
     reach: how many different trains there are to choose from, told apart by their drivers and driven gears.
     """
@@ -164,6 +169,22 @@ def find_trains(wanted: WantedPitch, choice: Choice, count: int = 10) -> Search:
     reach = _go_through(ranking, choice) if choice.at_hand or choice.coaxial else _meet(ranking, choice)
     trains = tuple(ranking.train(drivers, driven) for *_, drivers, driven in ranking.best)
     return Search(trains, None if trains or ranking.closest is None else ranking.train(*ranking.closest[-2:]), reach)
+
+
+def find_well_laying(wanted: WantedPitch, choice: Choice, count: int = 10) -> Search:
+    """As `find_trains`; where none is within the tolerance, those that the plan's limits of the pitch find good.
+
+    That takes a known strand. Raises ValueError for an impossible choice.
+    """
+    search = find_trains(wanted, choice, count)
+    diameter = wanted.strand_diameter_mm
+    if search.trains or diameter is None:
+        return search
+    widest = Fraction(LIMITS["pitch_wide"].factor) * diameter
+    reach = max(wanted.pitch_mm - diameter, widest - wanted.pitch_mm) / wanted.pitch_mm
+    farther = find_trains(evolve(wanted, tolerance=reach), choice, count)
+    good = tuple(train for train in farther.trains if pitch_verdict(train.pitch_mm, diameter) == "good")
+    return search._replace(trains=good)
 
 
 def arranged(drivers: Teeth, driven: Teeth, *, coaxial: bool) -> Stages | None:
