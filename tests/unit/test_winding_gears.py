@@ -397,7 +397,8 @@ def test_scripts_read_a_search_under_these_keys() -> None:
     (train,) = trains
     assert set(train) == {
         "gears", "ratio", "turns_per_layer", "lay_pitch_mm", "pitch_error_mm", "pitch_error_percent", "total_teeth",
-        "pitch_diameters_mm", "gear_count", "meshes", "screw_turns_same_way", "coaxial", "warnings", "within_tolerance", "verdict",
+        "pitch_diameters_mm", "gear_count", "meshes", "screw_turns_same_way", "coaxial", "warnings",
+        "within_tolerance", "verdict",
     }  # fmt: skip
     # 18:72 and 18:77, at two turns of the screw 308/9 spool turns a layer
     assert (train["ratio"], train["turns_per_layer"], train["total_teeth"]) == ("154/9", "308/9", 185)
