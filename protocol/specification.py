@@ -65,29 +65,12 @@ def requests_by_state() -> str:
 
 def tables() -> "dict[str, str]":
     """Every table under the name of its marker."""
-    made = {
-        name.lower(): codes(getattr(sentences, name))
-        for name in (
-            "STATES",
-            "TRIPS",
-            "REFUSALS",
-            "STOPS",
-            "OUTCOMES",
-            "CAUSES",
-            "SOURCES",
-            "DRIVES",
-            "LINK_LOSSES",
-            "STOP_KINDS",
-            "SWITCHES",
-            "CAPABILITIES",
-        )
-    }
     return {
         "messages": messages(),
         "job": job(),
         "requests_by_state": requests_by_state(),
         "protections": protections(),
-        **made,
+        **{name.lower(): codes(table) for name, table in sentences.TABLES.items()},
     }
 
 

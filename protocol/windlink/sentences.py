@@ -177,6 +177,22 @@ CAPABILITIES = {
     c.MEASURING_WHEEL: Saying("measuring_wheel", "A wheel that the strand turns, and its counter."),
 }
 
+# Every table of codes by its name: what a page shows and a test looks at is all of them.
+TABLES = {
+    "STATES": STATES,
+    "TRIPS": TRIPS,
+    "REFUSALS": REFUSALS,
+    "STOPS": STOPS,
+    "OUTCOMES": OUTCOMES,
+    "CAUSES": CAUSES,
+    "SOURCES": SOURCES,
+    "DRIVES": DRIVES,
+    "LINK_LOSSES": LINK_LOSSES,
+    "STOP_KINDS": STOP_KINDS,
+    "SWITCHES": SWITCHES,
+    "CAPABILITIES": CAPABILITIES,
+}
+
 
 def say(table: "dict[int, Saying]", code: int) -> Saying:
     """What a code says; a newer version's code, which the table lacks, says that it is one."""

@@ -71,19 +71,7 @@ def test_each_code_has_its_sentence(prefix: tuple[str, ...], table: dict[int, se
 
 
 def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
-    for name in (
-        "STATES",
-        "TRIPS",
-        "REFUSALS",
-        "STOPS",
-        "OUTCOMES",
-        "CAUSES",
-        "SOURCES",
-        "DRIVES",
-        "LINK_LOSSES",
-        "STOP_KINDS",
-    ):
-        table = getattr(sentences, name)
+    for name, table in sentences.TABLES.items():
         words = [saying.word for saying in table.values()]
         assert len(set(words)) == len(words), name
         assert all(saying.sentence.endswith(".") for saying in table.values()), name
