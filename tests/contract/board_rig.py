@@ -7,6 +7,7 @@ switches make of it. What the scenarios poke into the inputs goes by the pins: a
 import sys
 
 import rig
+from promises import keep
 
 from fakes import bench
 from fakes.world import WORLD
@@ -81,9 +82,4 @@ rig.Rig = BoardRig
 import session_scenarios  # noqa: E402 - it takes its rig from there
 
 if __name__ == "__main__":
-    for promise in session_scenarios.PROMISES:
-        if promise.__name__ in _NOT_BY_PINS + (_BY_TWO_CHANNELS if CHANNELS == 1 else ()):
-            continue
-        promise()
-        print(promise.__name__)
-    print("all kept")
+    keep(session_scenarios.PROMISES, but=_NOT_BY_PINS + (_BY_TWO_CHANNELS if CHANNELS == 1 else ()))

@@ -6,6 +6,7 @@ say, and the motor's pins are looked at after every way out.
 
 import sys
 
+from promises import keep
 from rig import job_list
 
 from fakes import bench
@@ -473,7 +474,4 @@ PROMISES = (
 )
 
 if __name__ == "__main__":
-    for promise in PROMISES:
-        promise()
-        print(promise.__name__)
-    print("all kept")
+    keep(PROMISES)

@@ -1,5 +1,6 @@
 """What the winder keeps over a restart, one function a promise. Runs on both interpreters; prints each name."""
 
+from promises import keep
 from rig import LOOP_MS, WRAP, Rig, job_list
 
 from windcore import journal
@@ -383,7 +384,4 @@ PROMISES = (
 )
 
 if __name__ == "__main__":
-    for promise in PROMISES:
-        promise()
-        print(promise.__name__)
-    print("all kept")
+    keep(PROMISES)

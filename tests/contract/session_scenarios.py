@@ -1,5 +1,6 @@
 """What the session promises, one function a promise. Runs on both interpreters; prints each name."""
 
+from promises import keep
 from rig import COUNTER_START, WRAP, Rig, in_state
 
 from windcore import transitions
@@ -470,7 +471,4 @@ PROMISES = (
 )
 
 if __name__ == "__main__":
-    for promise in PROMISES:
-        promise()
-        print(promise.__name__)
-    print("all kept")
+    keep(PROMISES)

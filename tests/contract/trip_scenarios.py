@@ -1,5 +1,6 @@
 """What the trips promise, one function a promise. Runs on both interpreters; prints each name."""
 
+from promises import keep
 from rig import Rig, in_state
 from session_scenarios import DRIVES
 
@@ -295,7 +296,4 @@ PROMISES = (
 )
 
 if __name__ == "__main__":
-    for promise in PROMISES:
-        promise()
-        print(promise.__name__)
-    print("all kept")
+    keep(PROMISES)
