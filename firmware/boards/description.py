@@ -6,14 +6,12 @@ is missing, cut short, or made for another board.
 
 import json
 
-from windlink.pins import BY_NAME, FILE, FORMAT, IN, KEYS, PULLS, ROLES, capabilities
+from windlink.pins import BY_NAME, DEFAULT_PULL, FILE, FORMAT, HIGHEST_PIN, IN, KEYS, PULLS, ROLES, capabilities
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
     from typing import Any
-
-_HIGHEST_PIN = 99
 
 
 class BoardError(Exception):
@@ -48,7 +46,7 @@ class Description:
 
     def pull(self, role: str) -> str:
         """One of PULLS."""
-        word: str = self._pulls.get(role, "down" if self.active_level(role) else "up")
+        word: str = self._pulls.get(role, DEFAULT_PULL)
         return word
 
     @property
@@ -66,7 +64,7 @@ def _faults_of_pins(pins: object) -> "list[str]":
         number = pins[name]
         if name not in BY_NAME:
             faults.append("pins: %s is no role that this firmware knows" % name)
-        elif not isinstance(number, int) or not 0 <= number <= _HIGHEST_PIN:
+        elif not isinstance(number, int) or not 0 <= number <= HIGHEST_PIN:
             faults.append("pins: %s has %r, which is no pin number" % (name, number))
         elif number in owner:
             faults.append("pins: pin %d is both %s and %s" % (number, owner[number], name))

@@ -55,8 +55,12 @@ ROLES = (
 BY_NAME = {role.name: role for role in ROLES}
 MOTOR_ROLES = tuple([role.name for role in ROLES if role.motor])
 
-# Pulls of an input, by the word in the description; a role without one gets "up" where it is active low, else "down".
+# Pulls of an input, by the word in the description. A role without one is pulled up: contacts close to ground, and one
+# that opens when it acts, as a stop button's should, acts too when its wire breaks.
 PULLS = ("up", "down", "none")
+DEFAULT_PULL = PULLS[0]
+
+HIGHEST_PIN = 99  # that a description may name; the boards have fewer
 
 
 class Key:

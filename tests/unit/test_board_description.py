@@ -20,7 +20,7 @@ SOUND: dict[str, Any] = {
     "board": "pico",
     "pins": {"motor_pwm": 2, "motor_enable": 4, "sensor_a": 6, "sensor_b": 7, "stop_button": 8, "lamp": 25},
     "active_low": ["stop_button"],
-    "pulls": {"sensor_a": "up"},
+    "pulls": {"sensor_a": "down"},
     "debounce_us": 300,
 }
 
@@ -36,7 +36,7 @@ def test_a_sound_description_tells_pins_levels_pulls_and_numbers(tmp_path: Path)
     assert found.pin("motor_pwm") == 2
     assert found.pin("guard") == -1
     assert (found.active_level("stop_button"), found.active_level("lamp")) == (0, 1)
-    assert (found.pull("stop_button"), found.pull("sensor_a"), found.pull("sensor_b")) == ("up", "up", "down")
+    assert (found.pull("stop_button"), found.pull("sensor_a"), found.pull("sensor_b")) == ("up", "down", "up")
     assert (found.number("debounce_us"), found.number("pwm_hz")) == (300, 20000)
     assert found.capabilities == codes.CAN_DC | codes.CAN_HAND | codes.CAN_QUADRATURE | codes.STOP_BUTTON
 

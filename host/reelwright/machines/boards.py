@@ -9,6 +9,8 @@ from typing import Any
 
 from attrs import Factory, frozen
 
+from windlink.pins import HIGHEST_PIN
+
 
 @frozen
 class BoardFacts:
@@ -45,7 +47,7 @@ ANY_BOARD = BoardFacts(
     title="board",
     platform="",
     chip="",
-    pins=frozenset(range(100)),
+    pins=frozenset(range(HIGHEST_PIN + 1)),
     pio_instructions=0,
     pio_machines=0,
     longest_window_us=100_000,

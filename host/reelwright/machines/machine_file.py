@@ -23,14 +23,13 @@ from reelwright.profiles.store import BOARD_TABLES
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import BadValueError, near, printable, read_value, shown
 from reelwright.winding.quantities import Quantity
-from windlink.pins import BY_NAME, IN, KEYS, PULLS
+from windlink.pins import BY_NAME, DEFAULT_PULL, HIGHEST_PIN, IN, KEYS, PULLS
 
 if TYPE_CHECKING:
     from reelwright.profiles.draft import Draft
     from reelwright.winding.job import Machine
 
 _UNITS = {"hz": "Hz", "us": "us"}
-_HIGHEST_PIN = 99
 
 
 @frozen
@@ -44,8 +43,8 @@ class BoardPins:
     numbers: dict[str, int]
 
     def pull(self, role: str) -> str:
-        """The pull of an input: one of `windlink.pins.PULLS`. Contacts go to ground unless the file says otherwise."""
-        return self.pulls.get(role, "up")
+        """The pull of an input: one of `windlink.pins.PULLS`."""
+        return self.pulls.get(role, DEFAULT_PULL)
 
 
 @frozen
@@ -124,7 +123,7 @@ def _pins(draft: Draft, table: object) -> dict[str, int]:
             draft.fault("board.pins", role, f"no such role{near(role, BY_NAME) or '; there are ' + ', '.join(BY_NAME)}")
             continue
         try:
-            pins[role] = read_value(pin, Annotated[int, Quantity("", at_least=0, at_most=_HIGHEST_PIN)])
+            pins[role] = read_value(pin, Annotated[int, Quantity("", at_least=0, at_most=HIGHEST_PIN)])
         except BadValueError as bad:
             draft.fault("board.pins", role, bad.faults[0][1])
     return pins
