@@ -18,12 +18,9 @@ if MYPY:
 
 
 # Name that the interpreter gives its port -> pins that are low while the motor is off, the enabling one first, where no
-# machine is described, or its description cannot be read. None may be high by itself while the chip starts: on the
-# ESP32 that rules out the strapping pins below.
+# machine is described, or its description cannot be read. None may be high by itself while the chip starts: which may,
+# the host's table of boards says.
 MOTOR_PINS = {"rp2": (16, 17), "esp32": (25, 26)}
-
-# Levels that the chip reads as it starts, and that something else may hold high: 0, 2, 5, 12 and 15, by its data sheet.
-UNFIT_PINS = {"esp32": (0, 2, 5, 12, 15)}
 
 
 def make_safe() -> None:

@@ -6,6 +6,8 @@ its edges differ from maker to maker.
 
 from __future__ import annotations
 
+from reelwright.machines.boards import boards
+
 _PICO_EDGE = {
     **dict(zip(range(6), (1, 2, 4, 5, 6, 7), strict=True)),
     **dict(zip(range(6, 12), (9, 10, 11, 12, 14, 15), strict=True)),
@@ -15,7 +17,7 @@ _PICO_EDGE = {
 }
 
 # kind of a board -> what it is called
-BOARDS = {"pico": "Raspberry Pi Pico", "pico2": "Raspberry Pi Pico 2", "esp32": "ESP32 board"}
+BOARDS = {kind: facts.title for kind, facts in boards().items()}
 
 SUPPLIES = frozenset({"3V3", "5V", "GND"})
 

@@ -219,11 +219,12 @@ def test_no_motor_hangs_on_a_pin_that_may_be_high_at_the_start(written: Write, r
     assert "may turn the motor" in faults(written(with_pins("esp32", **{role: pin})))[f"board.pins.{role}"]
 
 
-def test_the_boards_own_list_of_unfit_pins_is_among_those_that_the_host_refuses() -> None:
-    from boards.motor_pins import UNFIT_PINS
+def test_the_pins_that_are_made_safe_without_a_description_could_have_a_motor() -> None:
+    from boards.motor_pins import MOTOR_PINS
 
-    for kind, pins in UNFIT_PINS.items():
-        assert set(pins) <= set(boards()[kind].high_at_start)
+    for facts in boards().values():
+        pins = set(MOTOR_PINS[facts.platform])
+        assert pins <= facts.pins - facts.input_only - set(facts.not_for) - set(facts.high_at_start), facts.kind
 
 
 def test_the_motor_of_a_pico_2_is_told_to_be_pulled_down_hard_enough(written: Write) -> None:

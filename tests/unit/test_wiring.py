@@ -11,9 +11,10 @@ from typing import Any
 import pytest
 from click.testing import CliRunner
 
-from boards.motor_pins import MOTOR_PINS, UNFIT_PINS
+from boards.motor_pins import MOTOR_PINS
 from reelwright.cli import COMMANDS, main
 from reelwright.errors import FileFaultsError
+from reelwright.machines.boards import boards
 from reelwright.profiles.toml_files import read_toml
 from wiring.boards import BOARDS, terminal
 from wiring.circuit import DIVIDER_OHM, PARTS, POWER_PARTS, PULL_DOWN_OHM, WIRES, Circuit, circuit_of
@@ -22,8 +23,6 @@ from wiring.drawing import drawn, read_components, read_parts, read_wires
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 MACHINES = sorted((HARDWARE / "machines").glob("*.toml"))
 every_machine = pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
-# the interpreter's name of the port that each kind of board runs
-PORT = {"pico": "rp2", "pico2": "rp2", "esp32": "esp32"}
 
 
 def profile(path: Path) -> dict[str, Any]:
@@ -101,9 +100,9 @@ def test_each_pin_that_can_turn_the_motor_is_pulled_down(path: Path) -> None:
 def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_safe_first(path: Path) -> None:
     board = read_toml(path)["board"]
     turning = {pin for role, pin in board["pins"].items() if WIRES[role].way == "motor"}
-    port = PORT[board["kind"]]
-    assert turning <= set(MOTOR_PINS[port])
-    assert not turning & set(UNFIT_PINS.get(port, ()))
+    facts = boards()[board["kind"]]
+    assert turning <= set(MOTOR_PINS[facts.platform])
+    assert not turning & set(facts.high_at_start)
 
 
 @pytest.mark.parametrize("path", [path for path in MACHINES if circuit(path).has_motor], ids=lambda path: path.stem)
