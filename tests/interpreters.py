@@ -12,8 +12,12 @@ import shutil
 import subprocess
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 ROOT = Path(__file__).resolve().parent.parent
 PROTOCOL = ROOT / "protocol"
@@ -37,9 +41,8 @@ _NODE_LACKS = (
     if shutil.which("node") is None
     else "the 32-bit build of MicroPython is not installed: npm install --prefix tests/contract/wasm"
 )
-needs_micropython_32 = pytest.mark.skipif(
-    shutil.which("node") is None or not (WASM_FOLDER / "node_modules").is_dir(), reason=_NODE_LACKS
-)
+has_micropython_32 = shutil.which("node") is not None and (WASM_FOLDER / "node_modules").is_dir()
+needs_micropython_32 = pytest.mark.skipif(not has_micropython_32, reason=_NODE_LACKS)
 both = pytest.mark.parametrize(
     "interpreter",
     [
@@ -71,12 +74,14 @@ def run_script(
     timeout_s: float = 120,
     beside: Path | None = None,
     within: Path | None = None,
+    ours: Sequence[Path] = (PROTOCOL, FIRMWARE),
 ) -> str:
     """What the script prints. Fails the test, with its output, when it exits other than 0.
 
-    beside: a further folder that the script may import from. within: the working folder.
+    beside: a further folder that the script may import from. within: the working folder. ours: where link and firmware
+    lie.
     """
-    folders = [PROTOCOL, FIRMWARE, *([beside] if beside else [])]
+    folders = [*ours, *([beside] if beside else [])]
     environment = {
         **os.environ,
         "MICROPYPATH": ":".join([*map(str, folders), ".frozen"]),

@@ -3,6 +3,9 @@
 //     MICROPYPATH=FOLDER:FOLDER node run.mjs SCRIPT ARGUMENT...
 //
 // The folders, and the script's own, are copied into the build's file system under their names here.
+//
+// This build collects garbage only while none of its code runs. A script is therefore run in parts: each ends with a line
+// `gc.collect()` that is not indented.
 
 import fs from "node:fs";
 import path from "node:path";
@@ -22,7 +25,7 @@ function copy(from, to) {
     const target = path.posix.join(to, entry.name);
     if (entry.isDirectory()) {
       if (entry.name !== "node_modules" && entry.name !== "__pycache__") copy(source, target);
-    } else if (/\.(py|json)$/.test(entry.name)) {
+    } else if (/\.(m?py|json)$/.test(entry.name)) {
       python.FS.writeFile(target, fs.readFileSync(source));
     }
   }
@@ -41,7 +44,13 @@ python.runPython(
     `assert sys.maxsize == 2**31 - 1, "no 32-bit build"\n`,
 );
 try {
-  python.runPython(fs.readFileSync(script, "utf8"));
+  const text = fs.readFileSync(script, "utf8");
+  let begun = 0;
+  for (const end of [...text.matchAll(/^gc\.collect\(\).*$/gm)].map((line) => line.index + line[0].length).concat(text.length)) {
+    // as many empty lines before a part as the script has, so that a traceback names the script's own
+    python.runPython("\n".repeat(text.slice(0, begun).split("\n").length - 1) + text.slice(begun, end));
+    begun = end;
+  }
 } catch (failure) {
   console.error(String(failure));
   process.exit(1);
