@@ -104,3 +104,18 @@ def test_a_crank_has_no_ramp_so_that_its_start_asks_for_no_more_than_the_tension
     # the acceleration of 60 rpm/s is 2 pi rad/s^2
     gaining = driven.inertia_kg_m2 * 6.283185
     assert driven.starting_torque_n_m - driven.spool_torque_n_m == pytest.approx(gaining, rel=1e-6)
+
+
+def test_a_motor_gives_the_starting_torque_over_its_gearing_and_what_that_loses() -> None:
+    machine = {"motor_turns_per_spool_turn": 20, "drive_efficiency": 0.8}
+    load = plan_of(take_up={"empty_mass_g": 5000}, machine=machine).load
+    assert load.starting_torque_n_m > 1.5 * load.spool_torque_n_m
+    assert load.motor_torque_n_m == pytest.approx(load.starting_torque_n_m / 20 / 0.8)
+
+
+def test_a_stop_is_approached_no_faster_than_the_slowest_layer_turns() -> None:
+    machine = {"line_speed_m_s": 0.25, "creep_rpm": 50, "pulses_per_turn": 6}
+    plan = plan_of(machine=machine, target={"layers": 20})
+    assert plan.ramp is not None
+    assert plan.layers[-1].spool_rpm < 50 < plan.layers[0].spool_rpm
+    assert plan.ramp.creep_rpm == pytest.approx(plan.layers[-1].spool_rpm)

@@ -280,6 +280,18 @@ def test_a_coaxial_search_finds_the_one_train_that_has_the_pitch() -> None:
     assert found.stages == ((7, 8), (7, 8))
 
 
+def test_of_the_gears_at_hand_no_train_is_offered_that_climbs_or_misses_its_axis() -> None:
+    # 20:30 lays at 1.967 mm, within the tolerance and closer than the strand; 30:20 at 4.425 mm
+    wanted = WantedPitch(Fraction(2), Fraction("5.9"), Fraction(2), Fraction(2), Fraction(1, 20))
+    search = find_trains(wanted, Choice(1, 1, 1, (20, 30)))
+    assert search.trains == ()
+    assert search.nearest is not None
+    assert search.nearest.stages == ((30, 20),)
+    # 18 + 80 and 40 + 58 are equal, and with 81 no two pairs are
+    assert find_trains(ANY_STRAND, Choice(1, 1, 2, (18, 40, 58, 80), coaxial=True)).nearest is not None
+    assert find_trains(ANY_STRAND, Choice(1, 1, 2, (18, 40, 58, 81), coaxial=True)).nearest is None
+
+
 def test_the_pitch_to_aim_at_leaves_room_for_the_thickest_strand() -> None:
     assert usual_pitch_mm(Fraction("1.75"), Fraction("0.02")) == Fraction("1.79")
 
