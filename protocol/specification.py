@@ -15,6 +15,7 @@ from windlink import sentences
 from windlink.catalogue import MESSAGES, STATE_REQUESTS
 from windlink.frame import ANSWER, EVENT, PROGRESS, REQUEST
 from windlink.job import JOB_FIELDS
+from windlink.meanings import JOB, about_field, about_message
 
 README = Path(__file__).with_name("README.md")
 
@@ -25,8 +26,10 @@ def messages() -> str:
     for title, kinds in (("Requests", REQUEST), ("Answers", ANSWER), ("Progress", PROGRESS), ("Events", EVENT)):
         rows = ["| message | field | range | meaning |", "| --- | --- | --- | --- |"]
         for message in (m for m in MESSAGES if m.kind == kinds):
-            rows.append(f"| **{message.verb}** | | | {message.about} |")
-            rows += [f"| | {field.name} | {field.kind()} | {field.about} |" for field in message.fields]
+            rows.append(f"| **{message.verb}** | | | {about_message(message)} |")
+            rows += [
+                f"| | {field.name} | {field.kind()} | {about_field(message, field.name)} |" for field in message.fields
+            ]
         parts.append(f"### {title} `{kinds}`\n\n" + "\n".join(rows))
     return "\n\n".join(parts)
 
@@ -34,7 +37,7 @@ def messages() -> str:
 def job() -> str:
     """The values of a job, a row a position."""
     rows = ["| position | value | range | meaning |", "| --- | --- | --- | --- |"]
-    rows += [f"| {at} | {field.name} | {field.kind()} | {field.about} |" for at, field in enumerate(JOB_FIELDS)]
+    rows += [f"| {at} | {field.name} | {field.kind()} | {JOB[field.name]} |" for at, field in enumerate(JOB_FIELDS)]
     return "\n".join(rows)
 
 

@@ -163,7 +163,7 @@ class LinkService:
             words = unseal(line).split(" ")
             if words[0][:1] != REQUEST:
                 raise
-            sequence = Field("sequence", 0, HIGHEST_SEQUENCE, "").read(words[0][1:])
+            sequence = Field("sequence", 0, HIGHEST_SEQUENCE).read(words[0][1:])
             known = len(words) > 1 and REQUEST + words[1] in BY_NAME
             reason = codes.BAD_FIELDS if known else codes.UNKNOWN_REQUEST
             self._reply(line, sequence, "refused", self._refusal(reason), now_ms)

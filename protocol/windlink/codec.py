@@ -74,5 +74,5 @@ def read_hello(kind: str, line: bytes) -> "tuple[int, int, int] | None":
     words = unseal(line).split(" ")
     if len(words) < 4 or words[0][:1] != kind or words[1] != "hello":
         return None
-    number = Field("hello", 0, 9999, "")
+    number = Field("hello", 0, 9999)
     return read_sequence(words[0]), number.read(words[2]), number.read(words[3])

@@ -11,11 +11,10 @@ _CRC_DIGITS = "0123456789ABCDEF"
 class Field:
     """A whole number in decimal, low <= value <= high. No leading zeros, no plus sign."""
 
-    def __init__(self, name: str, low: int, high: int, about: str) -> None:
+    def __init__(self, name: str, low: int, high: int) -> None:
         self.name = name
         self.low = low
         self.high = high
-        self.about = about
 
     def write(self, value: object) -> str:
         """The field as text. Raises FrameError when out of range."""
@@ -45,10 +44,9 @@ class Field:
 class Token:
     """A word of letters, digits, dot, dash and underscore, 1 to `longest` characters."""
 
-    def __init__(self, name: str, longest: int, about: str) -> None:
+    def __init__(self, name: str, longest: int) -> None:
         self.name = name
         self.longest = longest
-        self.about = about
 
     def write(self, value: object) -> str:
         """The field as text. Raises FrameError when it is no such word."""
@@ -72,9 +70,8 @@ class Token:
 class Checksum:
     """A CRC-32 as eight upper-case hexadecimal digits."""
 
-    def __init__(self, name: str, about: str) -> None:
+    def __init__(self, name: str) -> None:
         self.name = name
-        self.about = about
 
     def write(self, value: object) -> str:
         """The field as text. Raises FrameError when it is not eight digits."""

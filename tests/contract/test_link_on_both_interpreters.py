@@ -10,9 +10,10 @@ from pathlib import Path
 import pytest
 
 from interpreters import CPYTHON, MICROPYTHON, PROTOCOL, all_three, needs_micropython, run_script
-from windlink import codes, sentences
+from windlink import codes, meanings, sentences
 from windlink.catalogue import MESSAGES
 from windlink.codec import encode
+from windlink.job import JOB_FIELDS
 
 HERE = Path(__file__).parent
 VECTORS = PROTOCOL / "vectors.json"
@@ -78,3 +79,12 @@ def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
     # the codes of a table run without a gap, so a code without a sentence shows as one
     assert list(sentences.TRIPS) == list(range(1, codes.LOST_STEPS + 1))
     assert list(sentences.REFUSALS) == list(range(1, codes.COUNT_OWED + 1))
+
+
+def test_every_message_field_and_value_of_a_job_says_what_it_is_for_and_nothing_else_does() -> None:
+    assert set(meanings.MESSAGES) == {(message.kind, message.verb) for message in MESSAGES}
+    for message in MESSAGES:
+        assert meanings.about_message(message).endswith(".")
+        assert all(meanings.about_field(message, field.name) for field in message.fields)
+        assert set(meanings.MESSAGES[message.kind, message.verb].fields) <= {field.name for field in message.fields}
+    assert set(meanings.JOB) == {field.name for field in JOB_FIELDS}

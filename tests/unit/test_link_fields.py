@@ -18,9 +18,9 @@ from windlink.frame import FrameError, seal
 
 READER = Path(__file__).parents[1] / "contract" / "read_vectors.py"
 
-SIGNED = Field("count", -12, 99, "")
-WORD = Token("word", 5, "")
-CRC = Checksum("crc", "")
+SIGNED = Field("count", -12, 99)
+WORD = Token("word", 5)
+CRC = Checksum("crc")
 
 
 def test_every_vector_reads_and_writes_as_it_says_in_this_process_too(
@@ -84,9 +84,9 @@ def test_a_checksum_is_eight_upper_case_digits() -> None:
     ("field", "longest"),
     [
         (SIGNED, 3),
-        (Field("debt", -1000, 99, ""), 5),
-        (Field("even", -99, 999, ""), 3),
-        (Field("gain", 0, 1000, ""), 4),
+        (Field("debt", -1000, 99), 5),
+        (Field("even", -99, 999), 3),
+        (Field("gain", 0, 1000), 4),
         (WORD, 5),
         (CRC, 8),
     ],
@@ -133,7 +133,7 @@ def test_a_line_that_would_not_fit_the_other_sides_room_is_not_made(
     monkeypatch: pytest.MonkeyPatch, kind: str, room: int
 ) -> None:
     # no message of the catalogue can grow so long; one that is added may
-    monkeypatch.setitem(BY_NAME, kind + "say", Message(kind, "say", (Token("word", 200, ""),), ""))
+    monkeypatch.setitem(BY_NAME, kind + "say", Message(kind, "say", (Token("word", 200),)))
     around = len(encode(kind, 7, "say", ("W",))) - 1
     assert len(encode(kind, 7, "say", ("W" * (room - around),))) == room
     with pytest.raises(FrameError, match=f"say: {room + 1} bytes, at most {room}"):

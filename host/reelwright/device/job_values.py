@@ -11,6 +11,7 @@ from reelwright.device.wheel_values import wheel_values
 from reelwright.errors import UsageError
 from windlink import codes
 from windlink.job import HIGHEST_RATE, JOB_FIELDS, JOB_FORMAT, POSITION, first_fault
+from windlink.meanings import JOB
 from windlink.sentences import DRIVES, LINK_LOSSES, STOP_KINDS, SWITCHES, code_of
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ def _check(values: list[int]) -> None:
         field = JOB_FIELDS[fault]
         raise UsageError(
             f"The winder cannot take this job: its {field.name} would be {values[fault]}"
-            f" ({field.about}; {field.low} to {field.high}).",
+            f" ({JOB[field.name]}; {field.low} to {field.high}).",
             "Simplify the gear fraction, the speeds or the pulses a turn.",
         )
     raise UsageError(
