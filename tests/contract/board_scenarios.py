@@ -454,6 +454,18 @@ def a_brake_holds_the_driver_enabled_and_off_lets_it_go():
     assert enable.level() == 0
 
 
+def one_pin_of_a_pico_has_a_pwm_so_that_no_two_can_share_its_frequency():
+    from windcore.signals import LAMP_WIND, Outputs
+
+    board = bench.switch_on(PORT, CHANNELS, wheel=True)
+    outputs = Outputs()
+    outputs.duty, outputs.step_rate, outputs.lamp, outputs.buzzer = 500, 400, LAMP_WIND, 1
+    board.apply(outputs)
+    by_pwm = [number for number in WORLD.shaft._pins.values() if WORLD.pin(number).driven_by == "pwm"]
+    _, motor_pwm, step = bench.motor_pins()
+    assert sorted(by_pwm) == ([motor_pwm] if PORT == "rp2" else sorted((motor_pwm, step)))
+
+
 PROMISES = (
     a_board_tells_what_it_can_do_and_no_more,
     a_sensor_that_stands_high_counts_nothing_while_its_shaft_stands,
@@ -471,6 +483,7 @@ PROMISES = (
     a_flood_of_bytes_is_taken_in_parts,
     a_stop_button_acts_at_once_and_a_switch_that_chatters_once,
     a_brake_holds_the_driver_enabled_and_off_lets_it_go,
+    one_pin_of_a_pico_has_a_pwm_so_that_no_two_can_share_its_frequency,
 )
 
 if __name__ == "__main__":

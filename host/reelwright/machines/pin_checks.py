@@ -1,6 +1,8 @@
 """What the pins of a machine forbid one another, what its board forbids them, and what its speeds ask of them.
 
-Each check looks at one rule and notes every breach of it.
+Each check looks at one rule and notes every breach of it. None is about pins whose PWM shares a frequency, as those of
+a Pico do two by two: there `motor_pwm` alone has a PWM, since steps come from PIO and the buzzer is only on or off. An
+ESP32 has a frequency for each of the two that it drives by PWM, `motor_pwm` and `step`.
 """
 
 from __future__ import annotations
