@@ -6,7 +6,7 @@ is missing, cut short, or made for another board.
 
 import json
 
-from windlink.pins import BY_NAME, DEFAULT_PULL, FILE, FORMAT, HIGHEST_PIN, IN, KEYS, PULLS, ROLES, capabilities
+from windlink.pins import BY_NAME, DEFAULT_PULL, FILE, FORMAT, HIGHEST_PIN, IN, KEYS, LEVEL, PULLS, ROLES, capabilities
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -52,7 +52,7 @@ class Description:
     @property
     def capabilities(self) -> int:
         """What this machine can do: the link's capability bits."""
-        return capabilities(self.pins)
+        return capabilities(self.pins, self._numbers)
 
 
 def _faults_of_pins(pins: object) -> "list[str]":
@@ -94,6 +94,8 @@ def faults_of(found: object, board: str) -> "list[str]":
             faults.append("active_low: %r is no role that this firmware knows" % (role,))
         elif BY_NAME[role].motor:
             faults.append("active_low: %s must be off while its pin is low" % role)
+        elif BY_NAME[role].way == LEVEL:
+            faults.append("active_low: %s is a voltage, and no switch" % role)
     pulls = found.get("pulls", {})
     if not isinstance(pulls, dict):
         faults.append("pulls is no table")

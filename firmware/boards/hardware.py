@@ -9,6 +9,7 @@ from machine import WDT, Pin, Timer
 
 from boards.console import Console
 from boards.lamp import lit
+from boards.levels import Beyond
 from boards.loopback import make_pulses
 from boards.slot_files import SlotFiles
 from boards.switches import Switches
@@ -16,13 +17,16 @@ from windcore.journal import WORDS
 from windcore.service import Identity
 from windcore.ticks import LEASE_MS, LOOP_MS, WATCHDOG_MS
 from windlink import codes
+from windlink.pins import LIMITS
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from typing import Protocol
+    from typing import Any, Protocol
 
     from boards.description import Description
+    from boards.levels import Level
+    from boards.switches import Input
     from windcore.journal import Words
     from windcore.signals import Inputs, Outputs
 
@@ -74,6 +78,28 @@ def input_pin(description: "Description", role: str) -> Pin:
     if pull == "none":
         return Pin(number, Pin.IN)
     return Pin(number, Pin.IN, Pin.PULL_UP if pull == "up" else Pin.PULL_DOWN)
+
+
+def level_of(number: int) -> "Level":
+    """The voltage at a pin. On an ESP32 by its widest range, which ends somewhat short of the supply's voltage."""
+    widest = getattr(machine.ADC, "ATTN_11DB", None)
+    settings: "dict[str, Any]" = {} if widest is None else {"atten": widest}
+    return machine.ADC(Pin(number), **settings)
+
+
+def switches_of(description: "Description") -> Switches:
+    """The switches that a machine has, and the levels that act like them."""
+    found: "list[tuple[Input, int, int, bool]]" = [
+        (input_pin(description, role), description.active_level(role), bit, at_once)
+        for role, bit, at_once in _SWITCHES
+        if description.pin(role) >= 0
+    ]
+    for limit in LIMITS:
+        number = description.pin(limit.role)
+        permille = description.number(limit.key)
+        if number >= 0 and permille:
+            found.append((Beyond(level_of(number), permille, limit.above), 1, limit.capability, False))
+    return Switches(found)
 
 
 def output_pin(description: "Description", role: str, active: int = 0) -> "Pin | None":
@@ -129,13 +155,7 @@ class HardwareBoard:
         self._lamp_level = description.active_level("lamp")
         self._buzzer = output_pin(description, "buzzer")
         self._buzzer_level = description.active_level("buzzer")
-        self._switches = Switches(
-            [
-                (input_pin(description, role), description.active_level(role), bit, at_once)
-                for role, bit, at_once in _SWITCHES
-                if description.pin(role) >= 0
-            ]
-        )
+        self._switches = switches_of(description)
         self.identity = Identity(name, description.capabilities, int.from_bytes(os.urandom(2), "big"), cause, 1)
         self.backup = backup
         self.store = SlotFiles()

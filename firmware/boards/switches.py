@@ -1,4 +1,4 @@
-"""Switches and buttons, read once in every control step."""
+"""Switches and buttons, and what acts like them, read once in every control step."""
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -19,20 +19,25 @@ _OFF_LOOKS = 3
 
 
 class Switches:
-    """All switches of a machine. Each is (pin, level at which it is active, its bit, whether it acts at once)."""
+    """All switches of a machine. Each is (pin, level at which it is active, its bit, whether it acts at once).
+
+    Two may have one bit, which is active while either is.
+    """
 
     def __init__(self, switches: "list[tuple[Input, int, int, bool]]") -> None:
         self._switches = switches
         self._looks = bytearray(len(switches))
-        self._active = 0
+        self._on = bytearray(len(switches))
 
     def read(self) -> int:
         """The bits of those that are active. Allocates nothing."""
         index = 0
+        active = 0
         looks = self._looks
+        on = self._on
         for pin, level, bit, at_once in self._switches:
             found = pin.value() == level
-            if found == bool(self._active & bit):
+            if found == bool(on[index]):
                 looks[index] = 0
             else:
                 looks[index] += 1
@@ -43,7 +48,9 @@ class Switches:
                 else:
                     changed = looks[index] >= _ON_LOOKS
                 if changed:
-                    self._active ^= bit
+                    on[index] ^= 1
                     looks[index] = 0
+            if on[index]:
+                active |= bit
             index += 1
-        return self._active
+        return active

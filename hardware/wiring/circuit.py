@@ -25,13 +25,16 @@ DIVIDER_OHM = (10_000, 18_000)
 PULL_UP_OHM = 4700
 # With the board's pull-up of about 50 kOhm: 5 ms, which a contact's bounce hides in and a person does not notice.
 CONTACT_OHM, CONTACT_NF = 1000, 100
+# A broken wire reads as slack strand: the resistor draws the pin down, and bends the reading by 1 to 4 %.
+LEVEL_DOWN_OHM = 100_000
 LAMP_OHM, BUZZER_OHM = 330, 220
 
 
 @frozen
 class Wire:
-    """What a role's pin is joined to. part, name: the terminal there. way: "plain", "motor", "signal", "contact", or
-    "lamp" and "buzzer" for what they need in series.
+    """What a role's pin is joined to. part, name: the terminal there.
+
+    way: "plain", "motor", "signal", "contact", "level", or "lamp" and "buzzer" for what they need in series.
     """
 
     part: str
@@ -55,6 +58,7 @@ WIRES = {
     "guard": Wire("S4", "1", "contact"),
     "run_out": Wire("S5", "1", "contact"),
     "tension": Wire("S6", "1", "contact"),
+    "tension_level": Wire("B3", "OUT", "level"),
     "lamp": Wire("H1", "+", "lamp"),
     "buzzer": Wire("H2", "+", "buzzer"),
     "loopback_a": Wire("X1", "A"),
@@ -67,6 +71,7 @@ PARTS = {
     "A1": ("motor driver", (("GND", "GND"),)),
     "B1": ("shaft sensor", _SENSOR_SUPPLY),
     "B2": ("measuring wheel's sensor", _SENSOR_SUPPLY),
+    "B3": ("tension sensor, a voltage", (("3V3", "VCC"), ("GND", "GND"))),
     "S2": ("stop button, opens when pressed", (("GND", "2"),)),
     "S3": ("go button, closes when pressed", (("GND", "2"),)),
     "S4": ("guard switch, closed with the guard", (("GND", "2"),)),
@@ -257,6 +262,12 @@ class _Rows:
             parts = (self._resistor(DIVIDER_OHM[0], far, role), self._resistor(DIVIDER_OHM[1], role, "GND"))
         elif wire.way == "contact":
             parts = (self._resistor(CONTACT_OHM, far, role), self._capacitor(CONTACT_NF, role))
+        elif wire.way == "level":
+            parts = (
+                self._resistor(CONTACT_OHM, far, role),
+                self._resistor(LEVEL_DOWN_OHM, role, "GND"),
+                self._capacitor(CONTACT_NF, role),
+            )
         elif wire.way in ("lamp", "buzzer"):
             parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)
         self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts))

@@ -9,15 +9,17 @@ from windlink import codes
 FORMAT = 1
 FILE = "machine.json"
 
-# Which way the signal goes, seen from the board.
+# Which way the signal goes, seen from the board; a level is a voltage that comes in.
 IN = 0
 OUT = 1
+LEVEL = 2
 
 
 class Role:
-    """One use of a pin. name: as in the machine's file. way: IN or OUT. motor: whether a high level may turn the motor.
+    """One use of a pin. name: as in the machine's file. way: IN, OUT or LEVEL.
 
-    needs: the role without which this one is of no use, or "". capability: what the board can do with it, one of the
+    motor: whether a high level may turn the motor. needs: the role without which this one is of no use, or "".
+    capability: what the board can do with it, one of the
     link's capability bits, or 0.
     """
 
@@ -46,6 +48,7 @@ ROLES = (
     Role("guard", IN, "active while the guard is open", capability=codes.GUARD_SWITCH),
     Role("run_out", IN, "active when the pay-off spool is empty", capability=codes.RUN_OUT_SWITCH),
     Role("tension", IN, "active when the strand pulls too hard", capability=codes.TENSION_SWITCH),
+    Role("tension_level", LEVEL, "the strand's tension as a voltage, of a dancer or a load cell"),
     Role("lamp", OUT, "tells a hand at the crank what to do", capability=codes.CAN_HAND),
     Role("buzzer", OUT, "sounds at the stop", capability=codes.CAN_HAND),
     Role("loopback_a", OUT, "self-test: by a jumper to sensor_a"),
@@ -78,13 +81,38 @@ KEYS = (
     Key("pwm_hz", 1000, 40000, 20000, "frequency of motor_pwm, Hz; above hearing by default"),
     Key("debounce_us", 2, 100000, 500, "how long one channel must keep a level to count, microseconds"),
     Key("wheel_debounce_us", 2, 100000, 200, "the same for the measuring wheel, microseconds"),
+    Key("tension_snag_permille", 0, 999, 0, "tension_level above which the strand is caught; 0: not looked at"),
+    Key("tension_slack_permille", 0, 999, 0, "tension_level below which the strand is slack; 0: not looked at"),
 )
 
 
-def capabilities(pins: "dict[str, int]") -> int:
-    """What a board with these pins can do: the link's capability bits."""
+class Limit:
+    """Where a level acts like a switch. key: of KEYS, thousandths of the supply's voltage, 0 for not at all.
+
+    above: whether it acts above that, else below. capability: the switch's bit, and what the board can do with it.
+    """
+
+    def __init__(self, role: str, key: str, above: bool, capability: int):
+        self.role = role
+        self.key = key
+        self.above = above
+        self.capability = capability
+
+
+# Slack strand has run out, or is torn.
+LIMITS = (
+    Limit("tension_level", "tension_snag_permille", True, codes.TENSION_SWITCH),
+    Limit("tension_level", "tension_slack_permille", False, codes.RUN_OUT_SWITCH),
+)
+
+
+def capabilities(pins: "dict[str, int]", numbers: "dict[str, int] | None" = None) -> int:
+    """What a board with these pins, and numbers of KEYS, can do: the link's capability bits."""
     found = 0
     for role in ROLES:
         if role.name in pins:
             found |= role.capability
+    for limit in LIMITS:
+        if limit.role in pins and numbers and numbers.get(limit.key):
+            found |= limit.capability
     return found

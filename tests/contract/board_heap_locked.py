@@ -9,6 +9,7 @@ from fakes import bench  # the board's modules must be there before its files
 
 # isort: split
 from boards import hardware
+from boards.levels import Beyond
 from boards.motor_drive import PwmDrive
 from boards.pico import ScratchWords
 from boards.pio_steps import StepMaker
@@ -36,6 +37,17 @@ class QuietPin:
     def init(self, mode, value=0):
         """An output."""
         self.level = value if mode else 0
+
+
+class QuietLevel:
+    """A voltage without a world: high while `level` is 1."""
+
+    def __init__(self):
+        self.level = 0
+
+    def read_u16(self):
+        """Either end."""
+        return 65535 * self.level
 
 
 class QuietMachine:
@@ -92,8 +104,8 @@ class QuietMemory:
 
 
 def quiet_board():
-    """A Pico with two channels, a wheel and either motor."""
-    board = bench.switch_on("rp2", 2, wheel=True)
+    """A Pico with two channels, a wheel, either motor, and a level for the strand's tension."""
+    board = bench.switch_on("rp2", 2, wheel=True, tension_snag_permille=500)
     board._counter._machine = QuietMachine()
     board._wheel._machine = QuietMachine()
     board._dc = PwmDrive(QuietPin(), 20000)
@@ -105,7 +117,8 @@ def quiet_board():
     board._lamp = QuietPin()
     board._buzzer = QuietPin()
     board._switches._switches = [
-        (QuietPin(), level, bit, at_once) for _, level, bit, at_once in board._switches._switches
+        (Beyond(QuietLevel(), 500, True) if isinstance(pin, Beyond) else QuietPin(), level, bit, at_once)
+        for pin, level, bit, at_once in board._switches._switches
     ]
     hardware.time = QuietClock()
     return board
@@ -115,7 +128,7 @@ def main():
     board = quiet_board()
     bench.fakes.machine.mem32 = QuietMemory()
     words = ScratchWords(ADDRESSES)
-    pins = [pin for pin, _, _, _ in board._switches._switches]
+    pins = [pin._level if isinstance(pin, Beyond) else pin for pin, _, _, _ in board._switches._switches]
     inputs = Inputs()
     outputs = Outputs()
     lapses = 0

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from interpreters import CPYTHON, MICROPYTHON, needs_micropython, on_micropythons, run_script
+from interpreters import CPYTHON, MICROPYTHON, both, needs_micropython, on_micropythons, run_script
 
 HERE = Path(__file__).parent
 BOARDS = pytest.mark.parametrize(
@@ -30,6 +30,12 @@ def test_a_board_keeps_what_the_session_promises(port: str, channels: int, tmp_p
 @BOARDS
 def test_a_board_keeps_its_own_promises(port: str, channels: int, tmp_path: Path) -> None:
     assert promises(CPYTHON, "board_scenarios.py", tmp_path, port, channels)[-1] == "all kept"
+
+
+@both
+@pytest.mark.parametrize("port", ["rp2", "esp32"])
+def test_a_tension_level_acts_like_its_switches(interpreter: tuple[str, ...], port: str, tmp_path: Path) -> None:
+    assert promises(interpreter, "level_scenarios.py", tmp_path, port, 2)[-1] == "all kept"
 
 
 @needs_micropython

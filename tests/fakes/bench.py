@@ -68,9 +68,15 @@ def pins_of(port, channels=1, wheel=False):
     return dict(zip(roles, _FREE[port]))
 
 
-def describe(port, channels=1, wheel=False):
-    """Write the description of such a machine into the working folder; its pins."""
+LEVEL_PIN = {"rp2": 26, "esp32": 34}
+NO_ATTENUATION = fakes.machine.ADC
+
+
+def describe(port, channels=1, wheel=False, **numbers):
+    """Write the description of such a machine into the working folder; its pins. numbers: further keys of it."""
     pins = pins_of(port, channels, wheel)
+    if numbers:
+        pins["tension_level"] = LEVEL_PIN[port]
     found = {
         "format": 1,
         "board": {"rp2": "pico", "esp32": "esp32"}[port],
@@ -79,14 +85,15 @@ def describe(port, channels=1, wheel=False):
         "debounce_us": 40,
         "wheel_debounce_us": 40,
     }
+    found.update(numbers)
     with open("machine.json", "w") as file:
         file.write(json.dumps(found))
     return pins
 
 
-def switch_on(port, channels=1, wheel=False, rate=60.0, bounce=0):
-    """A new machine with its shaft, switched on, and its board."""
-    pins = describe(port, channels, wheel)
+def switch_on(port, channels=1, wheel=False, rate=60.0, bounce=0, **numbers):
+    """A new machine with its shaft, switched on, and its board. numbers: of a tension level's limits."""
+    pins = describe(port, channels, wheel, **numbers)
     WORLD.begin(port)
     WORLD.start_ms = (1 << 30) - 3000
     WORLD.shaft = Shaft(WORLD, pins, rate, bounce=bounce if port == "rp2" else 0)
@@ -101,8 +108,10 @@ def opened():
         for name in ("Counter", "Encoder"):
             if hasattr(fakes.machine, name):
                 delattr(fakes.machine, name)
+        fakes.machine.ADC = NO_ATTENUATION
         from boards import pico as board_file
     else:
+        fakes.machine.ADC = fakes.esp32.ADC
         fakes.machine.Counter = fakes.esp32.Counter
         fakes.machine.Encoder = fakes.esp32.Encoder
         from boards import esp32 as board_file

@@ -1,10 +1,13 @@
-"""The counters of an ESP32, on the pins of the world.
+"""The counters of an ESP32 and its analogue inputs, on the pins of the world.
+
+Read in ports/esp32/machine_adc.c, where a reading has the range that `atten` asks for.
 
 Read in ports/esp32/modules/machine.py: the hardware holds 16 bits and returns to zero at 32,000 either way; a soft
 callback then counts one overflow, however many there were since the last one. With one phase an encoder counts the
 edges of A while B is high, a falling one up.
 """
 
+import fakes.machine
 from fakes.world import WORLD
 
 _LIMIT = 32000
@@ -63,3 +66,13 @@ class Encoder(_Unit):
         """A level has changed."""
         if number == self._a and WORLD.level(self._b):
             self._add(-1 if level else 1)
+
+
+class ADC(fakes.machine.ADC):
+    """machine.ADC, which without `atten` reads no more than a volt."""
+
+    ATTN_11DB = 3
+
+    def __init__(self, pin, atten=0):
+        super().__init__(pin)
+        assert atten == ADC.ATTN_11DB, "the range ends at a third of the supply's voltage"

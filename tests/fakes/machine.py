@@ -1,7 +1,7 @@
 """The machine module of each port, on the pins of the world. What the real one refuses, this one refuses.
 
-Read in ports/rp2 and ports/esp32 of MicroPython: machine_pin.c, machine_pwm.c, machine_timer.c, machine_wdt.c,
-modmachine.c, and in extmod/machine_mem.c.
+Read in ports/rp2 and ports/esp32 of MicroPython: machine_pin.c, machine_adc.c, machine_pwm.c, machine_timer.c,
+machine_wdt.c, modmachine.c, and in extmod/machine_mem.c.
 """
 
 from fakes.world import WORLD, Pulse
@@ -9,6 +9,7 @@ from fakes.world import WORLD, Pulse
 _CONTROL = {"rp2": 0x40058000}
 _ENABLED = 1 << 30
 _INPUT_ONLY = range(34, 40)  # of the ESP32
+_LEVEL_PINS = {"rp2": range(26, 30), "esp32": range(32, 40)}
 _HIGHEST_PIN = {"rp2": 29, "esp32": 39}
 
 PWRON_RESET = 1
@@ -51,6 +52,21 @@ class Pin:
         if pin.driven_by in (None, "out"):
             pin.out_level = 1 if level else 0
         return None
+
+
+class ADC:
+    """machine.ADC: what a pin reads, 12 bits spread over 16. The pin's pull is off, and no program drives it."""
+
+    def __init__(self, pin):
+        if pin.number not in _LEVEL_PINS[WORLD.port]:
+            raise ValueError("invalid pin")
+        self._pin = WORLD.pin(pin.number)
+        self._pin.driven_by = None
+
+    def read_u16(self):
+        """65535 at the supply's voltage."""
+        raw = self._pin.permille_outside * 4095 // 1000
+        return raw << 4 | raw >> 8
 
 
 class PWM:

@@ -20,6 +20,7 @@ class Pin:
         self.number = number
         self.rises = 0  # rising edges that a state machine or a counter has made
         self.outside = None  # level from outside, or None where nothing is connected
+        self.permille_outside = 0  # voltage from outside, for a pin that reads one; thousandths of the supply's
         self.chip_reset()
 
     def chip_reset(self):

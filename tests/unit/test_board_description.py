@@ -13,7 +13,7 @@ import pytest
 from boards.description import DescriptionError, faults_of, load
 from boards.motor_pins import MOTOR_PINS, described_pins, make_safe
 from windlink import codes
-from windlink.pins import BY_NAME, IN, KEYS, MOTOR_ROLES, OUT, ROLES, capabilities
+from windlink.pins import BY_NAME, IN, KEYS, LEVEL, MOTOR_ROLES, OUT, ROLES, capabilities
 
 SOUND: dict[str, Any] = {
     "format": 1,
@@ -49,10 +49,26 @@ def test_a_part_that_has_no_pin_is_no_capability() -> None:
     assert every == 1023  # all bits of the link's table
 
 
+@pytest.mark.parametrize(
+    ("numbers", "can"),
+    [
+        ({}, 0),
+        ({"tension_snag_permille": 800}, codes.TENSION_SWITCH),
+        ({"tension_slack_permille": 100}, codes.RUN_OUT_SWITCH),
+        ({"tension_snag_permille": 800, "tension_slack_permille": 100}, codes.TENSION_SWITCH | codes.RUN_OUT_SWITCH),
+    ],
+    ids=str,
+)
+def test_a_tension_level_can_do_what_it_has_a_limit_for(numbers: dict[str, int], can: int, tmp_path: Path) -> None:
+    pins = {"sensor_a": 1, "tension_level": 26}
+    assert load("pico", written(tmp_path, pins=pins, active_low=[], pulls={}, **numbers)).capabilities == can
+    assert capabilities({"sensor_a": 1}, numbers) == 0
+
+
 def test_the_roles_of_the_motor_are_outputs_and_the_enabling_one_is_made_safe_first() -> None:
     assert MOTOR_ROLES == ("motor_enable", "motor_pwm", "step")
     for role in ROLES:
-        assert role.way in (IN, OUT)
+        assert role.way in (IN, OUT, LEVEL)
         assert not role.motor or role.way == OUT
         assert not role.needs or role.needs in BY_NAME
 
@@ -70,6 +86,8 @@ def test_the_roles_of_the_motor_are_outputs_and_the_enabling_one_is_made_safe_fi
         ({"pins": {"sensor_a": 1, "wheel_b": 2}}, "wheel_b needs wheel_a"),
         ({"active_low": ["motor_enable"]}, "motor_enable must be off while its pin is low"),
         ({"active_low": ["whistle"]}, "'whistle' is no role"),
+        ({"active_low": ["tension_level"]}, "tension_level is a voltage, and no switch"),
+        ({"pulls": {"tension_level": "up"}}, "tension_level = 'up' is no input"),
         ({"pulls": {"lamp": "up"}}, "lamp = 'up' is no input"),
         ({"pulls": 3}, "pulls is no table"),
         ({"pwm_hz": 100}, "pwm_hz is 100, allowed are 1000 to 40000"),

@@ -219,6 +219,66 @@ def test_no_motor_hangs_on_a_pin_that_may_be_high_at_the_start(written: Write, r
     assert "may turn the motor" in faults(written(with_pins("esp32", **{role: pin})))[f"board.pins.{role}"]
 
 
+LEVEL = BOARD.replace("[board.pins]", "tension_snag_permille = 800\n[board.pins]\ntension_level = 26")
+
+
+def test_a_tension_level_is_compiled_with_its_limits_and_stands_in_for_the_switch(written: Write) -> None:
+    profile = PROFILE.replace('"stop_button"]', '"stop_button", "tension_switch"]')
+    found = load_machine_file(written(profile + LEVEL))
+    compiled = json.loads(compiled_text(found))
+    assert (compiled["tension_snag_permille"], compiled["tension_slack_permille"]) == (800, 0)
+    assert "tension_level" not in compiled["pulls"]
+    assert description.faults_of(compiled, "pico") == []
+    assert found.notes == ()
+    assert load_machine_file(written(PROFILE + LEVEL)).notes[0].startswith("tension_level has a pin, but")
+
+
+@pytest.mark.parametrize(
+    ("changes", "place", "words"),
+    [
+        (("tension_level = 26", "tension_level = 15"), "board.pins.tension_level", "reads no voltage; 26 to 28 do"),
+        (("_permille = 800", "_permille = 0"), "board.pins.tension_level", "it acts nowhere"),
+        (("tension_level = 26", ""), "board.tension_snag_permille", "tension_level has no pin"),
+        (("= 800", "= 800\ntension_slack_permille = 800"), "board.tension_slack_permille", "is not below"),
+        (("= 800", "= 1000"), "board.tension_snag_permille", "at most 999 thousandths of the supply"),
+        (("= 800", '= 800\nactive_low = ["tension_level"]'), "board.active_low[0]", "a voltage and no switch"),
+        (("= 20", '= 20\n[board.pulls]\ntension_level = "up"'), "board.pulls.tension_level", "a pull would bend"),
+    ],
+    ids=lambda value: value if isinstance(value, str) else "",
+)
+def test_a_wrong_tension_level_is_told(written: Write, changes: tuple[str, str], place: str, words: str) -> None:
+    told = faults(written(PROFILE + LEVEL.replace(*changes)))
+    assert set(told) == {place}
+    assert words in told[place]
+
+
+def test_slack_strand_stands_in_for_the_run_out_switch_where_it_has_a_limit(written: Write) -> None:
+    profile = PROFILE.replace('"stop_button"]', '"stop_button", "run_out_switch"]')
+    assert "run_out or tension_level" in faults(written(profile + LEVEL))["machine.fitted[1]"]
+    load_machine_file(written(profile + LEVEL.replace("= 800", "= 800\ntension_slack_permille = 100")))
+
+
+@pytest.mark.parametrize(("pin", "fits"), [(32, True), (36, True), (39, True), (25, False), (4, False)])
+def test_an_esp32_reads_levels_by_its_first_unit(written: Write, pin: int, fits: bool) -> None:
+    """Which pins are on the unit that the radio leaves alone: ESP32 Series Datasheet, 2.2 (ADC1)."""
+    text = (
+        (PROFILE + LEVEL)
+        .replace("pico", "esp32")
+        .replace("= 26", f"= {pin}")
+        .replace("stop_button = 20", "stop_button = 19")
+    )
+    assert ("board.pins.tension_level" in told(written(text))) != fits
+
+
+def told(path: Path) -> dict[str, str]:
+    """The faults of a file; none where it passes."""
+    try:
+        load_machine_file(path)
+    except FileFaultsError:
+        return faults(path)
+    return {}
+
+
 def test_the_pins_that_are_made_safe_without_a_description_could_have_a_motor() -> None:
     from boards.motor_pins import MOTOR_PINS
 

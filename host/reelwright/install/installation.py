@@ -170,7 +170,7 @@ def proven(
         raise DeviceError(f"Firmware {winder.firmware} answers, not {wanted}.", "Give the command again.")
     if winder.board != facts.kind:
         raise DeviceError(f'The board calls itself "{winder.board}", not "{facts.kind}".', "Report it.")
-    lacking = 0 if machine is None else capabilities(machine.board.pins) & ~winder.capabilities
+    lacking = 0 if machine is None else capabilities(machine.board.pins, machine.board.numbers) & ~winder.capabilities
     if lacking:
         from windlink.sentences import CAPABILITIES
 

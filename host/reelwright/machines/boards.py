@@ -24,6 +24,7 @@ class BoardFacts:
     pio_instructions: int
     pio_machines: int
     longest_window_us: int
+    levels: frozenset[int]
     input_only: frozenset[int] = frozenset()
     not_for: dict[int, str] = Factory(dict)
     high_at_start: dict[int, str] = Factory(dict)
@@ -32,13 +33,21 @@ class BoardFacts:
 
     def pins_text(self) -> str:
         """The pins that can be had, as runs: "0 to 22, 26 to 28"."""
-        runs: list[list[int]] = []
-        for pin in sorted(self.pins - set(self.not_for)):
-            if runs and runs[-1][1] == pin - 1:
-                runs[-1][1] = pin
-            else:
-                runs.append([pin, pin])
-        return ", ".join(f"{first} to {last}" if last > first else str(first) for first, last in runs)
+        return _runs_text(self.pins - set(self.not_for))
+
+    def levels_text(self) -> str:
+        """Those of them that read a voltage, likewise."""
+        return _runs_text(self.levels - set(self.not_for))
+
+
+def _runs_text(pins: frozenset[int]) -> str:
+    runs: list[list[int]] = []
+    for pin in sorted(pins):
+        if runs and runs[-1][1] == pin - 1:
+            runs[-1][1] = pin
+        else:
+            runs.append([pin, pin])
+    return ", ".join(f"{first} to {last}" if last > first else str(first) for first, last in runs)
 
 
 # Stands in where nobody knows the kind: every pin will do, so that the rest of a file can be looked at.
@@ -51,6 +60,7 @@ ANY_BOARD = BoardFacts(
     pio_instructions=0,
     pio_machines=0,
     longest_window_us=100_000,
+    levels=frozenset(range(HIGHEST_PIN + 1)),
 )
 
 
@@ -62,7 +72,8 @@ def boards() -> dict[str, BoardFacts]:
 
 
 def _facts(kind: str, table: dict[str, Any]) -> BoardFacts:
-    table["pins"] = frozenset(pin for first, last in table["pins"] for pin in range(first, last + 1))
+    for name in ("pins", "levels"):
+        table[name] = frozenset(pin for first, last in table[name] for pin in range(first, last + 1))
     table["input_only"] = frozenset(table.get("input_only", ()))
     for name in ("not_for", "high_at_start"):
         table[name] = {int(pin): reason for pin, reason in table.get(name, {}).items()}

@@ -23,13 +23,13 @@ from reelwright.profiles.store import BOARD_TABLES
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import BadValueError, near, printable, read_value, shown
 from reelwright.winding.quantities import Quantity
-from windlink.pins import BY_NAME, DEFAULT_PULL, HIGHEST_PIN, IN, KEYS, PULLS
+from windlink.pins import BY_NAME, DEFAULT_PULL, HIGHEST_PIN, IN, KEYS, LEVEL, PULLS
 
 if TYPE_CHECKING:
     from reelwright.profiles.draft import Draft
     from reelwright.winding.job import Machine
 
-_UNITS = {"hz": "Hz", "us": "us"}
+_UNITS = {"hz": "Hz", "us": "us", "permille": "thousandths of the supply"}
 
 
 @frozen
@@ -144,6 +144,8 @@ def _active_low(draft: Draft, given: object) -> tuple[str, ...]:
                 f"{role} would turn the motor while its pin is low, as it is before a program runs; "
                 "take a driver that a high level turns on",
             )
+        elif BY_NAME[role].way == LEVEL:
+            draft.fault("board", place, f"{role} is a voltage and no switch; leave it out")
     return tuple(role for role in given if isinstance(role, str) and role in BY_NAME)
 
 
@@ -156,7 +158,10 @@ def _pulls(draft: Draft, table: object) -> dict[str, str]:
         if role not in BY_NAME:
             draft.fault("board.pulls", role, f"no such role{near(role, BY_NAME)}")
         elif BY_NAME[role].way != IN:
-            draft.fault("board.pulls", role, f"{printable(role)} is an output, which has no pull; leave it out")
+            what = (
+                "a voltage, which a pull would bend" if BY_NAME[role].way == LEVEL else "an output, which has no pull"
+            )
+            draft.fault("board.pulls", role, f"{printable(role)} is {what}; leave it out")
         elif pull not in PULLS:
             draft.fault("board.pulls", role, f"{shown(pull)} is not one of {', '.join(PULLS)}{near(pull, PULLS)}")
         else:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, get_args
 
 from reelwright.machines.counting import check_counting
 from reelwright.winding.job import Fitting
-from windlink.pins import BY_NAME, IN, MOTOR_ROLES, OUT, ROLES
+from windlink.pins import BY_NAME, IN, LEVEL, LIMITS, MOTOR_ROLES, OUT, ROLES, capabilities
 from windlink.sentences import CAPABILITIES, code_of
 
 if TYPE_CHECKING:
@@ -26,7 +26,7 @@ _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzze
 
 def check_board(draft: Draft, board: BoardPins) -> list[str]:
     """Note every fault of the board's table in the draft. Gives what is no fault, but worth knowing."""
-    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _company, _fitted, _drive, check_counting):
+    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _levels, _company, _fitted, _drive, check_counting):
         check(draft, board)
     return [*_not_watched(draft, board), *_of_board(draft, board)]
 
@@ -73,6 +73,28 @@ def _inputs(draft: Draft, board: BoardPins) -> None:
             )
 
 
+def _levels(draft: Draft, board: BoardPins) -> None:
+    """Voltages go to pins that read them, and act somewhere: high where the strand is caught, low where it is slack."""
+    facts = board.facts
+    for role in ROLES:
+        pin = board.pins.get(role.name)
+        if role.way != LEVEL or pin is None or pin not in facts.pins or pin in facts.not_for:
+            continue
+        if pin not in facts.levels:
+            draft.fault(
+                "board.pins", role.name, f"pin {pin} of the {facts.title} reads no voltage; {facts.levels_text()} do"
+            )
+        keys = [limit.key for limit in LIMITS if limit.role == role.name]
+        if not any(board.numbers.get(key, 1) for key in keys):
+            draft.fault("board.pins", role.name, f"it acts nowhere; give {' or '.join(keys)}")
+    for limit in LIMITS:
+        if board.numbers.get(limit.key) and limit.role not in board.pins:
+            draft.fault("board", limit.key, f"{limit.role} has no pin; give it one, or leave this out")
+    snag, slack = (board.numbers.get(limit.key) for limit in LIMITS)
+    if snag and slack and slack >= snag:
+        draft.fault("board", LIMITS[1].key, f"{slack} is not below {LIMITS[0].key}, {snag}; one of them always acts")
+
+
 def _company(draft: Draft, board: BoardPins) -> None:
     for role in ROLES:
         if role.name in board.pins and role.needs and role.needs not in board.pins:
@@ -84,16 +106,23 @@ def _company(draft: Draft, board: BoardPins) -> None:
 
 
 def _roles_of(fitting: str) -> list[str]:
+    """The roles that can do what a fitting does, its own first."""
     bit = code_of(CAPABILITIES, fitting)
-    return [role.name for role in ROLES if role.capability == bit]
+    return [each.name for each in ROLES if each.capability == bit] + [
+        each.role for each in LIMITS if each.capability == bit
+    ]
+
+
+def _is_there(fitting: str, board: BoardPins) -> bool:
+    return bool(capabilities(board.pins, board.numbers) & code_of(CAPABILITIES, fitting))
 
 
 def _fitted(draft: Draft, board: BoardPins) -> None:
     for position, fitting in enumerate(draft.get("machine", "fitted") or ()):
-        (role,) = _roles_of(fitting)
-        if role not in board.pins:
+        if not _is_there(fitting, board):
+            roles = " or ".join(_roles_of(fitting))
             draft.fault(
-                "machine", f"fitted[{position}]", f"{fitting} has no pin; give {role} one in [board.pins], or leave it"
+                "machine", f"fitted[{position}]", f"{fitting} has no pin; give {roles} one in [board.pins], or leave it"
             )
 
 
@@ -111,8 +140,8 @@ def _drive(draft: Draft, board: BoardPins) -> None:
 def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
     fitted = draft.get("machine", "fitted")
     for fitting in get_args(Fitting):
-        (role,) = _roles_of(fitting)
-        if fitted is not None and role in board.pins and fitting not in fitted:
+        if fitted is not None and _is_there(fitting, board) and fitting not in fitted:
+            role = next(each for each in _roles_of(fitting) if each in board.pins)
             yield (
                 f'{role} has a pin, but machine.fitted does not name "{fitting}": no job of this machine will heed it.'
             )
