@@ -44,7 +44,13 @@ _CAUSES = {"PWRON_RESET": codes.POWER_ON, "WDT_RESET": codes.WATCHDOG, "SOFT_RES
 
 class UnitCounter:
     """A counter in hardware. It holds 16 bits, and the interpreter adds the rest in a soft callback: read it at least
-    every 30,000 counts, which the control step does at any rate that a job may ask for."""
+    every 30,000 counts, which the control step does at any rate that a job may ask for.
+
+    It looks at the other channel's level at the edge, and does not tell when both changed at once.
+    """
+
+    checks = False
+    illegal = 0
 
     def __init__(self, unit: "Unit") -> None:
         self._unit = unit

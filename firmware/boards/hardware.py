@@ -31,7 +31,13 @@ if MYPY:
     from windcore.signals import Inputs, Outputs
 
     class Counter(Protocol):
-        """A hardware counter."""
+        """A hardware counter. checks: whether it can tell transitions that two channels cannot make."""
+
+        checks: bool
+
+        @property
+        def illegal(self) -> int:
+            """How many of them it has seen, modulo 2^30."""
 
         def read(self) -> int:
             """Pulses modulo 2^30, from anywhere. Allocates nothing."""
@@ -156,7 +162,8 @@ class HardwareBoard:
         self._buzzer = output_pin(description, "buzzer")
         self._buzzer_level = description.active_level("buzzer")
         self._switches = switches_of(description)
-        self.identity = Identity(name, description.capabilities, int.from_bytes(os.urandom(2), "big"), cause, 1)
+        capabilities = description.capabilities | (codes.CAN_CHECK_QUADRATURE if counter.checks else 0)
+        self.identity = Identity(name, capabilities, int.from_bytes(os.urandom(2), "big"), cause, 1)
         self.backup = backup
         self.store = SlotFiles()
         self.blind_ms = blind_ms_after(cause, bool(backup[WORDS - 1]))
@@ -183,6 +190,7 @@ class HardwareBoard:
     def read(self, inputs: "Inputs") -> None:
         """Fill in what the counters and switches say. Allocates nothing."""
         inputs.pulses = self._counter.read()
+        inputs.illegal = self._counter.illegal
         if self._wheel is not None:
             inputs.wheel_pulses = self._wheel.read()
         inputs.switches = self._switches.read()

@@ -1,7 +1,7 @@
 """The Raspberry Pi Pico, and its successor with the RP2350: counters and steps in PIO, registers beside the watchdog.
 
-State machines 0 to 2 are the shaft's counter, the wheel's and the steps; 3 is free for the self-test. All are in the
-first block: on boards with a radio its driver takes room in another.
+State machines 0 to 2 are the shaft's counter, the wheel's and the steps; 3 watches that the shaft's two channels change
+in turns. All are in the first block: on boards with a radio its driver takes room in another.
 
 What was read in MicroPython 1.28's sources for this file stands in `boards/README.md`.
 """
@@ -23,7 +23,7 @@ if MYPY:
     from boards.description import Description
     from boards.hardware import Counter
 
-SHAFT_MACHINE, WHEEL_MACHINE, STEP_MACHINE, SPARE_MACHINE = range(4)
+SHAFT_MACHINE, WHEEL_MACHINE, STEP_MACHINE, CHECK_MACHINE = range(4)
 
 # Base of the watchdog's registers, by the data sheets of RP2040 (4.7.6) and RP2350 (12.9.7).
 _WATCHDOG = {"pico": 0x40058000, "pico2": 0x400D8000}
@@ -52,12 +52,12 @@ class ScratchWords:
         machine.mem32[self._addresses[index]] = value
 
 
-def _counter(description: "Description", number: int, role: str, debounce_us: int) -> "Counter":
-    """The counter of a sensor with one channel or two."""
+def _counter(description: "Description", number: int, role: str, debounce_us: int, check_number: int = -1) -> "Counter":
+    """The counter of a sensor with one channel or two. check_number: as for a QuadratureCounter."""
     first = input_pin(description, role + "_a")
     if description.pin(role + "_b") < 0:
         return PulseCounter(number, first, debounce_us)
-    return QuadratureCounter(number, first, input_pin(description, role + "_b"))
+    return QuadratureCounter(number, first, input_pin(description, role + "_b"), check_number)
 
 
 def _cause(watchdog: int) -> int:
@@ -74,7 +74,7 @@ def open_board(arguments: "list[str]") -> HardwareBoard:
     name = "pico2" if "RP2350" in getattr(sys.implementation, "_machine", "") else "pico"
     description = load(name)
     watchdog = _WATCHDOG[name]
-    counter = _counter(description, SHAFT_MACHINE, "sensor", description.number("debounce_us"))
+    counter = _counter(description, SHAFT_MACHINE, "sensor", description.number("debounce_us"), CHECK_MACHINE)
     wheel = None
     if description.pin("wheel_a") >= 0:
         wheel = _counter(description, WHEEL_MACHINE, "wheel", description.number("wheel_debounce_us"))

@@ -95,6 +95,9 @@ class PulseCounter:
     At 20,000 edges a second each level lasts 50 us, so the window must be shorter than that by 2 us.
     """
 
+    checks = False
+    illegal = 0
+
     def __init__(self, machine_number: int, sensor: "Pin", debounce_us: int) -> None:
         self._machine = machine = StateMachine(machine_number, count_pulses, freq=PULSE_HZ, jmp_pin=sensor)
         machine.put(window_of(debounce_us))
@@ -110,27 +113,94 @@ class PulseCounter:
         return -machine.get() & MASK
 
 
-class QuadratureCounter:
-    """Two channels: one count a slot, signed, as one channel would count it."""
+class EdgeCounter:
+    """Edges of one of two channels, told apart by the level of the other: forward while A, watched here, is ahead."""
 
-    def __init__(self, machine_number: int, sensor_a: "Pin", sensor_b: "Pin") -> None:
+    def __init__(self, machine_number: int, watched: "Pin", other: "Pin") -> None:
         self._machine = machine = StateMachine(
-            machine_number, count_quadrature, freq=QUADRATURE_HZ, in_base=sensor_a, jmp_pin=sensor_b
+            machine_number, count_quadrature, freq=QUADRATURE_HZ, in_base=watched, jmp_pin=other
         )
-        self._halves = Halves()
         machine.exec(SET_X_0)
         machine.exec(SET_Y_0)
         machine.active(1)
 
     def read(self) -> int:
-        """Pulses modulo 2^30, from anywhere. Allocates nothing. Read it at least every 2^28 pulses."""
+        """Edges forward less edges back, modulo 2^30. Allocates nothing."""
         machine = self._machine
         machine.exec(IN_X_30)
         machine.exec(PUSH_NOBLOCK)
         forward = -machine.get()
         machine.exec(IN_Y_30)
         machine.exec(PUSH_NOBLOCK)
-        return self._halves.take(forward + machine.get() & MASK)
+        return forward + machine.get() & MASK
+
+
+class QuadratureCounter:
+    """Two channels: one count a slot, signed, as one channel would count it.
+
+    check_number: of a second state machine, which counts the edges of B as the first does those of A, so that
+    `illegal` tells how often both changed at once; -1 for none. It runs the same program and takes no more room.
+    """
+
+    def __init__(self, machine_number: int, sensor_a: "Pin", sensor_b: "Pin", check_number: int = -1) -> None:
+        self._edges_a = EdgeCounter(machine_number, sensor_a, sensor_b)
+        self._edges_b = EdgeCounter(check_number, sensor_b, sensor_a) if check_number >= 0 else None
+        self._halves = Halves()
+        self._turns = Alternation()
+        self.checks = check_number >= 0
+
+    @property
+    def illegal(self) -> int:
+        """Transitions that no shaft makes, since the start, modulo 2^30."""
+        return self._turns.broken
+
+    def read(self) -> int:
+        """Pulses modulo 2^30, from anywhere. Allocates nothing. Read it at least every 2^28 pulses."""
+        edges = self._edges_a.read()
+        other = self._edges_b
+        if other is not None:
+            edges_b = other.read()
+            # an edge between the readings would look like a fault: such a pass is not judged, and nothing is lost by it
+            if self._edges_a.read() == edges and other.read() == edges_b:
+                # seen from B a shaft that turns forward turns back; a sum of the two might lie on the heap
+                self._turns.take(edges - (-edges_b & MASK) & MASK)
+        return self._halves.take(edges)
+
+
+class Alternation:
+    """Whether the edges of A and B take turns, as a shaft makes them: net counts of both then differ by one or two
+    neighbouring numbers for ever, whichever way it turns and however one channel bounces. A change of both at once
+    counts forward on one and back on the other, and moves the difference by two.
+    """
+
+    def __init__(self) -> None:
+        self.broken = 0
+        self._begun = False
+        self._base = 0  # the difference of the first reading; below, distances from it
+        self._low = 0
+        self._high = 0
+
+    def take(self, difference: int) -> None:
+        """Take what A has counted less what B has, modulo 2^30, both read at the same moment. Allocates nothing."""
+        if not self._begun:
+            self._begun = True
+            self._base = difference
+        at = difference - self._base & MASK
+        if at > MASK >> 1:
+            at -= MASK
+            at -= 1
+        if at > self._high:
+            self._move((at - self._low) >> 1, 1)
+            self._high = max(self._high, at)
+        elif at < self._low:
+            self._move((self._high - at) >> 1, -1)
+            self._low = min(self._low, at)
+
+    def _move(self, times: int, way: int) -> None:
+        """Both numbers by two, so many times."""
+        self.broken = self.broken + times & MASK
+        self._low += 2 * way * times
+        self._high += 2 * way * times
 
 
 class Halves:

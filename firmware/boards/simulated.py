@@ -47,6 +47,7 @@ _CAPABILITIES = (
     | codes.CAN_STEPPER
     | codes.CAN_QUADRATURE
     | codes.MEASURING_WHEEL
+    | codes.CAN_CHECK_QUADRATURE
 )
 
 # What a period of the loop takes by the pin's clock: a little more than whole periods of its own, so that what is done

@@ -175,6 +175,9 @@ CAPABILITIES = {
     c.CAN_STEPPER: Saying("stepper", "A stepper drive."),
     c.CAN_QUADRATURE: Saying("quadrature", "A counter for two channels."),
     c.MEASURING_WHEEL: Saying("measuring_wheel", "A wheel that the strand turns, and its counter."),
+    c.CAN_CHECK_QUADRATURE: Saying(
+        "quadrature_check", "Its counter tells when both channels change at once; without it `bad_sensor` cannot."
+    ),
 }
 
 # Every table of codes by its name: what a page shows and a test looks at is all of them.

@@ -106,7 +106,8 @@ class QuietMemory:
 def quiet_board():
     """A Pico with two channels, a wheel, either motor, and a level for the strand's tension."""
     board = bench.switch_on("rp2", 2, wheel=True, tension_snag_permille=500)
-    board._counter._machine = QuietMachine()
+    board._counter._edges_a._machine = QuietMachine()
+    board._counter._edges_b._machine = QuietMachine()
     board._wheel._machine = QuietMachine()
     board._dc = PwmDrive(QuietPin(), 20000)
     board._dc._pwm = QuietPwm()

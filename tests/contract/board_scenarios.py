@@ -166,6 +166,8 @@ def a_board_tells_what_it_can_do_and_no_more():
     both = codes.CAN_DC | codes.CAN_STEPPER | codes.CAN_HAND
     every = codes.STOP_BUTTON | codes.GUARD_SWITCH | codes.RUN_OUT_SWITCH | codes.TENSION_SWITCH | codes.GO_BUTTON
     quadrature = codes.CAN_QUADRATURE if CHANNELS == 2 else 0
+    if CHANNELS == 2 and PORT == "rp2":
+        quadrature |= codes.CAN_CHECK_QUADRATURE
     assert board.identity.capabilities == both | every | quadrature
     assert board.identity.board == ("pico" if PORT == "rp2" else "esp32")
     assert bench.switch_on(PORT, CHANNELS, wheel=True).identity.capabilities & codes.MEASURING_WHEEL

@@ -325,7 +325,48 @@ def test_a_signed_count_makes_one_pulse_a_slot_and_wraps_at_two_to_the_thirty() 
     for _ in played(back, 1000000):
         pass
     assert counter.read() in ((1 << 30) - 70, (1 << 30) - 69)  # half a pulse may hang over
-    assert isinstance(counter._machine, StateMachine)
+    assert isinstance(counter._edges_a._machine, StateMachine)
+
+
+def test_two_channels_that_take_turns_are_legal_however_the_shaft_turns_and_bounces() -> None:
+    WORLD.begin("rp2")
+    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)  # type: ignore[arg-type]
+    chance, at = dice(), 0
+    levels = [SLOT[0]]
+    for _ in range(2000):
+        step = chance.choice((-1, 1))
+        for _ in range(chance.randrange(1, 12)):
+            at += step
+            levels.append(SLOT[at % 4])
+            if chance.random() < 0.3:  # the channel that changed springs back, and comes again
+                levels += [SLOT[(at - step) % 4], SLOT[at % 4]]
+    for _ in played([(level, chance.randrange(5, 200)) for level in levels], 1000000):
+        if chance.random() < 0.2:
+            counter.read()
+    assert counter.read() in (at // 4 & pio_counter.MASK, at // 4 + 1 & pio_counter.MASK)
+    assert counter.illegal == 0
+
+
+@pytest.mark.parametrize("read_every", [1, 5, 1000])
+@pytest.mark.parametrize(("one", "other"), [(0, 2), (1, 3)], ids=["both alike", "both opposite"])
+def test_each_change_of_both_channels_at_once_is_counted(one: int, other: int, read_every: int) -> None:
+    WORLD.begin("rp2")
+    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)  # type: ignore[arg-type]
+    quarters = [*range(one + 1), *([other, one] * 20), *range(one, 40)]
+    for index, _ in enumerate(played([(SLOT[quarter % 4], 50) for quarter in quarters], 1000000)):
+        if index == 0 or index % read_every == 0:
+            counter.read()
+    counter.read()
+    # one reading does not tell to which side of it the legal neighbour lies, so that the first may be taken for one
+    assert counter.illegal in (39, 40)
+
+
+def test_a_shaft_too_fast_to_be_read_between_two_edges_is_not_judged_and_not_lost() -> None:
+    turns = pio_counter.Alternation()
+    for difference in (7, 8, 7, 7, 8, 10, 9, 10, 13, 5):
+        turns.take(difference & pio_counter.MASK)
+    # from 7 and 8 to 9 and 10, to 13 by two more, and back to 5 by four
+    assert turns.broken == 1 + 2 + 4
 
 
 def test_half_pulses_make_whole_ones_that_do_not_flicker() -> None:
