@@ -9,6 +9,7 @@ import re
 import shutil
 import subprocess
 import sys
+import threading
 from itertools import count
 from pathlib import Path
 from types import SimpleNamespace
@@ -75,6 +76,7 @@ def at_once(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
     monkeypatch.setattr(delivery, "SETTLE_S", 0.0)
     monkeypatch.setattr(installation, "ANSWERS_S", 1.0)
+    monkeypatch.setattr(installation, "STANDS_S", 0.0)
     monkeypatch.setattr("reelwright.device.client.GIVE_UP_HELLO_S", 0.4)
 
 
@@ -375,7 +377,19 @@ def test_a_watchdog_that_still_runs_gets_time_and_none_is_begun(board: FakeBoard
 # --- not this board, not now ------------------------------------------------------------------------------------
 
 
-def test_a_spool_that_turns_is_waited_for_and_nothing_is_touched(board: FakeBoard, machine: str) -> None:
+def test_a_spool_that_comes_to_rest_is_waited_for(
+    board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    install(board, "--machine", machine)
+    monkeypatch.setattr(installation, "STANDS_S", 30.0)
+    board.turns = True
+    rests = threading.Timer(0.5, setattr, (board, "turns", False))
+    rests.start()
+    assert install(board).exit_code == 0
+    rests.join()
+
+
+def test_a_spool_that_goes_on_turning_ends_it_and_nothing_is_touched(board: FakeBoard, machine: str) -> None:
     install(board, "--machine", machine)
     board.steps.clear()
     board.turns = True

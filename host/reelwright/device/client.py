@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
+from reelwright.device.patience import patience
 from reelwright.errors import DeviceError, LinkLostError, NotAWinderError, OtherVersionError
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
@@ -210,6 +211,7 @@ class Client:
         self._sequence = (self._sequence + 1) % (HIGHEST_SEQUENCE + 1)
         line = encode(REQUEST, self._sequence, verb, values)
         wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S))
+        give_up_s *= patience()
         begun_s = self._heard_s = self._clock()
         for tried in count():
             now_s = self._clock()

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from attrs import frozen
 
 from reelwright.device.discovery import entry_of, name_now
+from reelwright.device.patience import patience
 from reelwright.errors import DeviceError, PortError
 from reelwright.install.mpremote import BoardSilentError
 from reelwright.install.on_board import INCOMING
@@ -136,7 +137,7 @@ def _patiently(question: Callable[[], Found]) -> Found:
         try:
             return question()
         except (BoardSilentError, PortError):
-            time.sleep(SETTLE_S)
+            time.sleep(SETTLE_S * patience())
     return question()
 
 
@@ -151,8 +152,8 @@ class ReturningPort:
     def wait(self) -> str:
         """The name of the port once it is back. Raises PortError."""
         # a board that restarts is still there for a moment, and would be taken for one that is back
-        time.sleep(SETTLE_S)
-        until_s = time.monotonic() + RETURN_S
+        time.sleep(SETTLE_S * patience())
+        until_s = time.monotonic() + RETURN_S * patience()
         while time.monotonic() < until_s:
             name = name_now(self._serial_number) if self._serial_number else self._name
             if name is not None and ("://" in name or os.name != "posix" or os.path.exists(name)):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from reelwright.device.client import Client, RefusedError, Winder
 from reelwright.device.lock import PortLock
+from reelwright.device.patience import patience
 from reelwright.device.port import Port
 from reelwright.errors import DeviceError, NotAWinderError, OtherVersionError, PortError, UsageError
 from reelwright.install.bytecode import FORMAT
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
 
     Tell = Callable[[str], None]
 
+STANDS_S = 15.0  # that a spool may take to stand, or a winder that has just started to know that it does
 ANSWERS_S = 30.0  # from the last reset until the winder must have answered `hello`
 
 
@@ -112,7 +114,7 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
     try:
         client = Client(port)
         winder = client.hello()
-        free_port(client)
+        free_port(client, stands_within_s=STANDS_S)
     except NotAWinderError:
         tell("No winder's program answers: a board that has none yet, or one whose installation was broken off.")
         return port_name
@@ -181,7 +183,7 @@ def proven(
 
 
 def _answering(port_name: str) -> Winder:
-    until_s = time.monotonic() + ANSWERS_S
+    until_s = time.monotonic() + ANSWERS_S * patience()
     while True:
         try:
             port = Port(port_name)

@@ -11,6 +11,7 @@ import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from reelwright.device.patience import PATIENCE, patience
 from reelwright.errors import DeviceError, PortError, UsageError
 
 if TYPE_CHECKING:
@@ -72,6 +73,7 @@ class Mpremote:
         return self._run(["connect", self.port_name, "resume", *steps], longest_s)
 
     def _run(self, arguments: list[str], longest_s: float) -> str:
+        longest_s *= patience()
         try:
             done = subprocess.run(  # noqa: S603 - the program that the person has installed
                 [*self._program, *arguments],
@@ -86,7 +88,8 @@ class Mpremote:
         except subprocess.TimeoutExpired:
             raise BoardSilentError(
                 f"The board on {self.port_name} did not finish a step within {longest_s:.0f} s.",
-                "Press its reset button, then give the command again.",
+                "Press its reset button, then give the command again; if it is only slow, as an emulated board may be,"
+                f" set {PATIENCE} to how many times slower.",
             ) from None
         except OSError as failure:
             raise UsageError(

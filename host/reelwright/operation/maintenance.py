@@ -2,12 +2,18 @@
 
 from __future__ import annotations
 
+import time
 from typing import TYPE_CHECKING
 
+from reelwright.device.client import RefusedError
+from reelwright.device.patience import patience
 from reelwright.errors import LinkLostError
+from windlink import codes
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client
+
+_ASK_AGAIN_S = 0.5
 
 HOW_TO_LEAVE = (
     "The winder's port is free for uploads: close this program's other commands on it. The drive is off and stays off."
@@ -15,14 +21,23 @@ HOW_TO_LEAVE = (
 )
 
 
-def free_port(client: Client) -> str:
+def free_port(client: Client, *, stands_within_s: float = 0.0) -> str:
     """Have the winder restart without its control loop; what to tell the operator.
 
-    Raises RefusedError while the spool turns, LinkLostError when the winder did not answer: it may have restarted
-    all the same, since its answer can be lost on the way.
+    stands_within_s: how long the spool may take to come to rest. After a restart that nobody asked for the winder does
+    not know at once that it stands. Raises RefusedError while the spool turns, LinkLostError when the winder did not
+    answer: it may have restarted all the same, since its answer can be lost on the way.
     """
+    until_s = time.monotonic() + stands_within_s * patience()
     try:
-        client.request("maintenance")
+        while True:
+            try:
+                client.request("maintenance")
+                break
+            except RefusedError as refused:
+                if refused.code != codes.STILL_TURNS or time.monotonic() >= until_s:
+                    raise
+                client.listen(_ASK_AGAIN_S)
     except LinkLostError as silence:
         raise LinkLostError(
             f"The winder did not answer. {silence.message}",
