@@ -12,7 +12,10 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reelwright.device.client import Client, RefusedError
+import pytest
+
+from reelwright.device.client import Client
+from reelwright.device.patience import PATIENCE, patience
 from reelwright.device.port import Port
 from reelwright.errors import DeviceError
 from reelwright.install import on_board
@@ -31,6 +34,9 @@ ON_BOARD = Path(on_board.__file__)
 STEP_S = 120.0
 ANSWERS_S = 40.0
 SETTLE_S = 2.0
+SLOWER = (
+    f"If it is only slow, as an emulated one may be, set {PATIENCE} to how many times slower than a real one it is."
+)
 
 
 class Desk:
@@ -48,15 +54,19 @@ class Desk:
     # --- by mpremote ----------------------------------------------------------------------------------
 
     def mpremote(self, *steps: str) -> str:
-        """Run mpremote on the board, without a reset. What it prints; fails the test when it fails."""
-        done = subprocess.run(
-            [sys.executable, "-m", "mpremote", "connect", self.port_name, "resume", *steps],
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            text=True,
-            timeout=STEP_S,
-            check=False,
-        )
+        """Run mpremote on the board, without a reset. What it prints; fails the test when it fails, or never ends."""
+        try:
+            done = subprocess.run(
+                [sys.executable, "-m", "mpremote", "connect", self.port_name, "resume", *steps],
+                stdin=subprocess.DEVNULL,
+                capture_output=True,
+                text=True,
+                timeout=STEP_S * patience(),
+                check=False,
+            )
+        except subprocess.TimeoutExpired:
+            # on a pseudo terminal mpremote waits for ever for a board that has started anew meanwhile
+            pytest.fail(f"the board did not answer `mpremote {steps[0]}` within {STEP_S * patience():.0f} s. {SLOWER}")
         assert done.returncode == 0, f"mpremote {' '.join(steps)}:\n{done.stdout[-2000:]}\n{done.stderr[-2000:]}"
         return done.stdout
 
@@ -73,19 +83,13 @@ class Desk:
     def to_prompt(self) -> None:
         """At the interpreter's prompt, with no watchdog that would bite there."""
         self.reset()
-        until_s = time.monotonic() + ANSWERS_S
-        while True:
-            port = ReturningPort(self.port_name)
-            try:
-                with self.client() as client:
-                    free_port(client)
-                break
-            except RefusedError:
-                # after a bite of the watchdog it waits until the spool stands for sure
-                if time.monotonic() > until_s:
-                    raise
-                time.sleep(1)
+        port = ReturningPort(self.port_name)
+        with self.client() as client:
+            # after a bite of the watchdog it waits until the spool stands for sure
+            free_port(client, stands_within_s=ANSWERS_S)
         self.port_name = port.wait()
+        if self.ask("pins.py", f"watchdog_runs({self.machine.board.facts.chip!r})"):
+            pytest.skip("this board keeps no registers over a reset, so that it cannot be told to leave its port free")
 
     def motor_is_low(self) -> bool:
         """Whether the chip drives every pin of the motor low, read without touching them."""
@@ -139,7 +143,7 @@ finally:
     @contextmanager
     def client(self) -> Iterator[Client]:
         """A connection to the winder, once it answers."""
-        until_s = time.monotonic() + ANSWERS_S
+        until_s = time.monotonic() + ANSWERS_S * patience()
         while True:
             port = Port(self.port_name)
             client = Client(port)
@@ -149,7 +153,7 @@ finally:
             except DeviceError:
                 port.close()
                 if time.monotonic() > until_s:
-                    raise
+                    pytest.fail(f"no winder answered within {ANSWERS_S * patience():.0f} s. {SLOWER}")
         try:
             yield client
         finally:
@@ -162,7 +166,7 @@ finally:
             port.write(b"\x03")
             # it ends its loop and shows a prompt; whoever hangs up at once may take the byte along
             told = b""
-            until_s = time.monotonic() + 3
+            until_s = time.monotonic() + 3 * patience()
             while not told.rstrip().endswith(b">") and time.monotonic() < until_s:
                 told += port.read(0.1)
         finally:
@@ -175,7 +179,7 @@ finally:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=900,
+            timeout=900 * patience(),
             env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "REELWRIGHT_HOME": str(self._saved / "home")},
             check=False,
         )

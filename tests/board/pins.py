@@ -7,7 +7,9 @@ bit 9 how (RP2040 Datasheet, 2.19.6.1, GPIO0_STATUS; RP2350 Datasheet, 9.11.1, t
 import machine
 
 IO_BANK0 = {"RP2040": 0x40014000, "RP2350": 0x40028000}
+WATCHDOG = {"RP2040": 0x40058000, "RP2350": 0x400D8000}
 DRIVEN, HIGH = 1 << 13, 1 << 9
+RUNS = 1 << 30  # in the watchdog's first register (RP2040 Datasheet, 4.7.6; RP2350 Datasheet, 12.9.7)
 
 
 def held_low(chip, pins):
@@ -17,6 +19,11 @@ def held_low(chip, pins):
         status = machine.mem32[IO_BANK0[chip] + 8 * pin]
         told[pin] = bool(status & DRIVEN) and not status & HIGH
     return told
+
+
+def watchdog_runs(chip):
+    """Whether the program before has left a watchdog, as it does unless it was asked to leave the port."""
+    return bool(machine.mem32[WATCHDOG[chip]] & RUNS)
 
 
 def follows(source, target):

@@ -2,7 +2,7 @@
 
 Read in shared/tinyusb/mp_usbd_cdc.c and ports/rp2/mphalport.c: poll says that one byte fits, no more; a write of what
 does not fit holds up the program for half a second and loses the rest; a byte 3 that arrives raises KeyboardInterrupt
-and empties what waits; a read waits until there is a byte.
+and empties what came before it; a read waits until there is a byte.
 """
 
 from fakes.world import WORLD
@@ -49,7 +49,7 @@ class poll:  # noqa: N801 - as the real one is named
         if self._flags == POLLOUT:
             return [(self._stream, POLLOUT)] if WORLD.room > 0 else []
         if _INTERRUPT in WORLD.typed:
-            WORLD.typed.clear()
+            del WORLD.typed[: WORLD.typed.index(_INTERRUPT) + 1]
             raise KeyboardInterrupt
         return [(self._stream, POLLIN)] if WORLD.typed else []
 

@@ -7,6 +7,7 @@ machine_wdt.c, modmachine.c, and in extmod/machine_mem.c.
 from fakes.world import WORLD, Pulse
 
 _CONTROL = {"rp2": 0x40058000}
+_PIN_STATUS = range(0x40014000, 0x40014000 + 8 * 30, 8)  # of IO_BANK0: bit 13 whether a pin is driven, bit 9 how
 _ENABLED = 1 << 30
 _INPUT_ONLY = range(34, 40)  # of the ESP32
 _LEVEL_PINS = {"rp2": range(26, 30), "esp32": range(32, 40)}
@@ -155,6 +156,9 @@ class _Memory:
         assert address % 4 == 0
         if address == _CONTROL.get(WORLD.port):
             return _ENABLED if WORLD.bites_at_us is not None else 0
+        if WORLD.port == "rp2" and address in _PIN_STATUS:
+            pin = WORLD.pin((address - _PIN_STATUS.start) // 8)
+            return (pin.level() << 9 | 1 << 13) if pin.driven_by else 0
         return WORLD.registers.get(address, 0)
 
     def __setitem__(self, address, value):

@@ -1,0 +1,74 @@
+"""The tests for a board pass on a board that is not there, over a pseudo terminal, with the real mpremote."""
+
+from __future__ import annotations
+
+import importlib.util
+import os
+import subprocess
+import sys
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import pytest
+
+from interpreters import ROOT
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+pytestmark = [
+    pytest.mark.skipif(not hasattr(os, "openpty"), reason="there are no pseudo terminals here"),
+    pytest.mark.skipif(importlib.util.find_spec("mpremote") is None, reason="no mpremote: pip install mpremote"),
+]
+STRANGERS = {"main.py": "print('a program of its owner')\n", "lib/other.py": "x = 1\n"}
+
+
+@contextmanager
+def stand_in(folder: Path, *options: str) -> Iterator[str]:
+    """A board whose files lie in a folder; its port."""
+    environment = {name: value for name, value in os.environ.items() if name != "PYTHONPATH"}
+    with subprocess.Popen(
+        [sys.executable, "-m", "stand_in", str(folder), *options],
+        cwd=ROOT / "tests",
+        env=environment,
+        stdout=subprocess.PIPE,
+        text=True,
+    ) as board:
+        assert board.stdout is not None
+        try:
+            yield board.stdout.readline().strip()
+        finally:
+            board.kill()
+
+
+def suite(port: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """The tests for a board, on this port."""
+    return subprocess.run(
+        [sys.executable, "-m", "pytest", "tests/board", "--board-port", port, *arguments],
+        cwd=ROOT,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        capture_output=True,
+        text=True,
+        timeout=900,
+        check=False,
+    )
+
+
+def test_they_pass_and_leave_the_board_as_they_found_it(tmp_path: Path) -> None:
+    for name, text in STRANGERS.items():
+        (tmp_path / name).parent.mkdir(exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    with stand_in(tmp_path) as port:
+        done = suite(port)
+    assert done.returncode == 0, done.stdout[-5000:]
+    assert "skipped" not in done.stdout, done.stdout[-5000:]
+    left = {each.relative_to(tmp_path).as_posix(): each for each in tmp_path.rglob("*") if each.is_file()}
+    assert {name: path.read_text(encoding="utf-8") for name, path in left.items()} == STRANGERS
+
+
+def test_a_board_that_forgets_over_a_reset_is_told_in_a_sentence(tmp_path: Path) -> None:
+    with stand_in(tmp_path, "--lacks", "registers") as port:
+        done = suite(port, "-k", "says_who_it_is or upload")
+    assert "keeps no registers over a reset" in done.stdout, done.stdout[-5000:]
+    assert "1 passed, 1 skipped" in done.stdout, done.stdout[-5000:]
