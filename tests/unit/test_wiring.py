@@ -152,6 +152,20 @@ def test_no_signal_of_5_volts_reaches_a_pin_of_3_3(supply: float, output: str) -
         assert 0.7 * 3.3 < 5 * lower / (upper + lower) <= 3.3
 
 
+@pytest.mark.parametrize("supply", [3.3, 5])
+def test_a_broken_wire_of_a_tension_level_reads_as_slack_and_its_voltage_is_the_pins_own(supply: float) -> None:
+    given = description()
+    given["board"]["pins"]["tension_level"] = 27
+    given["wiring"] = {"sensor_supply_v": supply}
+    wired = circuit_of(given, "a")
+    nets = wired.nets()
+    assert {"U1.GP27 (32)"} <= nets["tension_level"]
+    assert {"B3.VCC"} <= nets["3V3"]
+    down = [each.value for each in wired.components() if joined_through(nets, each.ref) == {"tension_level", "GND"}]
+    assert down == ["100 kOhm", "100 nF"]
+    assert "B3" in read_parts(drawn(wired))
+
+
 def test_a_hand_driven_winder_has_no_motor_supply() -> None:
     given = description()
     for role in ("motor_pwm", "motor_direction"):
