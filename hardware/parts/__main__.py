@@ -72,4 +72,4 @@ def _read_back(folder: Path) -> None:
 if __name__ == "__main__":
     from reelwright.cli import run_command
 
-    run_command(command)
+    run_command(command, "hardware/parts")

@@ -51,4 +51,4 @@ def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
 if __name__ == "__main__":
     from reelwright.cli import run_command
 
-    run_command(command)
+    run_command(command, "hardware/wiring")

@@ -74,14 +74,19 @@ def main() -> None:
 
 
 def run() -> NoReturn:
-    """Entry point of the command. Failures of a person or a winder print no traceback."""
+    """Entry point of the command."""
+    run_command(main, "reelwright")
+
+
+def run_command(command: click.Command, name: str) -> NoReturn:
+    """Run a command and end with its exit code. Failures of a person or a winder print no traceback."""
     from reelwright.cli.failure import end_for, end_for_computer, end_for_mistake, let_go_of_output
 
     context = None
     try:
         # what click's own entry point does with a closed pipe differs from what the rest of a command does
-        with main.make_context("reelwright", sys.argv[1:]) as context:
-            main.invoke(context)
+        with command.make_context(name, sys.argv[1:]) as context:
+            command.invoke(context)
         sys.exit(EXIT_DONE)
     except click.exceptions.Exit as ended:
         sys.exit(ended.exit_code)
