@@ -5,7 +5,10 @@ from __future__ import annotations
 import math
 
 import pytest
+from attrs import frozen
 
+from boards.levels import Beyond
+from boards.switches import Switches
 from plant.faults import KINDS
 from plant.truth import Overshoot
 from plant.winder import Plant
@@ -63,6 +66,36 @@ def test_a_snag_stalls_the_drive_at_high_tension_and_is_freed_at_rest() -> None:
     stand(machine, 6.0)
     drive_to(machine, machine.turns + 2.0)
     assert not machine.switches & codes.TENSION_SWITCH
+
+
+@frozen
+class Dancer:
+    """A machine's tension as a voltage, at its end with full_n."""
+
+    machine: Plant
+    full_n: float
+
+    def read_u16(self) -> int:
+        return min(65535, int(65535 * self.machine.tension_n / self.full_n))
+
+
+@pytest.mark.parametrize(
+    ("fault", "above", "permille", "switch"),
+    [("snag", True, 400, codes.TENSION_SWITCH), ("run_out", False, 20, codes.RUN_OUT_SWITCH)],
+)
+def test_a_tension_level_tells_a_fault_of_the_strand_as_the_switch_does(
+    fault: str, above: bool, permille: int, switch: int
+) -> None:
+    machine = plant(faults=[[fault, 3.0]])
+    drive_to(machine, 1.0)  # from here on the strand is taut
+    levels = Switches([(Beyond(Dancer(machine, 10 * TENSION_N), permille, above), 1, switch, False)])
+    told_at = None
+    while told_at is None and machine.turns < 5.0:
+        machine.step(600, 0, 0, 0)
+        if levels.read() & switch:
+            told_at = machine.turns
+    assert told_at == pytest.approx(3.0, abs=0.2)
+    assert machine.switches & switch
 
 
 def test_a_dead_sensor_stands_while_the_truth_goes_on() -> None:
