@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 
@@ -14,9 +14,6 @@ from reelwright.winding.cut_solver import NoAnswerError
 from reelwright.winding.job import PayOff
 from reelwright.winding.source import check_source
 from winding_jobs import job_of
-
-if TYPE_CHECKING:
-    from reelwright.winding.job import Strand
 
 RULES = CutRules(shortest_useful_m=5, shortest_piece_m=1, join_loss_m=0)
 BLUE = {"name": "blue"}
@@ -37,18 +34,15 @@ def shortage(spools: list[PayOffSpool], lengths: list[WantedLength], *, best_est
     return shortage_of(CutList(RULES, tuple(spools), tuple(lengths)), best_estimate=best_estimate, seconds=60)
 
 
-def asked_for(told: Shortage) -> list[tuple[str, float]]:
-    def name(strand: Strand) -> str:
-        return strand.name
-
-    return [(name(strand), length_m) for strand, length_m in told.spools]
+def asked_for(told: Shortage) -> list[tuple[str, float, bool]]:
+    return [(further.strand.name, further.length_m, further.is_least) for further in told.spools]
 
 
 def test_what_is_missing_is_told_in_metres_with_a_spool_that_would_meet_it_without_a_join() -> None:
     told = shortage([spool(40)], [wanted(30), wanted(45, leader_m=1, tail_m=0.5)])
     # the 10 m beside the shorter one are 8.5 m and the ends
     assert told.missing == {1: 36.5}
-    assert asked_for(told) == [("", 46.5)]
+    assert asked_for(told) == [("", 46.5, True)]
     assert told.proven
     assert told.joins_needed is None
     assert not told.best_estimate_meets
@@ -58,7 +52,22 @@ def test_a_further_spool_of_each_strand_holds_what_stays_unmet_with_its_ends() -
     lengths = [wanted(30, leader_m=1, tail_m=0.5), wanted(12, strand=BLUE), wanted(7, strand=BLUE)]
     told = shortage([spool(10), spool(5, **BLUE)], lengths)
     assert told.missing.keys() == {0, 1, 2}
-    assert asked_for(told) == [("", 31.5), ("blue", 19)]
+    assert asked_for(told) == [("", 31.5, True), ("blue", 19, True)]
+
+
+def test_with_a_join_a_further_spool_need_hold_only_what_is_missing() -> None:
+    assert asked_for(shortage([spool(40)], [wanted(60, joins=1)])) == [("", 20, True)]
+
+
+def test_where_the_time_does_not_suffice_for_the_least_the_whole_length_is_asked_for(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def out_of_time(_: Any, kind: Any, most_mm: int, seconds: float) -> Any:
+        assert (most_mm, seconds) == (60_000, 60)
+        raise NoAnswerError
+
+    monkeypatch.setattr(cut_shortage, "least_further_mm", out_of_time)
+    assert asked_for(shortage([spool(40)], [wanted(60, joins=1)])) == [("", 60, False)]
 
 
 @pytest.mark.parametrize(("held", "needed"), [((40, 20), 1), ((20, 20, 20), 2)])
