@@ -62,7 +62,7 @@ def test_with_a_join_a_further_spool_need_hold_only_what_is_missing() -> None:
 def test_where_the_time_does_not_suffice_for_the_least_the_whole_length_is_asked_for(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    def out_of_time(_: Any, kind: Any, most_mm: int, seconds: float) -> Any:
+    def out_of_time(_: Any, __: Any, most_mm: int, seconds: float) -> Any:
         assert (most_mm, seconds) == (60_000, 60)
         raise NoAnswerError
 

@@ -327,7 +327,10 @@ def test_a_sensor_behind_gears_needs_pulses_for_its_own_turns() -> None:
     geared = {"sensor_shaft": "crank", "shaft_turns_per_spool_turn": "1/3", "pulses_per_turn": 1}
     finding = finding_of("too_few_pulses", {"machine": geared, "target": {"turns": 1}})
     assert finding is not None
-    assert finding.mends == ((Change("machine.pulses_per_turn", "at least", 3),),)
+    assert finding.mends == (
+        (Change("machine.pulses_per_turn", "at least", 3),),
+        (Change("target.turns", "at least", 3),),
+    )
 
 
 def mended(changes: Changes, mend: Mend) -> Changes:
