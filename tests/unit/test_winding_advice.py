@@ -333,6 +333,17 @@ def test_a_sensor_behind_gears_needs_pulses_for_its_own_turns() -> None:
     )
 
 
+def test_a_length_short_of_a_pulse_is_to_be_that_of_one_unless_a_layer_is_short_of_it_too() -> None:
+    finding = finding_of("too_few_pulses", {"target": {"length_m": 0.001}})
+    assert finding is not None
+    # a sixtieth of a turn of sqrt((81.75 pi)^2 + 1.76^2) mm
+    assert finding.mends[-1] == (Change("target.length_m", "at least", 0.004281),)
+    coarse = {"turns_per_layer": "1/2", "stroke_mm": 1, "pulses_per_turn": 1}
+    for target in ({"turns": "1/4"}, {"length_m": 0.01}):
+        keys = {key for mend in ways_out("too_few_pulses", {"machine": coarse, "target": target}) for key in mend}
+        assert keys == {"machine.pulses_per_turn"}
+
+
 def mended(changes: Changes, mend: Mend) -> Changes:
     tables = {name: dict(table) for name, table in changes.items()}
     for change in mend:
