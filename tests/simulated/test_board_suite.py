@@ -59,7 +59,7 @@ def test_they_pass_and_leave_the_board_as_they_found_it(tmp_path: Path) -> None:
     for name, text in STRANGERS.items():
         (tmp_path / name).parent.mkdir(exist_ok=True)
         (tmp_path / name).write_text(text, encoding="utf-8")
-    with stand_in(tmp_path) as port:
+    with stand_in(tmp_path, "--pace", "3") as port:
         done = suite(port)
     assert done.returncode == 0, done.stdout[-5000:]
     assert "skipped" not in done.stdout, done.stdout[-5000:]
