@@ -11,28 +11,21 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from reelwright.operation.motor_test import PASSWORD
-from simulated.winder import COMMAND, environment, listed, run, simulated, start_wind, write_job
+from simulated.winder import COMMAND, SMALL, environment, listed, run, simulated, start_wind, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-JOB = """
-[take_up]
-barrel_diameter_mm = 50
-flange_diameter_mm = 90
-inside_width_mm = 40
-[strand]
-diameter_mm = 1.75
-material = "PLA"
-[machine]
-turns_per_layer = "21"
+JOB = (
+    SMALL
+    + """
 pulses_per_turn = {ppr}
 sensor = "{sensor}"
-drive = "dc"
 ratchet = {ratchet}
 [target]
 layers = 2.5
 """
+)
 
 
 # The hand may have turned the spool a few times before the command asks for it.

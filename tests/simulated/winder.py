@@ -15,7 +15,8 @@ if TYPE_CHECKING:
 
 COMMAND = (sys.executable, "-m", "reelwright")
 
-JOB = """
+# up to the end of [machine], where each job goes on
+SMALL = """
 [take_up]
 barrel_diameter_mm = 50
 flange_diameter_mm = 90
@@ -25,14 +26,20 @@ diameter_mm = 1.75
 material = "PLA"
 [machine]
 turns_per_layer = "21"
-pulses_per_turn = 20
 drive = "dc"
+"""
+
+JOB = (
+    SMALL
+    + """
+pulses_per_turn = 20
 on_link_loss = "{link_loss}"
 link_loss_s = 3
 [target]
 layers = 2.5
 pause_at_layers = {pauses}
 """
+)
 
 
 def write_job(folder: Path, *, link_loss: str = "pause", pauses: str = "[]") -> Path:

@@ -20,6 +20,7 @@ from calibrate_shell import (
     measurement_file,
     stored,
 )
+from imports_of_a_plan import loaded_by_a_plan
 from reelwright.errors import UsageError
 
 if TYPE_CHECKING:
@@ -160,19 +161,6 @@ def test_a_terminal_that_knows_only_ascii_still_gets_the_calibration() -> None:
 
 
 def test_a_plan_pays_for_no_writer_of_toml_and_no_fit() -> None:
-    code = (
-        "import sys; sys.argv = ['reelwright', 'plan', *sys.argv[1:]]\n"
-        "from reelwright.cli import main; main(standalone_mode=False)\n"
-        "late = {'tomlkit', 'reelwright.winding.calibration_fit', 'reelwright.views.calibration'}\n"
-        "loaded = late & set(sys.modules)\n"
-        "assert not loaded, loaded"
-    )
-    ended = subprocess.run(
-        [sys.executable, "-c", code, *BENCH, "--length", "4m", "--json"],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        check=False,
-    )
-    assert ended.returncode == 0, ended.stderr
+    loaded = loaded_by_a_plan(*BENCH, "--length", "4m", "--json")
+    assert "reelwright.winding.plan" in loaded
+    assert not {"tomlkit", "reelwright.winding.calibration_fit", "reelwright.views.calibration"} & loaded

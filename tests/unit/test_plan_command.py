@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import pytest
 from click.testing import CliRunner, Result
 
+from imports_of_a_plan import loaded_by_a_plan
 from reelwright.cli.amounts import LENGTH_UNITS, MASS_UNITS, parse_amount, parse_number
 from reelwright.cli.plan import command
 from reelwright.errors import UsageError
@@ -218,18 +219,6 @@ def test_a_terminal_that_knows_only_ascii_still_gets_the_plan() -> None:
 
 
 def test_a_script_does_not_pay_for_terminal_port_or_database() -> None:
-    code = (
-        "import sys; sys.argv = ['reelwright', 'plan', *sys.argv[1:]]\n"
-        "from reelwright.cli import main; main(standalone_mode=False)\n"
-        "loaded = {'rich', 'sqlite3', 'serial'} & set(sys.modules)\n"
-        "assert not loaded, loaded"
-    )
-    ended = subprocess.run(
-        [sys.executable, "-c", code, *BENCH, "--length", "4m", "--json"],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        check=False,
-    )
-    assert ended.returncode == 0, ended.stderr
+    loaded = loaded_by_a_plan(*BENCH, "--length", "4m", "--json")
+    assert "reelwright.winding.plan" in loaded
+    assert not {"rich", "sqlite3", "serial"} & loaded
