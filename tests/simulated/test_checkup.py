@@ -138,7 +138,7 @@ def test_without_the_typed_words_nothing_is_sent_and_nothing_moves(tmp_path: Pat
     truth = tmp_path / "truth.jsonl"
     with simulated(job, tmp_path, "--pace", "10", "--truth", str(truth)) as port:
         code, report, err = check_up(tmp_path, port, str(job), "--motor", typed=typed)
-        assert (code, report) == (2, {})
+        assert (code, report["kind"]) == (2, "error")  # and no report of a checkup
         assert "not confirmed: nothing was moved" in err
         assert check_up(tmp_path, port)[1]["held"]["state"] == "empty"
     assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] == 0

@@ -78,7 +78,8 @@ def test_a_restart_in_the_middle_is_told_agreed_to_and_wound_to_its_end(tmp_path
         # and with it nothing moves before somebody has agreed
         asked = resume(port, tmp_path)
         assert asked.returncode == 5, asked.stderr
-        (proposal,) = [json.loads(line) for line in asked.stdout.splitlines()]
+        proposal, refusal = [json.loads(line) for line in asked.stdout.splitlines()]
+        assert (refusal["kind"], refusal["exit_code"]) == ("error", 5)
         assert f"may be off by up to {proposal['uncertain_turns']:.2f} turns" in asked.stderr
         before = last_truth(truth)["true_pulses"]
         assert proposal["kind"] == "proposal"
@@ -164,8 +165,8 @@ def test_what_cannot_be_resumed_is_told_with_what_to_do(tmp_path: Path) -> None:
             ((str(job), "--agree-within", "1"), 2, "go with --resume"),
             ((str(job), "--agree"), 2, "go with --resume"),
             (("--resume", "--agree", "--give-or-take", "1"), 2, "--give-or-take goes with --counted-turns"),
-            (("--resume", "--agree", "--counted-turns", "nan"), 2, "no count"),
-            (("--resume", "--agree", "--counted-turns", "inf"), 2, "no count"),
+            (("--resume", "--agree", "--counted-turns", "nan"), 2, "no finite number"),
+            (("--resume", "--agree", "--counted-turns", "inf"), 2, "no finite number"),
             (("--resume", "--agree", "9" * 30), 3, f"remembers another job, {number}"),
         ):
             done = run(tmp_path, "wind", "--port", port, *words)
@@ -183,7 +184,7 @@ def test_a_large_doubt_is_not_agreed_to_by_a_word(tmp_path: Path) -> None:
         assert wind(job, port, tmp_path)[0] == 4
         asked = resume(port, tmp_path, "--agree")
         assert asked.returncode == 5, asked.stderr
-        proposal = json.loads(asked.stdout)
+        proposal = json.loads(asked.stdout.splitlines()[0])
         doubt = proposal["agree_within_turns"]
         assert doubt >= proposal["uncertain_turns"] > 2
         assert f"--agree-within {doubt:g}" in asked.stderr
