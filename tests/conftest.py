@@ -5,8 +5,10 @@ from __future__ import annotations
 import signal
 from typing import TYPE_CHECKING
 
+import pytest
+
 if TYPE_CHECKING:
-    import pytest
+    from pathlib import Path
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
@@ -28,3 +30,12 @@ def pytest_configure() -> None:
     """Let Ctrl-C be heard: what a shell starts in the background is deaf to it, and so would be what tests start."""
     if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
         signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture
+def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A profile folder of the test's own, so that the tester's spools do not matter."""
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    folder = tmp_path / "home" / "profiles"
+    folder.mkdir(parents=True)
+    return folder
