@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cli.prose import say
 from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_TRIPPED, UsageError
 
 if TYPE_CHECKING:
@@ -236,7 +237,7 @@ def _have_confirmed(tests: list[MotorTest]) -> None:
     """Show the cautions, and go on only when the operator types the words. Raises UsageError."""
     from reelwright.operation.motor_test import CAUTIONS, PASSWORD
 
-    click.echo(CAUTIONS, err=True)
+    say(CAUTIONS, err=True)
     runs = ", then ".join(f"{test.plan.turns:.0f} turns at {test.wanted_rpm:.0f} rpm" for test in tests)
     click.echo(f"It makes {runs}. To begin, type: {PASSWORD}", err=True)
     click.echo("> ", nl=False, err=True)
@@ -251,4 +252,4 @@ def _show(verdicts: list[Verdict]) -> None:
     from reelwright.views.checkup_page import verdict_lines
 
     for line in verdict_lines(verdicts):
-        click.echo(line)
+        say(line)

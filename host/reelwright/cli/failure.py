@@ -26,23 +26,22 @@ def end_for(failure: ReelwrightError) -> NoReturn:
         failure.remedy,
         [{"where": fault.path, "message": fault.message} for fault in faults],
     )
-    from reelwright.views.untrusted import plain_lines
+    from reelwright.cli.prose import say
 
-    # both may quote a file, a device or the command line
-    click.echo(plain_lines(f"Error: {failure.message}"), err=True)
+    say(f"Error: {failure.message}", err=True)
     if failure.remedy:
-        click.echo(plain_lines(failure.remedy), err=True)
+        say(failure.remedy, err=True)
     sys.exit(failure.exit_code)
 
 
 def end_for_mistake(mistake: click.ClickException) -> NoReturn:
     """Tell of a command line that cannot be read, in click's own words."""
-    from reelwright.views.untrusted import plain_lines
+    from reelwright.cli.prose import say
 
     _tell_script(mistake.exit_code, mistake.format_message(), "", [])
     told = io.StringIO()
     mistake.show(told)
-    click.echo(plain_lines(told.getvalue()), nl=False, err=True)
+    say(told.getvalue().rstrip("\n"), err=True)
     sys.exit(mistake.exit_code)
 
 

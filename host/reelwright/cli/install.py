@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from reelwright.cli.prose import say
 from reelwright.errors import UsageError
 from reelwright.json_text import json_text
 from reelwright.machines import load_machine_file
@@ -98,5 +99,5 @@ def _as_bytecode(files: tuple[BoardFile, ...]) -> tuple[BoardFile, ...]:
     try:
         return compiled_files(files)
     except UsageError as no_compiler:
-        click.echo(f"Note: no sizes of bytecode. {no_compiler}", err=True)
+        say(f"Note: no sizes of bytecode. {no_compiler}", err=True)
         return ()

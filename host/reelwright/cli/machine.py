@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from reelwright.cli.install import at_rest_option, port_option
+from reelwright.cli.prose import say
 from reelwright.json_text import json_text
 from reelwright.machines import load_machine_file
 
@@ -32,7 +33,7 @@ def check(path: str, as_json: bool) -> None:
     for role, pin in found.board.pins.items():
         click.echo(f"  {role:<16} pin {pin}")
     for note in found.notes:
-        click.echo(f"Note: {note}")
+        say(f"Note: {note}")
 
 
 @command.command("push")
@@ -50,7 +51,7 @@ def push(path: str, port_name: str | None, at_rest: bool) -> None:
 
     send(port_name or find_port(), machine, at_rest=at_rest, tell=click.echo)
     for note in machine.notes:
-        click.echo(f"Note: {note}")
+        say(f"Note: {note}")
     click.echo("The winder has its machine. Next: `reelwright checkup`.")
 
 

@@ -10,6 +10,7 @@ import click
 
 from reelwright.cautions import CAUTION
 from reelwright.cli.agreement import Consent, ask, proposal_of, proposal_record, told
+from reelwright.cli.prose import say
 from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, UsageError
 from reelwright.json_text import json_text
 from reelwright.views.untrusted import plain_text
@@ -94,7 +95,7 @@ def _agreed(rejoin: Rejoin, consent: Consent, *, as_json: bool) -> tuple[int, fl
 
     proposal = proposal_of(rejoin, consent.counted)
     for line in told(rejoin, proposal):
-        click.echo(plain_text(line), err=as_json)
+        say(plain_text(line), err=as_json)
     if not proposal.agreed_by(consent):
         if as_json:
             click.echo(json_text({"kind": "proposal", "format": FORMAT, **proposal_record(rejoin, proposal)}))
