@@ -8,7 +8,7 @@ import threading
 import pytest
 
 from reelwright.cli.output_file import write_whole
-from reelwright.errors import UsageError
+from reelwright.errors import NoRoomError, UsageError
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="modes, links and pipes of POSIX")
 
@@ -27,7 +27,7 @@ def test_a_failure_half_way_leaves_the_old_file_and_nothing_else(tmp_path, monke
         raise OSError(28, "No space left on device")
 
     monkeypatch.setattr(os, "fsync", fails)
-    with pytest.raises(UsageError, match="No space left on device"):
+    with pytest.raises(NoRoomError, match="No space left on device"):
         write_whole(target, "after")
     assert target.read_text() == "before"
     assert list(tmp_path.iterdir()) == [target]
