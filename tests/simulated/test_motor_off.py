@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from boards.motor_pins import MOTOR_PINS, UNFIT_PINS, let_go
+from boards.motor_pins import MOTOR_PINS, let_go
 from boards.simulated_pin import PERIOD_US, PwmPin
 from interpreters import FIRMWARE, both, run_script
 from simulated.test_simulated_board import board, full_drive
@@ -171,11 +171,6 @@ def test_the_first_statement_of_the_firmware_makes_the_motor_safe_before_anythin
 def test_the_first_statement_does_no_harm_on_a_desktop(interpreter: tuple[str, ...]) -> None:
     assert run_script(interpreter, FIRMWARE / "boot.py") == ""
     runpy.run_path(str(FIRMWARE / "boot.py"))
-
-
-def test_no_motor_pin_is_one_that_may_be_high_while_the_chip_starts() -> None:
-    for platform, pins in MOTOR_PINS.items():
-        assert not set(pins) & set(UNFIT_PINS.get(platform, ()))
 
 
 # --- lease and watchdog ------------------------------------------------------------------------------------
