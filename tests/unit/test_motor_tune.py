@@ -26,14 +26,14 @@ def machine(**changes: Any) -> Machine:
 def run_of(rpm: float, no_load: float, least: float, lag_s: float) -> Run:
     """A motor that is given a little more duty than its speed needs, and nears that speed as exp(-t / lag).
 
-    The first-order answer of a brushed motor, textbooks; a sample every 0.15 s.
+    The first-order answer of a brushed motor, textbooks; a sample every 0.15 s, and its speed that of 65 ms ago.
     """
     slope = no_load / (1 - least)
     duty = least + 1.02 * rpm / slope
     goal, samples = 1.02 * rpm, []
     for step in range(1, 200):
         seconds = 0.15 * step
-        now = goal * (1 - exp(-seconds / lag_s))
+        now = goal * (1 - exp(-(seconds - 0.065) / lag_s))
         turns = goal / 60 * (seconds - lag_s * (1 - exp(-seconds / lag_s)))
         samples.append(MotorSample(turns, now, duty))
     return Run(rpm, samples)
@@ -51,6 +51,25 @@ def test_a_motor_that_is_solved_in_closed_form_gives_its_own_figures_back(
     assert found.lag_s == pytest.approx(lag_s, rel=0.1)
     assert found.acceleration_rpm_s <= of.acceleration_rpm_s
     assert found.deceleration_rpm_s <= of.slowing_rpm_s
+
+
+def in_whole_pulses(run: Run, window_s: float, pulses_per_turn: int) -> Run:
+    """The same run, its rates told as whole pulses in a window: what is left over is told with a later one."""
+    told, carried = [], 0.0
+    for each in run.samples:
+        pulses = each.rpm / 60 * pulses_per_turn * window_s + carried
+        carried = pulses - floor(pulses)
+        told.append(each._replace(rpm=floor(pulses) / window_s / pulses_per_turn * 60))
+    return Run(run.wanted_rpm, told)
+
+
+@pytest.mark.parametrize(("pulses_per_turn", "window_s"), [(60, 0.06), (60, 0.07), (20, 0.07), (20, 0.08)])
+def test_rates_that_whole_pulses_throw_far_off_count_with_the_others(pulses_per_turn: int, window_s: float) -> None:
+    slow, fast = (in_whole_pulses(run_of(rpm, 168, 0.03, 0.3), window_s, pulses_per_turn) for rpm in (30.0, 120.0))
+    assert max(each.rpm for each in fast.samples) > 1.06 * 120
+    found = tune(machine(max_spool_rpm=120), slow, fast)
+    assert found.no_load_rpm == pytest.approx(168, rel=0.02)
+    assert found.least_duty == pytest.approx(0.03, abs=0.01)
 
 
 def test_a_heavy_spool_is_told_gentler_ramps_and_a_light_one_keeps_its_own() -> None:
