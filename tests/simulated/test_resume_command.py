@@ -246,6 +246,8 @@ def test_a_count_that_contradicts_an_exact_one_must_be_said_again(tmp_path: Path
         assert wind(job, port, tmp_path)[0] == 5
     with simulated(job, tmp_path, "--pace", "20") as port:
         number = str(listed(tmp_path)[0]["job_id"])
+        vague = resume(port, tmp_path, number, "--agree", "--counted-turns", "9", "--give-or-take", "12")
+        assert (vague.returncode, "may be off by 12.00 turns" in vague.stderr) == (5, True), vague.stderr
         wrong = resume(port, tmp_path, number, "--agree", "--counted-turns", "9")
         assert wrong.returncode == 5, wrong.stderr
         assert "outside of what is known" in wrong.stderr

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import pytest
 
-from reelwright.cli.agreement import MOST_AGREED_TURNS, Consent, Proposal
+from reelwright.cli.agreement import MOST_AGREED_TURNS, Consent, NotAgreedError, Proposal, ask
 
 
-def proposal(in_doubt_turns: float, *, counted: bool = False) -> Proposal:
+def proposal(uncertain_turns: float, *, counted: bool = False, outside_turns: float = 0.0) -> Proposal:
     return Proposal(
         pulses=200,
         turns=10.0,
         length_m=1.6,
-        uncertain_turns=in_doubt_turns,
+        uncertain_turns=uncertain_turns,
         known_lowest=10.0,
-        known_highest=10.0 + in_doubt_turns,
+        known_highest=10.0 + uncertain_turns,
         counted=counted,
-        in_doubt_turns=in_doubt_turns,
+        outside_turns=outside_turns,
     )
 
 
@@ -36,9 +36,20 @@ def test_a_large_doubt_is_agreed_to_by_its_size_only(in_doubt_turns: float) -> N
 
 
 def test_a_count_by_eye_is_agreed_to_by_a_word_unless_it_contradicts_what_is_known() -> None:
-    assert proposal(0.0, counted=True).agreed_by(Consent(agree=True, counted=(10.0, 0.5)))
-    assert not proposal(0.1, counted=True).agreed_by(Consent(agree=True, counted=(9.4, 0.5)))
-    assert proposal(0.1, counted=True).agreed_by(Consent(within_turns=0.1, counted=(9.4, 0.5)))
+    assert proposal(0.5, counted=True).agreed_by(Consent(agree=True))
+    outside = proposal(0.5, counted=True, outside_turns=0.6)
+    assert not outside.agreed_by(Consent(agree=True))
+    assert not outside.agreed_by(Consent(within_turns=0.5))
+    assert outside.agreed_by(Consent(within_turns=0.6))
+
+
+def test_a_count_by_eye_that_may_be_far_off_contradicts_nothing_and_yet_needs_more_than_a_word() -> None:
+    vague = proposal(100.0, counted=True)
+    assert not vague.agreed_by(Consent(agree=True))
+    assert vague.agreed_by(Consent(within_turns=100.0))
+    with pytest.raises(NotAgreedError, match=r"may be off by 100\.00 turns") as refused:
+        ask(vague)
+    assert "--agree-within 100" in refused.value.remedy
 
 
 def test_a_limit_given_with_a_word_is_kept_to() -> None:

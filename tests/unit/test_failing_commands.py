@@ -155,9 +155,16 @@ def test_a_home_that_is_no_folder_is_told_and_not_taken_for_an_empty_ledger(tmp_
 
 
 @pytest.mark.parametrize(
-    "words", [("split", "list.toml", "--seconds", "nan"), ("wind", "job.toml", "--link-wait", "nan")]
+    "words",
+    [
+        ("split", "list.toml", "--seconds", "nan"),
+        ("wind", "job.toml", "--link-wait", "nan"),
+        ("wind", "--resume", "--counted-turns", "nan"),
+        ("wind", "--resume", "--counted-turns", "3", "--give-or-take", "nan"),
+        ("wind", "--resume", "--agree-within", "nan"),
+    ],
 )
-def test_what_is_no_number_is_no_time(tmp_path: Path, words: tuple[str, ...]) -> None:
+def test_what_is_no_number_is_no_amount(tmp_path: Path, words: tuple[str, ...]) -> None:
     done = run(tmp_path, *words)
     assert done.returncode == 2
     assert "'nan' is no finite number" in done.stderr

@@ -53,7 +53,8 @@ class Proposal:
     """A count to go on from. All in turns but `pulses`; the two ends hold what earlier restarts left unknown, too.
 
     known_lowest, known_highest: where the spool can stand by what winder and ledger know. uncertain_turns: how far the
-    count may be off, on the side where it can be farther. in_doubt_turns: how much of it the operator must agree to.
+    count may be off, on the side where it can be farther. outside_turns: by how much a count by eye contradicts what
+    is known, beyond what it may be off; else 0.
     """
 
     pulses: int
@@ -63,12 +64,17 @@ class Proposal:
     known_lowest: float
     known_highest: float
     counted: bool
-    in_doubt_turns: float
+    outside_turns: float = 0.0
+
+    @property
+    def in_doubt_turns(self) -> float:
+        """How much the operator must agree to."""
+        return max(self.uncertain_turns, self.outside_turns)
 
     @property
     def needs_more_than_a_word(self) -> bool:
         """Whether `agree` alone is too little: it may be far off, or contradicts what is known."""
-        return self.in_doubt_turns > (0.0 if self.counted else MOST_AGREED_TURNS)
+        return self.outside_turns > 0 or self.in_doubt_turns > MOST_AGREED_TURNS
 
     @property
     def within_turns(self) -> float:
@@ -87,9 +93,9 @@ def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal
     plan, where, before = rejoin.plan, rejoin.standing, rejoin.before_turns
     known_lowest = max(0.0, plan.turns_at(where.lowest) - before)
     known_highest = plan.turns_at(where.highest) + before
+    outside_turns = 0.0
     if counted is None:
         pulses, uncertain_turns = where.best, rejoin.uncertain_turns
-        in_doubt_turns = uncertain_turns
     else:
         turns, uncertain_turns = counted
         if turns > 2 * plan.turns + MOST_BEYOND_TURNS:
@@ -102,7 +108,7 @@ def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal
         pulses = round(turns * per_turn)
         # half a pulse lies between any two counts
         slack = uncertain_turns + 0.5 / per_turn
-        in_doubt_turns = max(0.0, known_lowest - turns - slack, turns - known_highest - slack)
+        outside_turns = max(0.0, known_lowest - turns - slack, turns - known_highest - slack)
     return Proposal(
         pulses=pulses,
         turns=plan.turns_at(pulses),
@@ -111,7 +117,7 @@ def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal
         known_lowest=known_lowest,
         known_highest=known_highest,
         counted=counted is not None,
-        in_doubt_turns=in_doubt_turns,
+        outside_turns=outside_turns,
     )
 
 
@@ -201,9 +207,9 @@ def ask(proposal: Proposal) -> None:
     """Have the operator agree at the terminal. Raises NotAgreedError, with what would be agreement."""
     if proposal.needs_more_than_a_word:
         within = f"--agree-within {proposal.within_turns:g}"
-        if proposal.counted:
+        if proposal.outside_turns:
             raise NotAgreedError(
-                f"Your count is {proposal.in_doubt_turns:.2f} turns outside of what is known, so nothing has moved.",
+                f"Your count is {proposal.outside_turns:.2f} turns outside of what is known, so nothing has moved.",
                 f"Count once more. If it is right all the same, add {within}.",
             )
         raise NotAgreedError(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import signal
 import sys
 from contextlib import ExitStack, contextmanager
@@ -182,10 +181,7 @@ def count_by_eye(turns: float | None, give_or_take_turns: float | None) -> tuple
         if give_or_take_turns is not None:
             raise UsageError("--give-or-take goes with --counted-turns.", "Give both, or neither.")
         return None
-    off = GIVE_OR_TAKE_TURNS if give_or_take_turns is None else give_or_take_turns
-    if not (math.isfinite(turns) and math.isfinite(off)):
-        raise UsageError(f"{turns:g} turns, give or take {off:g}, are no count.", "Give numbers such as 41.5 and 0.25.")
-    return turns, off
+    return turns, GIVE_OR_TAKE_TURNS if give_or_take_turns is None else give_or_take_turns
 
 
 def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, int | None]:
