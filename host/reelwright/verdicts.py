@@ -138,6 +138,7 @@ _VERDICTS = {
         "The spool reached {rpm} rpm of the {wanted_rpm} asked for.",
         "Check the motor's supply, friction, and machine.no_load_rpm.",
     ),
+    "motor_not_tuned": (FAULT, "The drive's figures cannot be told. {sentence}", "{remedy}"),
     "motor_stopped": (LOOK, "The motor test was stopped by the operator.", "Run it again when it is safe."),
 }
 

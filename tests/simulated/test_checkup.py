@@ -162,6 +162,37 @@ def test_tuning_finds_the_drive_that_is_there_and_not_the_one_in_the_file(tmp_pa
     assert tuning["lag_s"] == pytest.approx(0.107, rel=0.35)
 
 
+def test_a_drive_that_cannot_be_tuned_is_a_finding_of_a_checkup_that_is_kept(tmp_path: Path) -> None:
+    said = job_of(tmp_path, sensor="single")
+    there = tmp_path / "there.toml"  # its motor cannot do the speed that the file says
+    there.write_text(said.read_text().replace("[target]", "max_spool_rpm = 90\nno_load_rpm = 105\n[target]"))
+    with simulated(there, tmp_path, "--pace", "10") as port:
+        code, report, err = check_up(tmp_path, port, str(said), "--motor", "--tune", typed=PASSWORD + "\n")
+        assert check_up(tmp_path, port)[1]["since"] is not None
+    assert (code, report["kind"]) == (3, "checkup"), (report, err)
+    assert found(report) == ["motor_right", "direction_unseen", "motor_right", "motor_not_tuned"]
+    assert "not steady at 120.0 rpm" in report["verdicts"][-1]["sentence"]
+    assert "tuning" not in report
+
+
+def test_what_became_of_the_fast_run_stands_beside_what_became_of_the_slow_one(tmp_path: Path) -> None:
+    job = job_of(tmp_path)
+    with simulated(job, tmp_path, "--pace", "10", "--fault", "stop_pressed@8") as port:
+        code, report, err = check_up(tmp_path, port, str(job), "--motor", "--tune", typed=PASSWORD + "\n")
+    assert (code, found(report)) == (4, ["motor_right", "motor_tripped"]), err
+    assert (report["motor"]["trip_word"], report["motor_fast"]["trip_word"]) == ("", "stop_pressed")
+    assert (report["motor"]["wanted_rpm"], report["motor_fast"]["wanted_rpm"]) == (30, 120)
+    assert "tuning" not in report
+
+
+def test_a_drive_without_a_duty_is_refused_before_the_winder_is_asked_anything(tmp_path: Path) -> None:
+    job = job_of(tmp_path)
+    job.write_text(job.read_text().replace('drive = "dc"', 'drive = "stepper"\nsteps_per_spool_turn = 3200'))
+    code, report, err = check_up(tmp_path, "/nowhere", str(job), "--motor", "--tune")
+    assert (code, report["kind"]) == (2, "error")
+    assert "A drive of the kind stepper has no duty to tune." in err
+
+
 def test_tuning_goes_on_from_the_motor_test(tmp_path: Path) -> None:
     code, _, err = check_up(tmp_path, "/nowhere", str(job_of(tmp_path)), "--tune")
     assert code == 2

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from reelwright.condition import MotorSample
-from reelwright.errors import UsageError
+from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.motor_test import motor_job
 from reelwright.operation.motor_tune import Run, fast_job, tune
 from reelwright.views.checkup_page import tuning_lines
@@ -88,11 +88,11 @@ def test_a_heavy_spool_is_told_gentler_ramps_and_a_light_one_keeps_its_own() -> 
 def test_runs_that_say_nothing_are_refused() -> None:
     good = run_of(120, 168, 0.03, 0.3)
     of = machine(max_spool_rpm=120)
-    with pytest.raises(UsageError, match="not steady at 30"):
+    with pytest.raises(DeviceError, match="not steady at 30"):
         tune(of, Run(30, good.samples), good)
     slow = run_of(30, 168, 0.03, 0.3)
     strong = Run(30, [each._replace(duty=0.9) for each in slow.samples])
-    with pytest.raises(UsageError, match="needs a duty of 90"):
+    with pytest.raises(DeviceError, match="needs a duty of 90"):
         tune(of, strong, good)
 
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.cli.prose import say
-from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_TRIPPED, UsageError
+from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_TRIPPED, DeviceError, UsageError
 
 if TYPE_CHECKING:
     from reelwright.condition import MotorResult
@@ -80,6 +80,10 @@ def command(
     machine = _machine(machine_name) if machine_name is not None or with_sensor or with_motor else None
     if with_motor and machine is not None and machine.drive == "hand":
         raise UsageError("A machine that is turned by hand has no motor to test.", "Give --sensor alone.")
+    if with_tune and machine is not None:
+        from reelwright.operation.motor_tune import fast_job
+
+        fast_job(machine)  # what cannot be tuned is refused before anything is asked or turned
     sensor_turns = turns if with_sensor else 0
     sys.exit(_check_up(port_name, machine, sensor_turns, with_motor, with_tune, with_loopback, free_port, as_json))
 
@@ -208,8 +212,7 @@ def _motor(
 
     from reelwright.cli.wind import counting
     from reelwright.operation.motor_test import MotorTest, judge_motor
-    from reelwright.operation.motor_tune import Run, fast_job, tune
-    from reelwright.views.checkup_page import tuning_lines
+    from reelwright.operation.motor_tune import fast_job
 
     test = MotorTest(machine, client, ledger)
     fast = MotorTest(machine, client, ledger, job=fast_job(machine)) if with_tune else None
@@ -220,17 +223,37 @@ def _motor(
         report["motor"] = {"wanted_rpm": test.wanted_rpm, **asdict(result)}
         if fast and not result.trip and not result.stopped:
             result = fast.run(interrupts)
-            found += judge_motor(result, fast.plan)
+            # what holds of the sensor is told once
+            found += [each for each in judge_motor(result, fast.plan) if each not in found]
+            report["motor_fast"] = {"wanted_rpm": fast.wanted_rpm, **asdict(result)}
+    lines: list[str] = []
+    if "motor_fast" in report and fast and not result.stopped and all(each.rank != "fault" for each in found):
+        lines = _tuned(machine, test, fast, report, found)
     verdicts += found
     if not as_json:
         _show(found)
-    if fast and fast.samples and all(each.rank != "fault" for each in found) and not result.stopped:
-        tuning = tune(machine, Run(test.wanted_rpm, test.samples), Run(fast.wanted_rpm, fast.samples))
-        report["tuning"] = asdict(tuning)
-        if not as_json:
-            for line in tuning_lines(tuning):
-                click.echo(line)
+        for line in lines:
+            click.echo(line)
     return result
+
+
+def _tuned(
+    machine: Machine, slow: MotorTest, fast: MotorTest, report: dict[str, object], found: list[Verdict]
+) -> list[str]:
+    """The drive's figures, in the report and as lines; where they cannot be told, a verdict joins what was found."""
+    from attrs import asdict
+
+    from reelwright.operation.motor_tune import Run, tune
+    from reelwright.verdicts import verdict
+    from reelwright.views.checkup_page import tuning_lines
+
+    try:
+        tuning = tune(machine, Run(slow.wanted_rpm, slow.samples), Run(fast.wanted_rpm, fast.samples))
+    except DeviceError as failure:
+        found.append(verdict("motor_not_tuned", sentence=failure.message, remedy=failure.remedy))
+        return []
+    report["tuning"] = asdict(tuning)
+    return list(tuning_lines(tuning))
 
 
 def _have_confirmed(tests: list[MotorTest]) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from attrs import evolve, frozen
 
 from reelwright.condition import DriveTuning
-from reelwright.errors import UsageError
+from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.motor_test import motor_job
 from reelwright.winding.job import Target
 
@@ -63,7 +63,7 @@ def fast_job(machine: Machine) -> Job:
 
 
 def tune(machine: Machine, slow: Run, fast: Run) -> DriveTuning:
-    """The drive's figures. Raises UsageError where a run never was steady, or the drive does not answer its duty.
+    """The drive's figures. Raises DeviceError where a run never was steady, or the drive does not answer its duty.
 
     A motor's steady speed is a straight line over its duty: nothing below the duty that overcomes friction, and the
     no-load speed at full duty. Its lag, J R / k^2, is the way that the duty was ahead of the speed over the speed
@@ -73,7 +73,7 @@ def tune(machine: Machine, slow: Run, fast: Run) -> DriveTuning:
     """
     (low_rpm, low_duty), (high_rpm, high_duty) = _steady(slow), _steady(fast)
     if high_duty <= low_duty or high_rpm <= low_rpm:
-        raise UsageError(
+        raise DeviceError(
             f"The drive needs a duty of {low_duty:.1%} at {low_rpm:.1f} rpm and {high_duty:.1%} at {high_rpm:.1f} rpm.",
             "A faster spool should need more. Look for a slipping belt, or a supply that gives way.",
         )
@@ -102,7 +102,7 @@ def _steady(run: Run) -> tuple[float, float]:
     held = [each for each in run.samples[(reached + len(run.samples)) // 2 :] if each.duty > 0]
     rpm = fmean(each.rpm for each in held) if len(held) >= LEAST_STEADY else 0.0
     if abs(rpm - run.wanted_rpm) > STEADY_SHARE * run.wanted_rpm:
-        raise UsageError(
+        raise DeviceError(
             f"The spool was not steady at {run.wanted_rpm:.1f} rpm for long enough to tune by.",
             "Run the test again; then look at the sensor, at friction, and at no_load_rpm.",
         )
