@@ -61,8 +61,6 @@ _NEEDED = {
     "--strand": "strand",
     "--machine": "machine",
 }  # without a file; option -> kind of profile
-# path in a job of what names a profile -> its option
-PROFILE_OPTIONS = {".".join(_OPTIONS[option][:2]): option for option in _NEEDED}
 
 
 def job_options(function: Function) -> Function:

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from attrs import evolve, frozen
 
-from reelwright.cli.job_options import PROFILE_OPTIONS, faults_named
 from reelwright.errors import UsageError
 from reelwright.profiles import build_job, load_job
 from reelwright.profiles.jobs import load_strand
@@ -50,8 +49,7 @@ class StrandAsKnown:
 
 def strand_of_profile(name: str) -> StrandAsKnown:
     """The strand of a profile. Raises FileFaultsError."""
-    with faults_named(PROFILE_OPTIONS):
-        strand, lay, note = load_strand(name)
+    strand, lay, note = load_strand(name)
     figures = figures_of_strand(strand, note)
     if not isinstance(lay.rise, str):
         figures = evolve(figures, rise=lay.rise, rise_u=lay.rise_u or 0.0)
@@ -122,8 +120,7 @@ def _job_and_turns(measured: WindMeasurements, names: Names, folder: str) -> tup
         "machine": {"profile": names.machine},
         "target": {"turns": measured.turns or 1},
     }
-    with faults_named(PROFILE_OPTIONS):
-        return build_job(tables | strand), measured.turns
+    return build_job(tables | strand), measured.turns
 
 
 def _asked_turns(job: Job) -> Fraction | None:
