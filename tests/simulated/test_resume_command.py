@@ -277,3 +277,25 @@ def test_the_same_command_does_not_begin_a_forgotten_job_from_zero(tmp_path: Pat
         assert len(listed(tmp_path)) == 1
         assert resume(port, tmp_path, number, "--agree").returncode == 0
         assert wind(job, port, tmp_path)[0] == 5, "once that one is over, the same job may be wound anew"
+
+
+def test_a_job_of_a_port_that_is_gone_is_not_begun_from_zero_at_another_one(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    before, port = tmp_path / "winder", str(tmp_path / "winder plugged in elsewhere")
+    with simulated(job, tmp_path, "--pace", "20") as device:
+        before.symlink_to(device)
+        assert wind(job, str(before), tmp_path)[0] == 5
+    before.unlink()
+    with simulated(job, tmp_path, "--pace", "20") as device:
+        (tmp_path / "winder plugged in elsewhere").symlink_to(device)
+        number = listed(tmp_path)[0]["job_id"]
+        code, _, err = wind(job, port, tmp_path)
+        assert (code, len(listed(tmp_path))) == (4, 1), err
+        assert f"last heard at {before}, which is not there now" in " ".join(err.split())
+        before.touch()  # a winder that is still there may be winding the job itself
+        assert wind(job, port, tmp_path)[0] == 5
+        assert [each["job_id"] for each in listed(tmp_path)][1] == number
+    before.unlink()
+    with simulated(job, tmp_path, "--pace", "20") as device:
+        assert wind(job, device, tmp_path, "--drop-held")[0] == 5
+        assert not any(each["open"] for each in listed(tmp_path) if each["job_id"] == number)

@@ -6,6 +6,7 @@ in the ledger before anything new begins.
 
 from __future__ import annotations
 
+import os
 import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
@@ -56,6 +57,11 @@ class InterruptedWindError(DeviceError):
     """The operator pressed Ctrl-C before the spool was set in motion."""
 
     exit_code = EXIT_PAUSED
+
+
+def _is_gone(port_name: str) -> bool:
+    """Whether a port that is a file of the system is not there; of others, such as COM3, that is not known."""
+    return os.path.isabs(port_name) and not os.path.exists(port_name)
 
 
 class Arrival:
@@ -270,18 +276,29 @@ class Arrival:
         return f"Go on with it by `{resume_command(record.job_id, self._port_name)}`"
 
     def _unfinished(self) -> list[WindRecord]:
-        """What the ledger has unfinished on this port, the newest first."""
-        return [each for each in self._ledger.winds(50) if each.open and each.port == self._port_name]
+        """What the ledger has unfinished on this port, the newest first; and this very job of a port that is gone.
+
+        A winder that is plugged in elsewhere, or another in its place, has a port of another name. One whose port is
+        still there may be winding this job itself.
+        """
+        job = self._job.to_dict()
+        return [
+            each
+            for each in self._ledger.winds(50)
+            if each.open and (each.port == self._port_name or (each.job == job and _is_gone(each.port)))
+        ]
 
     def _refuse_forgotten(self) -> None:
-        """Raises TrippedError where this very job was under way on this port, and its winder has forgotten it."""
+        """Raises TrippedError where this very job was under way, and no winder has it any more."""
         for record in self._unfinished():
             pulses = last_pulses_heard(record)
             if not pulses or record.job != self._job.to_dict():
                 continue
+            elsewhere = "" if record.port == self._port_name else f" at {record.port}, which is not there now"
             raise TrippedError(
                 f"Job {record.job_id} is this one, and was at {self._plan.turns_at(pulses):.2f} turns when it was last"
-                " heard; the winder no longer holds it. A new wind would begin at zero, on top of that strand.",
+                f" heard{elsewhere}; the winder no longer holds it. A new wind would begin at zero, on top of that"
+                " strand.",
                 f"{self._go_on_with(record)}, or give it up with --drop-held.",
             )
 
