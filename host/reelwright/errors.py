@@ -64,7 +64,7 @@ class NoRoomError(ReelwrightError):
     exit_code = EXIT_DEVICE
 
 
-_NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC))
+NO_ROOM = (errno.ENOSPC, errno.EFBIG, errno.EIO, getattr(errno, "EDQUOT", errno.ENOSPC))
 
 
 def unwritable(place: Path | str, failure: OSError, remedy: str) -> ReelwrightError:
@@ -73,7 +73,7 @@ def unwritable(place: Path | str, failure: OSError, remedy: str) -> ReelwrightEr
     remedy: for the latter.
     """
     message = f"{place} cannot be written: {failure.strerror}."
-    if failure.errno in _NO_ROOM:
+    if failure.errno in NO_ROOM:
         return NoRoomError(message, "Make room there, or write to another place.")
     return UsageError(message, remedy)
 

@@ -87,13 +87,15 @@ def test_a_reader_who_has_seen_enough_ends_any_command_without_a_fault(tmp_path:
     assert (done.returncode, done.stderr) == (0, "")
 
 
-def interrupted(home: Path, command: str) -> subprocess.CompletedProcess[str]:
-    """The command with the Ctrl-C that comes while it works."""
+def working_on(home: Path, command: str, deed: str) -> subprocess.CompletedProcess[str]:
+    """The command where this is what it comes to while it works."""
     code = (
-        "import os, signal, sys, types, click\n"
+        "import errno, os, signal, sys, types, click\n"
         "from reelwright.cli import COMMANDS, run\n"
         "stand_in = types.ModuleType('stand_in')\n"
-        "stand_in.command = click.Command('it', callback=lambda: os.kill(os.getpid(), signal.SIGINT))\n"
+        "def deed():\n"
+        f"    {deed}\n"
+        "stand_in.command = click.Command('it', callback=deed)\n"
         "sys.modules['stand_in'] = stand_in\n"
         "COMMANDS[sys.argv[1]] = ('stand_in', '')\n"
         "signal.signal(signal.SIGINT, signal.default_int_handler)\n"
@@ -110,10 +112,27 @@ def interrupted(home: Path, command: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.parametrize("command", sorted(COMMANDS))
 def test_only_a_command_at_a_winder_says_that_the_winder_goes_on(tmp_path: Path, command: str) -> None:
-    done = interrupted(tmp_path, command)
+    done = working_on(tmp_path, command, "os.kill(os.getpid(), signal.SIGINT)")
     assert done.returncode == 128 + signal.SIGINT
     assert ("A winder that was under way" in done.stderr) == (command in AT_A_WINDER)
     assert done.stderr.startswith("Error: Interrupted.\n")
+
+
+@pytest.mark.parametrize(
+    ("number", "code", "sentence"),
+    [
+        ("ENOSPC", 3, "The output cannot be written: No space left on device."),
+        ("EBADF", 2, "The output cannot be written: Bad file descriptor."),
+        ("EAGAIN", 3, "The computer failed: "),
+        ("ENOMEM", 3, "The computer failed: "),
+    ],
+)
+def test_only_what_an_output_can_fail_with_is_laid_to_the_output(
+    tmp_path: Path, number: str, code: int, sentence: str
+) -> None:
+    done = working_on(tmp_path, "plan", f"raise OSError(errno.{number}, os.strerror(errno.{number}))")
+    assert (done.returncode, done.stdout) == (code, "")
+    assert done.stderr.startswith(f"Error: {sentence}")
 
 
 @pytest.mark.parametrize(

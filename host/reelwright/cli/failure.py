@@ -6,6 +6,7 @@ line needs no prose: kind "error", exit_code, message, remedy, and faults, each 
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import sys
@@ -14,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from reelwright.errors import FileFaultsError, ReelwrightError, unwritable
+from reelwright.errors import NO_ROOM, FileFaultsError, ReelwrightError, unwritable
 
 
 def end_for(failure: ReelwrightError) -> NoReturn:
@@ -47,10 +48,13 @@ def end_for_mistake(mistake: click.ClickException) -> NoReturn:
 
 def end_for_computer(failure: OSError) -> NoReturn:
     """Tell of an output that takes no more, or else of whatever else the computer could not do."""
-    if failure.filename is None:  # what is written by name says so itself
+    if failure.filename is not None:
+        place_is = "Look whether the place is there and free."
+        end_for(ReelwrightError(f"{failure.filename}: {failure.strerror}.", place_is))
+    if failure.errno in (*NO_ROOM, errno.EBADF):  # what is written by name says so itself
         let_go_of_output()
         end_for(unwritable("The output", failure, "Write to another place."))
-    end_for(ReelwrightError(f"{failure.filename}: {failure.strerror}.", "Look whether the place is there and free."))
+    end_for(ReelwrightError(f"The computer failed: {failure}.", "Give the command again; look what else is running."))
 
 
 def let_go_of_output() -> None:
