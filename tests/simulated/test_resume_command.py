@@ -215,6 +215,17 @@ def test_a_job_resumed_by_its_number_goes_on_by_its_number_at_each_stop(tmp_path
     assert {event["series"] for event in shown["events"]} == {1, 2}
 
 
+def test_a_count_by_eye_of_a_job_that_the_winder_counts_itself_is_refused(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 5
+        refused = resume(port, tmp_path, "--agree", "--counted-turns", "9")
+        assert refused.returncode == 2
+        assert "--counted-turns is for after a restart" in refused.stderr
+        done = resume(port, tmp_path, "--agree")
+        assert done.returncode == 0, done.stderr
+
+
 def test_going_on_at_stops_holds_for_a_resumed_job_too(tmp_path: Path) -> None:
     job = write_job(tmp_path, pauses="[1, 2]")
     with simulated(job, tmp_path, "--pace", "20") as port:

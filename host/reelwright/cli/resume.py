@@ -20,8 +20,10 @@ from windlink.sentences import OUTCOMES
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from reelwright.operation.resume import Rejoin
+    from reelwright.cli.wind import Link
+    from reelwright.operation.resume import Rejoin, Resumption
     from reelwright.operation.wind import Ending
+    from reelwright.snapshot import WindResult
     from reelwright.winding.job import Job
 
 
@@ -42,17 +44,20 @@ def resume(
     job, job_id: the one that is meant, or neither for the one that the winder has or remembers. clear: the trip that
     holds it, where the winder still has it. Raises NotAgreedError, and what `Resumption.held` and `find` raise.
     """
-    from reelwright.cli.wind import attached, counting, followed, heading
+    from reelwright.cli.wind import attached, counting, followed
     from reelwright.operation.resume import Rejoin, Resumption, plan_of
-    from reelwright.operation.wind import Ending
-    from reelwright.views import choose_view
-    from reelwright.views.keys import Keys
 
     with ExitStack() as stack:
         link = stack.enter_context(attached(port_name, transcript_path))
         resumption = Resumption(link.client, link.ledger, link.winder, link.port_name)
         record = resumption.held(job, job_id)
         if record is not None:
+            if consent.counted is not None:
+                raise UsageError(
+                    f"The winder still holds job {record.job_id}, and has counted it without a break: --counted-turns"
+                    " is for after a restart.",
+                    "Leave --counted-turns out.",
+                )
             interrupts = stack.enter_context(counting())
             return followed(
                 link,
@@ -69,18 +74,47 @@ def resume(
             )
         found = resumption.find(job, job_id)
         if not isinstance(found, Rejoin):
-            with choose_view(as_json=as_json, heading=f"Job {found.job_id} had ended before the restart") as view:
-                view.result(found)
-            abandoned = found.outcome == OUTCOMES[codes.ABANDONED].word
-            return Ending(EXIT_ABANDONED if abandoned else EXIT_DONE, found.job_id)
-        pulses, uncertain_turns = _agreed(found, consent, as_json=as_json)
-        view = stack.enter_context(choose_view(as_json=as_json, heading=heading(found.plan, link.port_name)))
-        if found.plan.job.machine.drive != "hand":
+            return _had_ended(found, as_json=as_json)
+        count = _agreed(found, consent, as_json=as_json)
+        return _gone_on(
+            link, resumption, found, count, as_json=as_json, go_on_at_stops=go_on_at_stops, link_wait_s=link_wait_s
+        )
+
+
+def _had_ended(result: WindResult, *, as_json: bool) -> Ending:
+    """Tell of a job that its winder had ended before the restart."""
+    from reelwright.operation.wind import Ending
+    from reelwright.views import choose_view
+
+    with choose_view(as_json=as_json, heading=f"Job {result.job_id} had ended before the restart") as view:
+        view.result(result)
+    abandoned = result.outcome == OUTCOMES[codes.ABANDONED].word
+    return Ending(EXIT_ABANDONED if abandoned else EXIT_DONE, result.job_id)
+
+
+def _gone_on(
+    link: Link,
+    resumption: Resumption,
+    rejoin: Rejoin,
+    count: tuple[int, float],
+    *,
+    as_json: bool,
+    go_on_at_stops: bool,
+    link_wait_s: float,
+) -> Ending:
+    """Load the job at the agreed count (pulses, and turns that they may be off), and follow it to its rest."""
+    from reelwright.cli.wind import counting, heading
+    from reelwright.views import choose_view
+    from reelwright.views.keys import Keys
+
+    with ExitStack() as stack:
+        view = stack.enter_context(choose_view(as_json=as_json, heading=heading(rejoin.plan, link.port_name)))
+        if rejoin.plan.job.machine.drive != "hand":
             view.notice(CAUTION)
         keys = stack.enter_context(Keys(on_unknown=view.notice))
         # only from here on: until the operator has agreed, Ctrl-C just leaves
         interrupts = stack.enter_context(counting())
-        under_way = resumption.carry_out(found, pulses, uncertain_turns, view)
+        under_way = resumption.carry_out(rejoin, *count, view)
         attended = sys.stdin.isatty() and not as_json
         ending = under_way.follow(
             keys, interrupts, go_on_at_stops=go_on_at_stops, stay_on_trip=attended, link_wait_s=link_wait_s
