@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
+    from reelwright.winding.calibration_readings import MeasuredDiameter
 
 PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
 LEVEL = f"k = {COVERAGE}, about 95 %"
@@ -115,23 +116,28 @@ def _off(result: CalibrationResult) -> str:
     return f"{told} A dash: nothing else tells of it." if alone else told
 
 
+def _of_readings(measured: MeasuredDiameter) -> Iterator[str]:
+    """What micrometer readings tell beside their mean."""
+    mean = measured.mean
+    yield (
+        f"The readings scatter by {mean.scatter:.4f} mm; {count_of(mean.count, 'reading')} leave "
+        f"{mean.random_u:.4f} mm of it in the mean, and the micrometer adds its own error."
+    )
+    wider = student_factor(mean.degrees) / COVERAGE
+    if wider >= 1.05:
+        yield (
+            f"So few readings tell the scatter itself only roughly: the error bar is {wider:.1f} times as wide for "
+            "that (Student's factor). More places make it narrower."
+        )
+    if measured.ovality is not None:
+        oval = with_uncertainty(abs(measured.ovality.value), measured.ovality.u, "mm")
+        yield f"Ovality {oval}: " + ("the strand is oval." if measured.is_oval else "no more than its uncertainty.")
+
+
 def _remarks(result: CalibrationResult) -> Iterator[str]:
     measured, line, estimated = result.measured, result.line, result.estimated
     if measured is not None:
-        mean = measured.mean
-        yield (
-            f"The readings scatter by {mean.scatter:.4f} mm; {count_of(mean.count, 'reading')} leave "
-            f"{mean.random_u:.4f} mm of it in the mean, and the micrometer adds its own error."
-        )
-        wider = student_factor(mean.degrees) / COVERAGE
-        if wider >= 1.05:
-            yield (
-                f"So few readings tell the scatter itself only roughly: the error bar is {wider:.1f} times as wide for "
-                "that (Student's factor). More places make it narrower."
-            )
-        if measured.ovality is not None:
-            oval = with_uncertainty(abs(measured.ovality.value), measured.ovality.u, "mm")
-            yield f"Ovality {oval}: " + ("the strand is oval." if measured.is_oval else "no more than its uncertainty.")
+        yield from _of_readings(measured)
     if result.mass_relative_u:
         least, rest = result.found[0], [name for name in result.mass_relative_u if name != result.found[0]]
         others = ", ".join(f"{name} {result.mass_relative_u[name]:.1%}" for name in rest)
