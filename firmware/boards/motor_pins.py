@@ -19,7 +19,7 @@ if MYPY:
 
 # Name that the interpreter gives its port -> pins that are low while the motor is off, the enabling one first, where no
 # machine is described, or its description cannot be read. None may be high by itself while the chip starts: which may,
-# the host's table of boards says.
+# the host's table of boards says. A described machine without a motor may have a sensor there, which drives the pin.
 MOTOR_PINS = {"rp2": (16, 17), "esp32": (25, 26)}
 
 
@@ -28,14 +28,15 @@ def make_safe() -> None:
     pins = MOTOR_PINS.get(sys.platform)
     if pins is None:
         return
+    described = described_pins("machine.json")
     # loaded here alone, and by name, since a desktop has none
     pin = __import__("machine").Pin
-    for number in described_pins("machine.json") or pins:
+    for number in pins if described is None else described:
         pin(number, pin.OUT, value=0)
 
 
-def described_pins(path: str) -> "list[int]":
-    """The motor's pins by the machine's description, the enabling one first; none where there is no sound one."""
+def described_pins(path: str) -> "list[int] | None":
+    """The motor's pins by the machine's description, the enabling one first; None where there is no sound one."""
     try:
         with open(path) as file:
             pins = __import__("json").load(file)["pins"]
@@ -43,7 +44,7 @@ def described_pins(path: str) -> "list[int]":
         return [int(pins[role]) for role in roles if role in pins]
     except Exception:
         # whatever is wrong with it, the motor's pins of old are made safe instead, and the board file says the rest
-        return []
+        return None
 
 
 def let_go(pwm: "Pwm", low: "Callable[[], None]", wait_us: "Callable[[int], None]", period_us: int) -> None:

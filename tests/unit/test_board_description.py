@@ -147,11 +147,20 @@ def test_the_described_motor_pins_are_made_safe_and_those_of_old_where_nothing_i
     assert made_safe(monkeypatch, tmp_path) == [4, 9]
 
 
+def test_a_described_machine_without_a_motor_keeps_its_sensor_on_the_motor_pins_of_old(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """Driven low there, the pin would short the sensor's output for as long as the board starts, or takes an upload."""
+    sensor, run_out = MOTOR_PINS["rp2"]
+    written(tmp_path, pins={"sensor_a": sensor, "run_out": run_out})
+    assert made_safe(monkeypatch, tmp_path) == []
+
+
 @pytest.mark.parametrize("content", ["", "{", "[]", "{}", '{"pins": 3}', '{"pins": {"step": "x"}}'])
 def test_a_description_that_cannot_be_read_leaves_the_motor_pins_of_old(
     content: str, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     path = tmp_path / "machine.json"
     path.write_text(content)
-    assert described_pins(str(path)) == []
+    assert described_pins(str(path)) is None
     assert made_safe(monkeypatch, tmp_path) == list(MOTOR_PINS["rp2"])
