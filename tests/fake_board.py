@@ -46,6 +46,8 @@ class FakeBoard:
         self.fail_at = 0  # the step that fails, from 1
         self.fail_after = False  # whether it has done its work by then
         self.turns = False
+        self.loads_s = 0.0  # that a start takes to load its program, before it can leave the port
+        self._loads_until_s = 0.0
         self.identity = Identity(kind, capabilities, 7, codes.POWER_ON, 1)
         self.backup = [0] * WORDS
         self.store = SlotFiles(str(self.files))
@@ -86,9 +88,11 @@ class FakeBoard:
         while not self._ends:
             if not self._running.wait(0.02):
                 with contextlib.suppress(BlockingIOError):
-                    os.read(self._master, 4096)  # a prompt takes anything
+                    if os.read(self._master, 4096) and time.monotonic() > self._loads_until_s:  # as a prompt does
+                        os.write(self._master, b"\r\n>>> ")
                 continue
             if run(self):
+                self._loads_until_s = time.monotonic() + self.loads_s
                 self._running.clear()
 
     # --- what the loop needs of a board -----------------------------------------------------------------
@@ -136,6 +140,7 @@ class FakeBoard:
         step = arguments[3:]
         self.steps.append(step)
         fails = len(self.steps) == self.fail_at
+        assert time.monotonic() >= self._loads_until_s, "Ctrl-C meets a program that still loads"
         self._running.clear()  # it interrupts whatever runs
         out = ""
         if not fails or self.fail_after:

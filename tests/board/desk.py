@@ -19,7 +19,7 @@ from reelwright.device.patience import PATIENCE, patience
 from reelwright.device.port import Port
 from reelwright.errors import DeviceError
 from reelwright.install import on_board
-from reelwright.install.delivery import ReturningPort
+from reelwright.install.delivery import ReturningPort, wait_for_prompt
 from reelwright.install.installation import free_for_uploads
 from reelwright.machines import load_machine_file
 from reelwright.operation.maintenance import free_port
@@ -88,6 +88,7 @@ class Desk:
             # after a bite of the watchdog it waits until the spool stands for sure
             free_port(client, stands_within_s=ANSWERS_S)
         self.port_name = port.wait()
+        wait_for_prompt(self.port_name)
         if self.ask("pins.py", f"watchdog_runs({self.machine.board.facts.chip!r})"):
             pytest.skip("this board keeps no registers over a reset, so that it cannot be told to leave its port free")
 

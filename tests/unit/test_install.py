@@ -438,6 +438,17 @@ def test_a_machine_for_another_board_is_refused(board: FakeBoard, machine: str) 
     assert "Pico 2" in failure_of(install(board, "--machine", machine)).message
     assert on_board(board) == {}
 
+def test_a_board_that_still_loads_its_program_to_leave_the_port_is_not_interrupted(
+    board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Interrupted, it would not learn that it was asked to leave the port, and do so at the start after."""
+    install(board, "--machine", machine)
+    # it leaves its loop only once its answer has left the port
+    monkeypatch.setattr(delivery, "SETTLE_S", 0.6)
+    board.loads_s = 1.5
+    assert install(board).exit_code == 0
+
+
 
 @pytest.mark.parametrize(
     ("setting", "words"),

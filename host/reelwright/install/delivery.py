@@ -14,7 +14,8 @@ from attrs import frozen
 
 from reelwright.device.discovery import entry_of, name_now
 from reelwright.device.patience import patience
-from reelwright.errors import DeviceError, PortError
+from reelwright.device.port import Port
+from reelwright.errors import DeviceError, LinkLostError, PortError
 from reelwright.install.mpremote import BoardSilentError
 from reelwright.install.on_board import INCOMING
 from reelwright.machines.boards import BoardFacts, boards
@@ -28,6 +29,10 @@ if TYPE_CHECKING:
 LEAST_VERSION = (1, 26)
 SETTLE_S = 1.5  # from a reset until the port of before is gone for sure
 RETURN_S = 20.0  # for the port to come back
+PROMPT_S = (
+    20.0  # from there until a start that leaves the port has come to its prompt: it loads the whole firmware first
+)
+_LOOK_S = 0.3
 TRIES = 4  # of the first question after a reset, while the board still starts
 _ROOM_BYTES = 16384  # beside the files, for the file system's own and the journal
 
@@ -139,6 +144,31 @@ def _patiently(question: Callable[[], Found]) -> Found:
         except (BoardSilentError, PortError):
             time.sleep(SETTLE_S * patience())
     return question()
+
+
+def wait_for_prompt(port_name: str) -> None:
+    """Wait until the interpreter's prompt answers an empty line, at most PROMPT_S.
+
+    mpremote begins with Ctrl-C. That must not meet a board which still loads its program to learn that it was asked to
+    leave the port: it would not learn it, and take the next start for the one that leaves the port. Whether a prompt
+    came is for the step after this one to find.
+    """
+    until_s = time.monotonic() + PROMPT_S * patience()
+    told = b""
+    while time.monotonic() < until_s and not told.rstrip(b" ").endswith(b">>>"):
+        try:
+            port = Port(port_name)
+        except PortError:
+            time.sleep(_LOOK_S)  # it is there, but not for us yet
+            continue
+        try:
+            while time.monotonic() < until_s and not told.rstrip(b" ").endswith(b">>>"):
+                port.write(b"\r")
+                told = told[-8:] + port.read(_LOOK_S)
+        except LinkLostError:
+            time.sleep(_LOOK_S)
+        finally:
+            port.close()
 
 
 class ReturningPort:

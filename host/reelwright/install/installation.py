@@ -12,7 +12,7 @@ from reelwright.device.patience import patience
 from reelwright.device.port import Port
 from reelwright.errors import DeviceError, NotAWinderError, OtherVersionError, PortError, UsageError
 from reelwright.install.bytecode import FORMAT
-from reelwright.install.delivery import Found, ReturningPort, deliver, look
+from reelwright.install.delivery import Found, ReturningPort, deliver, look, wait_for_prompt
 from reelwright.install.manifest import BoardFile, compiled_files, firmware_files, firmware_version, record_of
 from reelwright.install.mpremote import Mpremote
 from reelwright.install.on_board import MAIN
@@ -131,7 +131,9 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
     finally:
         port.close()
     tell(f"Firmware {winder.firmware} on {winder.board} stands still and leaves the port.")
-    return waiting.wait()
+    name = waiting.wait()
+    wait_for_prompt(name)
+    return name
 
 
 _SEE_TO_REST = "See to it that the spool stands and no job runs, then give the command again with --at-rest."
