@@ -21,7 +21,7 @@ from click.testing import CliRunner, Result
 from fake_board import FakeBoard, an_executable
 from reelwright.cli.install import command
 from reelwright.cli.machine import command as machine_command
-from reelwright.errors import DeviceError, PortError, ReelwrightError, UsageError
+from reelwright.errors import EXIT_USAGE, DeviceError, PortError, ReelwrightError, UsageError
 from reelwright.install import delivery, installation, manifest, mpremote
 from reelwright.install.manifest import BoardFile, compiled_files, firmware_files, firmware_version
 from reelwright.install.mpremote import Mpremote
@@ -111,6 +111,10 @@ def machine(tmp_path: Path) -> str:
 
 def install(board: FakeBoard, *arguments: str) -> Result:
     return CliRunner().invoke(command, ["--port", board.port_name, *arguments])
+
+
+def push(board: FakeBoard, machine: str, *arguments: str) -> Result:
+    return CliRunner().invoke(machine_command, ["push", machine, "--port", board.port_name, *arguments])
 
 
 def failure_of(result: Result) -> ReelwrightError:
@@ -400,6 +404,26 @@ def test_a_spool_that_goes_on_turning_ends_it_and_nothing_is_touched(board: Fake
     assert board.steps == []
 
 
+def test_a_sensor_that_never_falls_silent_does_not_keep_its_wrong_machine_file(board: FakeBoard, machine: str) -> None:
+    """A pin in the air counts for ever, and the file that names it could not be mended."""
+    install(board, "--machine", machine)
+    board.turns = True
+    Path(machine).write_text(MACHINE.replace("sensor_a = 2", "sensor_a = 3"), encoding="utf-8")
+    assert "--at-rest" in failure_of(push(board, machine)).remedy
+    assert push(board, machine, "--at-rest").exit_code == 0
+    assert json.loads(on_board(board)["machine.json"])["pins"]["sensor_a"] == 3
+
+
+def test_a_simulated_winder_is_refused_at_once_and_winds_on(board: FakeBoard, machine: str) -> None:
+    install(board, "--machine", machine)
+    board.steps.clear()
+    board.identity.board = "simulated"
+    failure = failure_of(install(board))
+    assert "simulated" in failure.message
+    assert failure.exit_code == EXIT_USAGE
+    assert board.steps == []
+
+
 def test_the_motor_is_off_before_the_first_step(
     board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -412,6 +436,17 @@ def test_the_motor_is_off_before_the_first_step(
     monkeypatch.setattr(board, "mpremote", lambda given: (seen.append(board.motor_off), mpremote_run(given))[1])
     install(board)
     assert seen[0] >= 1
+
+
+def test_a_board_that_still_loads_its_program_to_leave_the_port_is_not_interrupted(
+    board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Interrupted, it would not learn that it was asked to leave the port, and do so at the start after."""
+    install(board, "--machine", machine)
+    # it leaves its loop only once its answer has left the port
+    monkeypatch.setattr(delivery, "SETTLE_S", 0.6)
+    board.loads_s = 1.5
+    assert install(board).exit_code == 0
 
 
 def test_a_winder_of_another_version_is_left_alone_until_somebody_has_looked(
@@ -437,17 +472,6 @@ def test_a_machine_for_another_board_is_refused(board: FakeBoard, machine: str) 
     board.platform, board.machine = "rp2", "Raspberry Pi Pico2 with RP2350"
     assert "Pico 2" in failure_of(install(board, "--machine", machine)).message
     assert on_board(board) == {}
-
-def test_a_board_that_still_loads_its_program_to_leave_the_port_is_not_interrupted(
-    board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Interrupted, it would not learn that it was asked to leave the port, and do so at the start after."""
-    install(board, "--machine", machine)
-    # it leaves its loop only once its answer has left the port
-    monkeypatch.setattr(delivery, "SETTLE_S", 0.6)
-    board.loads_s = 1.5
-    assert install(board).exit_code == 0
-
 
 
 @pytest.mark.parametrize(
@@ -488,7 +512,7 @@ def test_push_brings_the_machine_alone_and_the_winder_answers(board: FakeBoard, 
     before = on_board(board)
     Path(machine).write_text(MACHINE.replace("sensor_a = 2", "sensor_a = 3"), encoding="utf-8")
     board.steps.clear()
-    done = CliRunner().invoke(machine_command, ["push", machine, "--port", board.port_name])
+    done = push(board, machine)
     assert done.exit_code == 0, (done.output, done.exception)
     there = on_board(board)
     assert json.loads(there.pop("machine.json"))["pins"]["sensor_a"] == 3
@@ -503,16 +527,16 @@ def test_push_broken_off_at_any_step_can_be_given_again(board: FakeBoard, machin
         Path(machine).write_text(MACHINE.replace("= 2\n", f"= {fail_at + 2}\n"), encoding="utf-8")
         board.steps.clear()
         board.fail_at = fail_at
-        CliRunner().invoke(machine_command, ["push", machine, "--port", board.port_name])
+        push(board, machine)
         board.fail_at = 0
         board.reset()
-        done = CliRunner().invoke(machine_command, ["push", machine, "--port", board.port_name])
+        done = push(board, machine)
         assert done.exit_code == 0, (fail_at, done.output, done.exception)
         assert on_board(board)["main.py"] == main
 
 
 def test_push_to_a_bare_board_says_what_to_do_first(board: FakeBoard, machine: str) -> None:
-    failure = failure_of(CliRunner().invoke(machine_command, ["push", machine, "--port", board.port_name]))
+    failure = failure_of(push(board, machine))
     assert "reelwright install" in failure.remedy
 
 

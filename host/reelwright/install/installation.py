@@ -17,7 +17,9 @@ from reelwright.install.manifest import BoardFile, compiled_files, firmware_file
 from reelwright.install.mpremote import Mpremote
 from reelwright.install.on_board import MAIN
 from reelwright.machines import compiled_text
+from reelwright.machines.boards import boards
 from reelwright.operation.maintenance import free_port
+from reelwright.profiles.values import printable
 from windlink import codes
 from windlink.pins import FILE, capabilities
 
@@ -108,12 +110,22 @@ class _Hold:
 
 
 def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
-    """Have the winder's program leave the port, at standstill. The port's name then. Raises DeviceError."""
+    """Have the winder's program leave the port, at standstill. The port's name then. Raises DeviceError, UsageError.
+
+    at_rest: as for `install`; it also stands against a winder whose sensor tells of turns that there are none of, with
+    its drive off, since no other machine file could mend that then.
+    """
     waiting = ReturningPort(port_name)
     port = Port(port_name)
     try:
         client = Client(port)
         winder = client.hello()
+        if winder.board not in boards():
+            # what is simulated has no flash, and mpremote would wait for its prompt for minutes
+            raise UsageError(
+                f"The winder on {port_name} is {printable(winder.board)}: no board that firmware can be put on.",
+                "Name the port of a board with --port.",
+            )
         free_port(client, stands_within_s=STANDS_S)
     except NotAWinderError:
         tell("No winder's program answers: a board that has none yet, or one whose installation was broken off.")
@@ -123,6 +135,11 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
             raise DeviceError(other.message, _SEE_TO_REST) from other
         return port_name
     except RefusedError as refused:
+        if refused.code == codes.STILL_TURNS:
+            if not at_rest:
+                raise DeviceError(refused.message, _OR_SENSOR) from refused
+            tell("The winder says that its spool still turns. Its drive is off, and you say that the spool stands.")
+            return port_name
         if refused.code != codes.UNKNOWN_REQUEST:
             raise
         if not at_rest:
@@ -136,6 +153,10 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
     return name
 
 
+_OR_SENSOR = (
+    "Wait until the spool stands. If it does, and its sensor or the pin named for it tells otherwise, give the command"
+    " again with --at-rest."
+)
 _SEE_TO_REST = "See to it that the spool stands and no job runs, then give the command again with --at-rest."
 
 
