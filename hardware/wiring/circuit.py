@@ -25,6 +25,8 @@ DIVIDER_OHM = (10_000, 18_000)
 PULL_UP_OHM = 4700
 # With the board's pull-up of about 50 kOhm: 5 ms, which a contact's bounce hides in and a person does not notice.
 CONTACT_OHM, CONTACT_NF = 1000, 100
+# Where the board pulls nothing: a closed contact is then at 1 / 11 of the supply, 0.3 V, which reads as low.
+CONTACT_PULL_UP_OHM = 10_000
 # A broken wire reads as slack strand: the resistor draws the pin down, and bends the reading by 1 to 4 %.
 LEVEL_DOWN_OHM = 100_000
 LAMP_OHM, BUZZER_OHM = 330, 220
@@ -188,11 +190,13 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         faults.append(Fault("wiring.sensor_supply_v", f"{shown(supply)} V is neither 3.3 nor 5; give one of them"))
     if output not in ("push_pull", "open_collector"):
         faults.append(Fault("wiring.sensor_output", f'{shown(output)} is neither "push_pull" nor "open_collector"'))
+    pulls = _table(board, "pulls")
     if not faults:
         faults = _pin_faults(str(kind), pins, board.get("active_low", []))
+        faults += _pull_faults(pins, pulls)
     if faults:
         raise FileFaultsError(source, faults)
-    rows = _Rows(str(kind), five_volt=str(supply) == "5", open_collector=output == "open_collector")
+    rows = _Rows(str(kind), pulls, five_volt=str(supply) == "5", open_collector=output == "open_collector")
     given = [role for role in WIRES if role in pins]
     for part in dict.fromkeys(WIRES[role].part for role in given):
         for role in given:
@@ -238,12 +242,24 @@ def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[
     return faults
 
 
+def _pull_faults(pins: dict[str, object], pulls: dict[str, object]) -> list[Fault]:
+    sentence = (
+        "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
+    )
+    return [
+        Fault(f"board.pulls.{role}", sentence)
+        for role, pull in pulls.items()
+        if pull == "down" and role in pins and WIRES[role].way == "contact"
+    ]
+
+
 class _Rows:
     """The wires as they come, and the numbers of their small parts."""
 
-    def __init__(self, kind: str, *, five_volt: bool, open_collector: bool) -> None:
+    def __init__(self, kind: str, pulls: dict[str, object], *, five_volt: bool, open_collector: bool) -> None:
         self.done: list[Row] = []
         self._kind = kind
+        self._pulls = pulls
         self._five_volt = five_volt
         self._open_collector = open_collector
         self._resistors = 0
@@ -262,6 +278,8 @@ class _Rows:
             parts = (self._resistor(DIVIDER_OHM[0], far, role), self._resistor(DIVIDER_OHM[1], role, "GND"))
         elif wire.way == "contact":
             parts = (self._resistor(CONTACT_OHM, far, role), self._capacitor(CONTACT_NF, role))
+            if self._pulls.get(role) == "none":
+                parts = (*parts, self._resistor(CONTACT_PULL_UP_OHM, role, "3V3"))
         elif wire.way == "level":
             parts = (
                 self._resistor(CONTACT_OHM, far, role),

@@ -22,6 +22,7 @@ Side = Literal["left", "center", "right"]
 
 _BOARD_X, _ROLE_X, _PART_X, _BOX = 0.0, 0.4, 11.0, 6.0
 _ROW, _TALL_ROW, _PART_GAP = 0.9, 2.4, 1.0
+_ACROSS_GAP = 2.6  # between two small parts that stand at one wire
 _SIZE, _SMALL = 11, 9
 _POINTS_OF_A_ROW = 6.0  # two texts nearer than that in height stand on one line
 
@@ -112,11 +113,13 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
     _text(sheet, (_ROLE_X, y), row.label, "left", _SMALL)
     x = _ROLE_X + 2.9
     sheet.add(elements.Line().at((_BOARD_X, y)).to((_ROLE_X - 0.1, y)))
-    for component in row.components:
+    sheet.add(elements.Line().at((x - 0.6, y)).to((x, y)))
+    across = [component for component in row.components if _is_across(component, row)]
+    for place, component in enumerate(across):
         name = f"{component.ref} {component.value}"
-        if not _is_across(component, row):
-            continue
-        sheet.add(elements.Line().at((x - 0.6, y)).to((x, y)))
+        if place:
+            sheet.add(elements.Line().at((x, y)).to((x + _ACROSS_GAP, y)))
+            x += _ACROSS_GAP
         sheet.add(elements.Dot().at((x, y)))
         kind = elements.Capacitor if component.ref.startswith("C") else elements.Resistor
         sheet.add(kind().at((x, y)).down().length(1.3))
@@ -125,8 +128,6 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
             sheet.add(elements.Ground().at((x, y - 1.3)))
         else:
             _text(sheet, (x, y - 1.5), f"to {component.ends[1]} of U1", "center", _SMALL)
-    if not _hangs(row):
-        sheet.add(elements.Line().at((x - 0.6, y)).to((x, y)))
     series = [component for component in row.components if not _is_across(component, row)]
     if not series:
         sheet.add(elements.Line().at((x, y)).to((_PART_X, y)))

@@ -17,7 +17,17 @@ from reelwright.errors import FileFaultsError
 from reelwright.machines.boards import boards
 from reelwright.profiles.toml_files import read_toml
 from wiring.boards import BOARDS, terminal
-from wiring.circuit import DIVIDER_OHM, PARTS, POWER_PARTS, PULL_DOWN_OHM, WIRES, Circuit, circuit_of
+from wiring.circuit import (
+    CONTACT_OHM,
+    CONTACT_PULL_UP_OHM,
+    DIVIDER_OHM,
+    PARTS,
+    POWER_PARTS,
+    PULL_DOWN_OHM,
+    WIRES,
+    Circuit,
+    circuit_of,
+)
 from wiring.drawing import drawn, read_components, read_parts, read_wires
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
@@ -164,6 +174,38 @@ def test_a_broken_wire_of_a_tension_level_reads_as_slack_and_its_voltage_is_the_
     down = [each.value for each in wired.components() if joined_through(nets, each.ref) == {"tension_level", "GND"}]
     assert down == ["100 kOhm", "100 nF"]
     assert "B3" in read_parts(drawn(wired))
+
+
+def test_a_contact_at_a_pin_without_a_pull_gets_one_outside() -> None:
+    given = description()
+    given["board"]["pulls"] = {"stop_button": "none"}
+    wired = circuit_of(given, "a")
+    joined = [
+        each.value for each in wired.components() if joined_through(wired.nets(), each.ref) == {"stop_button", "3V3"}
+    ]
+    assert joined == ["10 kOhm"]
+    # closed it must read as low: VIL of 3.3 V CMOS, 0.8 V, JEDEC JESD8C, and 0.25 of the supply by the ESP32 Series
+    # Datasheet, 5.3; both from memory
+    assert 3.3 * CONTACT_OHM / (CONTACT_OHM + CONTACT_PULL_UP_OHM) < 0.8
+
+
+def test_no_two_small_parts_are_drawn_over_one_another() -> None:
+    given = description()
+    given["board"]["pins"]["tension_level"] = 27
+    given["board"]["pulls"] = {"stop_button": "none"}
+    svg = drawn(circuit_of(given, "a"))
+    places = [tuple(map(float, at)) for at in re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"', svg)]
+    assert len(places) > 50
+    assert len({(round(x), round(y)) for x, y in places}) == len(places)
+
+
+def test_a_contact_to_ground_that_is_pulled_down_is_refused() -> None:
+    """The pin would be low for ever, and a stop button that opens would stop nothing."""
+    given = description()
+    given["board"]["pulls"] = {"stop_button": "down"}
+    with pytest.raises(FileFaultsError) as told:
+        circuit_of(given, "a")
+    assert [fault.path for fault in told.value.faults] == ["board.pulls.stop_button"]
 
 
 def test_a_hand_driven_winder_has_no_motor_supply() -> None:
