@@ -80,7 +80,7 @@ PARTS = {
     "S5": ("run-out switch, opens without strand", (("GND", "2"),)),
     "S6": ("tension switch, opens on a snag", (("GND", "2"),)),
     "H1": ("lamp (LED)", (("GND", "-"),)),
-    "H2": ("piezo buzzer", (("GND", "-"),)),
+    "H2": ("piezo buzzer, active", (("GND", "-"),)),
     "X1": ("plug for a test jumper, else open", ()),
 }
 

@@ -11,7 +11,7 @@ import pytest
 from parts.design import load_design
 from parts.standard_parts import BEARINGS, SCREWS
 from reelwright.profiles.toml_files import read_toml
-from wiring.circuit import PARTS, POWER_PARTS, circuit_of
+from wiring.circuit import BUZZER_OHM, PARTS, POWER_PARTS, circuit_of
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
@@ -63,6 +63,15 @@ def test_the_magnets_on_the_list_fit_their_disc() -> None:
     assert diameter < disc.magnet_diameter_mm < diameter + 0.3
     assert height == disc.magnet_height_mm
     assert int(row["quantity"]) == disc.magnets
+
+
+def test_the_buzzer_sounds_on_the_steady_voltage_that_the_board_gives() -> None:
+    """The board drives its pin high for as long as it shall sound: a passive one would click once."""
+    row = next(row for row in ROWS if row["ref"] == "H2")
+    assert row["rating"].startswith("active"), row
+    sounds_v, most_ma = numbers(row["rating"])
+    assert 3.3 - most_ma / 1000 * BUZZER_OHM >= sounds_v
+    assert most_ma <= 4  # of an RP2040's pin at its usual strength: RP2040 Datasheet, 2.19.4, from memory
 
 
 def test_the_list_names_no_maker() -> None:
