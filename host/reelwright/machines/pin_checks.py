@@ -135,6 +135,11 @@ def _drive(draft: Draft, board: BoardPins) -> None:
     for role in needed:
         if role not in board.pins:
             draft.fault("board.pins", role, f"no pin; {BY_NAME[role].about}, without which this machine cannot wind")
+    if draft.get("machine", "sensor") == "single" and "sensor_b" in board.pins:
+        # the board counts back with two channels, which a job for one takes for a sensor that lies
+        draft.fault(
+            "machine", "sensor", 'it is "single", but sensor_b has a pin; set it to "quadrature", or leave that pin out'
+        )
 
 
 def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
