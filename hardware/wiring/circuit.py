@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.values import near, printable, shown
@@ -84,15 +84,20 @@ PARTS = {
     "X1": ("plug for a test jumper, else open", ()),
 }
 
+# The driver comes off the board by a plug, with its inputs' pull-downs on the driver's side: whatever is pulled, or not
+# yet plugged in, the motor is off.
+DRIVER = "A1"
+PLUG, PLUG_TITLE = "X2", "plug between board and driver"
+
 # The motor's supply: fuse, then the contactor's contact. Its coil holds itself through its own second contact, so that
 # letting the emergency stop out starts nothing; no terminal of the board takes part.
 POWER_NETS = {
     "motor supply +": ("G1.+", "F1.1"),
     "fused": ("F1.2", "K1.1", "S0.1"),
-    "motor supply, switched": ("K1.2", "A1.VM"),
+    "motor supply, switched": ("K1.2", "A1.VM", "C0.+"),
     "stop chain": ("S0.2", "S1.1", "K1.13"),
     "coil": ("S1.2", "K1.14", "K1.A1", "D1.K"),
-    "motor supply -": ("G1.-", "K1.A2", "D1.A", "A1.GND"),
+    "motor supply -": ("G1.-", "K1.A2", "D1.A", "C0.-", "A1.GND"),
 }
 POWER_PARTS = {
     "G1": "motor supply",
@@ -101,16 +106,21 @@ POWER_PARTS = {
     "S1": "motor on, closes when pressed",
     "K1": "contactor",
     "D1": "diode across the coil",
+    "C0": "capacitor at the driver",
 }
 
 
 @frozen
 class Component:
-    """A small part in a wire. ref: "R1"; value: "4.7 kOhm"; ends: the nets that it joins."""
+    """A small part in a wire. ref: "R1"; value: "4.7 kOhm"; ends: the nets that it joins.
+
+    beyond_plug: whether it sits on the part's side of a plug in the wire, else at the board.
+    """
 
     ref: str
     value: str
     ends: tuple[str, str]
+    beyond_plug: bool = False
 
 
 @frozen
@@ -123,6 +133,11 @@ class Row:
     name: str
     way: str
     components: tuple[Component, ...]
+
+    @property
+    def has_plug(self) -> bool:
+        """Whether it passes the driver's plug."""
+        return self.part == DRIVER
 
 
 @frozen
@@ -154,6 +169,8 @@ class Circuit:
             board_end, part_end = _ends(row)
             joined.setdefault(board_end, set()).add(f"U1.{row.pin}")
             joined.setdefault(part_end, set()).add(f"{row.part}.{row.name}")
+            if row.has_plug:
+                joined[board_end].add(f"{PLUG}.{row.name}")
             for component in row.components:
                 for number, net in enumerate(component.ends, 1):
                     joined.setdefault(net, set()).add(f"{component.ref}.{number}")
@@ -271,7 +288,7 @@ class _Rows:
         far = f"{role}, at {wire.part}"
         parts: tuple[Component, ...] = ()
         if wire.way == "motor":
-            parts = (self._resistor(PULL_DOWN_OHM, role, "GND"),)
+            parts = (evolve(self._resistor(PULL_DOWN_OHM, role, "GND"), beyond_plug=True),)
         elif wire.way == "signal" and self._open_collector:
             parts = (self._resistor(PULL_UP_OHM, role, "3V3"),)
         elif wire.way == "signal" and self._five_volt:

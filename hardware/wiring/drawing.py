@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import schemdraw
 from schemdraw import elements
 
-from wiring.circuit import PARTS, POWER_PARTS
+from wiring.circuit import PARTS, PLUG, PLUG_TITLE, POWER_PARTS
 
 if TYPE_CHECKING:
     from wiring.circuit import Circuit, Component, Row
@@ -23,6 +23,8 @@ Side = Literal["left", "center", "right"]
 _BOARD_X, _ROLE_X, _PART_X, _BOX = 0.0, 0.4, 11.0, 6.0
 _ROW, _TALL_ROW, _PART_GAP = 0.9, 2.4, 1.0
 _ACROSS_GAP = 2.6  # between two small parts that stand at one wire
+_PLUG_X, _PLUG_GAP, _BEYOND_PLUG_X = 6.6, 0.2, 8.0
+_RESERVE_X = 10.0  # of the capacitor at the driver
 _SIZE, _SMALL = 11, 9
 _POINTS_OF_A_ROW = 6.0  # two texts nearer than that in height stand on one line
 
@@ -41,6 +43,8 @@ def drawn(circuit: Circuit) -> str:
             _wire(sheet, row, y)
             y -= _TALL_ROW if _hangs(row) else _ROW
         _box(sheet, _PART_X, top, y, f"{part} {PARTS[part][0]}", left=True)
+        if any(row.has_plug for row in rows):
+            _text(sheet, (_PLUG_X, top + 0.85), f"{PLUG} {PLUG_TITLE}", "center", _SMALL)
         y -= _PART_GAP
     _box(sheet, _BOARD_X - _BOX, 0.0, y + _PART_GAP, f"U1 {circuit.board}", left=False)
     _text(sheet, (_BOARD_X - _BOX, 1.6), f"Wiring of {circuit.title}", "left", _SIZE + 3)
@@ -71,7 +75,7 @@ def read_wires(svg: str) -> set[tuple[str, str, str, str]]:
 def read_components(svg: str) -> set[tuple[str, str]]:
     """The small parts that a drawing shows: (ref, value)."""
     texts = (text for _, _, text in _texts(svg))
-    return {(found[1], found[2]) for text in texts if (found := re.fullmatch(r"([RC]\d+) (.+)", text))}
+    return {(found[1], found[2]) for text in texts if (found := re.fullmatch(r"([RC]\d+) (\d.+)", text))}
 
 
 def read_parts(svg: str) -> set[str]:
@@ -114,20 +118,22 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
     x = _ROLE_X + 2.9
     sheet.add(elements.Line().at((_BOARD_X, y)).to((_ROLE_X - 0.1, y)))
     sheet.add(elements.Line().at((x - 0.6, y)).to((x, y)))
-    across = [component for component in row.components if _is_across(component, row)]
+    across = [each for each in row.components if _is_across(each, row) and not each.beyond_plug]
     for place, component in enumerate(across):
-        name = f"{component.ref} {component.value}"
         if place:
             sheet.add(elements.Line().at((x, y)).to((x + _ACROSS_GAP, y)))
             x += _ACROSS_GAP
-        sheet.add(elements.Dot().at((x, y)))
-        kind = elements.Capacitor if component.ref.startswith("C") else elements.Resistor
-        sheet.add(kind().at((x, y)).down().length(1.3))
-        _text(sheet, (x + 0.5, y - 0.65), name, "left", _SMALL)
-        if component.ends[1] == "GND":
-            sheet.add(elements.Ground().at((x, y - 1.3)))
-        else:
-            _text(sheet, (x, y - 1.5), f"to {component.ends[1]} of U1", "center", _SMALL)
+        _across(sheet, component, x, y)
+    if row.has_plug:
+        sheet.add(elements.Line().at((x, y)).to((_PLUG_X, y)))
+        for tip in (_PLUG_X, _PLUG_X + _PLUG_GAP):
+            for side in (_PLUG_GAP, -_PLUG_GAP):
+                sheet.add(elements.Line().at((tip - _PLUG_GAP, y + side)).to((tip, y)))
+        x = _PLUG_X + _PLUG_GAP
+    for component in [each for each in row.components if each.beyond_plug]:
+        sheet.add(elements.Line().at((x, y)).to((_BEYOND_PLUG_X, y)))
+        x = _BEYOND_PLUG_X
+        _across(sheet, component, x, y)
     series = [component for component in row.components if not _is_across(component, row)]
     if not series:
         sheet.add(elements.Line().at((x, y)).to((_PART_X, y)))
@@ -137,6 +143,18 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
         sheet.add(elements.Resistor().at((start, y)).right().length(1.6))
         _text(sheet, (start + 0.8, y - 0.55), f"{component.ref} {component.value}", "center", _SMALL)
         sheet.add(elements.Line().at((start + 1.6, y)).to((_PART_X, y)))
+
+
+def _across(sheet: schemdraw.Drawing, component: Component, x: float, y: float) -> None:
+    """A small part from a place of a wire to ground or to a supply."""
+    sheet.add(elements.Dot().at((x, y)))
+    kind = elements.Capacitor if component.ref.startswith("C") else elements.Resistor
+    sheet.add(kind().at((x, y)).down().length(1.3))
+    _text(sheet, (x + 0.5, y - 0.65), f"{component.ref} {component.value}", "left", _SMALL)
+    if component.ends[1] == "GND":
+        sheet.add(elements.Ground().at((x, y - 1.3)))
+    else:
+        _text(sheet, (x, y - 1.5), f"to {component.ends[1]} of U1", "center", _SMALL)
 
 
 def _power(sheet: schemdraw.Drawing, y: float) -> None:
@@ -158,6 +176,11 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     _text(sheet, (tap + 2.5, y + 0.8), f"K1 {POWER_PARTS['K1']}: 1 to 2", "center", _SMALL)
     sheet.add(elements.Arrow().at((tap + 3.5, y)).to((_PART_X, y)))
     _text(sheet, (_PART_X + 0.2, y), "A1 VM", "left")
+    # beside the driver, on its side of the contactor
+    sheet.add(elements.Dot().at((_RESERVE_X, y)))
+    sheet.add(elements.Capacitor2(polar=True).at((_RESERVE_X, y)).to((_RESERVE_X, low)))
+    sheet.add(elements.Dot().at((_RESERVE_X, low)))
+    _text(sheet, (_RESERVE_X - 0.5, (y + low) / 2 + 1.3), f"C0 {POWER_PARTS['C0']}", "right", _SMALL)
     # the chain that holds the contactor
     chain = y - 2.2
     sheet.add(elements.Line().at((tap, y)).to((tap, chain)))

@@ -11,7 +11,7 @@ import pytest
 from parts.design import load_design
 from parts.standard_parts import BEARINGS, SCREWS
 from reelwright.profiles.toml_files import read_toml
-from wiring.circuit import BUZZER_OHM, PARTS, POWER_PARTS, circuit_of
+from wiring.circuit import BUZZER_OHM, PARTS, PLUG, POWER_PARTS, circuit_of
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
@@ -32,7 +32,7 @@ def test_every_row_has_every_column_and_a_name() -> None:
 
 def test_every_part_of_the_drawings_is_on_the_list() -> None:
     listed = {row["ref"] for row in ROWS}
-    assert {"U1", *PARTS, *POWER_PARTS} <= listed
+    assert {"U1", PLUG, *PARTS, *POWER_PARTS} <= listed
 
 
 @pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
@@ -72,6 +72,20 @@ def test_the_buzzer_sounds_on_the_steady_voltage_that_the_board_gives() -> None:
     sounds_v, most_ma = numbers(row["rating"])
     assert 3.3 - most_ma / 1000 * BUZZER_OHM >= sounds_v
     assert most_ma <= 4  # of an RP2040's pin at its usual strength: RP2040 Datasheet, 2.19.4, from memory
+
+
+def test_the_capacitor_at_the_driver_bears_twice_the_motors_supply() -> None:
+    """A motor that brakes lifts its supply above what the fuse lets in: common practice."""
+    row = next(row for row in ROWS if row["ref"] == "C0")
+    rated = [tuple(map(float, pair)) for pair in re.findall(r"(\d+) V for (?:a supply of )?(\d+) V", row["rating"])]
+    supplies = next(row for row in ROWS if row["ref"] == "G1")["rating"]
+    assert [supply for _, supply in rated] == [12, 24] == numbers(supplies)[:2]
+    assert all(volts >= 2 * supply for volts, supply in rated)
+
+
+def test_a_crank_needs_no_part_of_the_motors_supply() -> None:
+    note = next(row for row in ROWS if row["part"] == "crank")["note"]
+    assert set(re.findall(r"[A-Z]\d", note.partition("then no ")[2])) == {"A1", PLUG, *POWER_PARTS}
 
 
 def test_the_list_names_no_maker() -> None:

@@ -21,7 +21,9 @@ from wiring.circuit import (
     CONTACT_OHM,
     CONTACT_PULL_UP_OHM,
     DIVIDER_OHM,
+    DRIVER,
     PARTS,
+    PLUG,
     POWER_PARTS,
     PULL_DOWN_OHM,
     WIRES,
@@ -48,6 +50,11 @@ def circuit(path: Path) -> Circuit:
     return circuit_of(read_toml(path), path.name)
 
 
+with_motor = pytest.mark.parametrize(
+    "path", [path for path in MACHINES if circuit(path).has_motor], ids=lambda path: path.stem
+)
+
+
 def joined_through(nets: dict[str, frozenset[str]], ref: str) -> set[str]:
     """The nets at both ends of a part."""
     return {net for net, terminals in nets.items() if terminals & {f"{ref}.1", f"{ref}.2"}}
@@ -60,7 +67,8 @@ def test_the_committed_drawing_shows_the_wires_of_the_machine_file(path: Path) -
     out_of_date = "out of date: run `python hardware/wiring`"
     assert read_wires(svg) == {(row.pin, row.label, row.part, row.name) for row in wanted.rows}, out_of_date
     assert read_components(svg) == {(each.ref, each.value) for each in wanted.components()}, out_of_date
-    assert read_parts(svg) == {"U1", *wanted.parts(), *(POWER_PARTS if wanted.has_motor else ())}, out_of_date
+    motors = (PLUG, *POWER_PARTS) if wanted.has_motor else ()
+    assert read_parts(svg) == {"U1", *wanted.parts(), *motors}, out_of_date
 
 
 def test_a_drawing_of_other_pins_is_told_from_the_right_one() -> None:
@@ -106,6 +114,22 @@ def test_each_pin_that_can_turn_the_motor_is_pulled_down(path: Path) -> None:
         assert [each.value for each in pulls] == ["4.7 kOhm"], role
 
 
+@with_motor
+def test_the_drivers_plug_may_be_pulled_and_its_inputs_stay_low(path: Path) -> None:
+    """The pull-down sits on the driver's side of the plug, in the net list and in the drawing."""
+    wired = circuit(path)
+    nets = wired.nets()
+    passing = {terminal.partition(".")[2] for terminals in nets.values() for terminal in terminals if PLUG in terminal}
+    assert passing == {row.name for row in wired.rows if row.part == DRIVER} >= {"GND"}
+    svg = (HARDWARE / "wiring" / f"{path.stem}.svg").read_text(encoding="utf-8")
+    at = {found[2].split()[0]: float(found[1]) for found in re.finditer(r'<tspan x="([\d.-]+)"[^>]*>([^<]+)<', svg)}
+    pulls = [each for each in wired.components() if each.value == "4.7 kOhm" and each.ends[1] == "GND"]
+    assert pulls
+    for each in pulls:
+        assert each.beyond_plug
+        assert at[each.ref] > at[PLUG]
+
+
 @every_machine
 def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_safe_first(path: Path) -> None:
     board = read_toml(path)["board"]
@@ -115,7 +139,7 @@ def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_saf
     assert not turning & set(facts.high_at_start)
 
 
-@pytest.mark.parametrize("path", [path for path in MACHINES if circuit(path).has_motor], ids=lambda path: path.stem)
+@with_motor
 def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_in_it(path: Path) -> None:
     nets = circuit(path).nets()
 
@@ -134,6 +158,9 @@ def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_i
     assert "A1.VM" in beyond("G1.+", fuse, main)
     assert "A1.VM" not in beyond("G1.+", main)
     assert "A1.VM" not in beyond("G1.+", fuse)
+    # what the driver's capacitor holds is behind the contactor: the emergency stop leaves the motor that and no more
+    assert {"C0.+"} <= beyond("A1.VM") - beyond("G1.+", fuse)
+    assert {"C0.-"} <= beyond("A1.GND")
     # the coil is fed through the emergency stop, whatever else is closed
     assert "K1.A1" in beyond("G1.+", fuse, stop, start)
     assert "K1.A1" not in beyond("G1.+", fuse, main, start, hold)
