@@ -20,6 +20,7 @@ from click.testing import CliRunner
 from parts.design import load_design, solids
 from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
 from reelwright.cli import COMMANDS, main
+from reelwright.operation.motor_test import PASSWORD
 from reelwright.profiles import build_job
 from reelwright.winding.plan import make_plan
 from simulated.winder import run, simulated
@@ -119,6 +120,47 @@ def test_each_protection_trips_as_the_page_says(deed: str, fault: str, word: str
     assert f"--clear {word}" in done.stdout + done.stderr
     turns = float(re.search(r"^  turns: ([\d.]+) in", done.stdout, re.MULTILINE)[1])
     assert 3 <= turns < 5  # "within two turns" of the third
+
+
+def test_the_rows_follow_one_another_on_the_simulated_winder_as_the_page_says(job: Path, tmp_path: Path) -> None:
+    """Each on a winder of its own; what mends itself goes on to the tenth turn, and the next row begins anew."""
+    starts = shlex.split(re.search(r"start `(reelwright simulate [^`]*)` with the row's option", PAGE)[1])[3:]
+    again = re.search(r"from the second row on give `(reelwright wind [^`]*)`", PAGE)[1]
+    with simulated(job, tmp_path, *starts, "--fault", PROTECTIONS[0][1]) as port:
+        assert run(tmp_path, "wind", str(job), "--port", port).returncode == 4
+        gone_on = run(tmp_path, "wind", str(job), "--port", port, "--clear", PROTECTIONS[0][2])
+    assert gone_on.returncode == 0, gone_on.stderr
+    assert "turns: 10.00 in 1 layer" in gone_on.stdout
+    for _, fault, word in PROTECTIONS[2:]:  # these leave a job that is not ended
+        with simulated(job, tmp_path, *starts, "--fault", fault) as port:
+            done = run(tmp_path, *given(again, tmp_path, port))
+        assert f"result: Tripped ({word})." in done.stdout, done.stderr
+
+
+def test_a_measuring_wheel_that_no_strand_turns_trips_so_that_the_page_leaves_it_out_until_the_first_strand(
+    job: Path, tmp_path: Path
+) -> None:
+    fitted = tomllib.loads(JOB)["machine"]["fitted"]
+    assert "measuring_wheel" not in fitted
+    text = job.read_text(encoding="utf-8").replace('fitted = ["', 'fitted = ["measuring_wheel", "')
+    job.write_text(text.replace("[target]", "measuring_wheel_mm_per_pulse = 11.874\n[target]"), encoding="utf-8")
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "wheel_dead@0") as port:
+        done = run(tmp_path, "wind", str(job), "--port", port)
+    assert (done.returncode, "result: Tripped (slip)." in done.stdout) == (4, True), done.stdout + done.stderr
+    before, _, first_strand = PAGE.partition("### 11.")
+    # what a step asks to be laid in or tied is taken out again where strand comes
+    assert "lay it through the run-out\nswitch" in before.partition("### 9.")[2]
+    assert "Take the piece of strand out of the run-out switch" in first_strand
+    assert "add `measuring_wheel` to `fitted`" in first_strand
+
+
+def test_a_faultless_drive_needs_less_duty_than_the_page_blames_on_drag(job: Path, tmp_path: Path) -> None:
+    assert "a tenth is common, above a fifth something drags" in PAGE
+    with simulated(job, tmp_path, "--pace", "10") as port:
+        done = run(tmp_path, "checkup", "--port", port, "--motor", "--tune", str(job), typed=PASSWORD + "\n")
+    assert done.returncode == 0, done.stderr
+    told = float(re.search(r"Least duty that turns the spool: ([\d.]+)% of full", done.stdout)[1])
+    assert 10 < told < 15  # "a little more than a tenth", of the friction and the strand that pulls
 
 
 def test_all_protections_that_the_page_tries_are_found() -> None:

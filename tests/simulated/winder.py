@@ -96,10 +96,16 @@ def wind(
     return program.returncode, [json.loads(line) for line in out.splitlines()], err
 
 
-def run(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    """Any command to its end."""
+def run(home: Path, *words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
+    """Any command to its end. typed: what it finds on its standard input."""
     return subprocess.run(
-        [*COMMAND, *words], capture_output=True, text=True, env=environment(home), timeout=60, check=False
+        [*COMMAND, *words],
+        input=typed,
+        capture_output=True,
+        text=True,
+        env=environment(home),
+        timeout=60,
+        check=False,
     )
 
 
