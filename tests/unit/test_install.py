@@ -10,7 +10,7 @@ import shutil
 import subprocess
 import sys
 import threading
-from itertools import count
+from itertools import count, pairwise
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING
@@ -296,6 +296,22 @@ def test_a_file_system_that_renames_onto_nothing_will_do(firmware: Path, board: 
     assert on_board(board)["windcore/ticks.py"] == b"LOOP_MS = 20\n"
 
 
+def test_every_step_on_the_board_is_told_as_it_begins(
+    board: FakeBoard, machine: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each may take long, and a person who sees nothing takes the program for dead and pulls the plug."""
+    told: list[str] = []
+    lines_at_step: list[int] = []
+    do = board._do
+    monkeypatch.setattr(board, "_do", lambda step: (lines_at_step.append(len(told)), do(step))[1])
+    described = load_machine_file(machine)
+    for _ in range(2):  # onto a bare board, and onto one that has all
+        installation.install(board.port_name, described, tell=told.append)
+    assert len(lines_at_step) > len(SMALL) + 8
+    assert all(later > before for before, later in pairwise(lines_at_step)), (lines_at_step, told)
+    assert told[0] == f"Asks who is on {board.port_name}."
+
+
 # --- broken off anywhere ----------------------------------------------------------------------------------------
 
 
@@ -470,7 +486,8 @@ def test_a_strangers_program_is_kept(board: FakeBoard, machine: str) -> None:
 
 def test_a_machine_for_another_board_is_refused(board: FakeBoard, machine: str) -> None:
     board.platform, board.machine = "rp2", "Raspberry Pi Pico2 with RP2350"
-    assert "Pico 2" in failure_of(install(board, "--machine", machine)).message
+    told = failure_of(install(board, "--machine", machine)).message
+    assert told == "The board is a Raspberry Pi Pico 2, the machine file is for a Raspberry Pi Pico."
     assert on_board(board) == {}
 
 

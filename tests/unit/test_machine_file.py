@@ -349,14 +349,15 @@ def test_a_window_that_the_esp32_cannot_keep_is_pointed_out(written: Write) -> N
     """1023 periods of 80 MHz: ESP32 Technical Reference Manual, pulse counter, filter."""
     assert boards()["esp32"].longest_window_us == 1023 * 1_000_000 // 80_000_000
     pins = {"motor_pwm": 25, "sensor_a": 32, "stop_button": 13}
-    notes = load_machine_file(written(with_pins("esp32", **pins))).notes
-    assert any("resistor and capacitor" in note for note in notes)
+    found = load_machine_file(written(with_pins("esp32", **pins)))
+    assert any("resistor and capacitor" in note for note in found.notes)
+    assert found.board.facts.a_title() == "an ESP32 board"
 
 
 def test_check_tells_the_pins_and_the_notes(written: Write) -> None:
     path = written(PROFILE + BOARD + "guard = 22\n")
     told = CliRunner().invoke(command, ["check", str(path)], catch_exceptions=False).output
-    assert "nothing wrong" in told
+    assert "machine shed on a Raspberry Pi Pico: nothing wrong" in told
     assert re.search(r"sensor_a +pin 2\n", told)
     assert "Note: guard has a pin" in told
     record = json.loads(CliRunner().invoke(command, ["check", str(path), "--json"], catch_exceptions=False).output)

@@ -29,7 +29,7 @@ def check(path: str, as_json: bool) -> None:
     if as_json:
         click.echo(json_text(_record(found)))
         return
-    click.echo(f"{path}: machine {found.name} on a {found.board.facts.title}: nothing wrong.")
+    click.echo(f"{path}: machine {found.name} on {found.board.facts.a_title()}: nothing wrong.")
     for role, pin in found.board.pins.items():
         click.echo(f"  {role:<16} pin {pin}")
     for note in found.notes:

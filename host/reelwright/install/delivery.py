@@ -93,20 +93,24 @@ def deliver(
 ) -> None:
     """Bring the files onto the board, remove those named `gone`, and start it anew. Raises DeviceError.
 
-    keep_stranger: main.py is not ours and gets another name. tell: called with a line for each step.
+    keep_stranger: main.py is not ours and gets another name. tell: called with a line as each step begins.
     """
     paths = [file.path for file in files]
+    tell("Takes the program that is there out of the way, so that nothing turns meanwhile.")
     if board.ask(f"set_main_aside({paths!r}, {keep_stranger})"):
-        tell("The board starts without its program, so that nothing turns.")
+        tell("The board starts without it.")
         restart(board)
+    tell("Compares the files that are there with those that are wanted.")
     found = _patiently(lambda: look(board, paths))
     missing = [file for file in files if file.sha256 not in (found.in_place[file.path], found.on_their_way[file.path])]
     _check_room(found, missing)
     for position, file in enumerate(missing, 1):
         tell(f"{position} of {len(missing)}: {file.path}, {file.size} bytes")
         board.copy(file, f"{INCOMING}/{file.path}")
+    tell("Proves by their hashes that all have arrived.")
     found = look(board, paths)
     _prove(files, {path: found.on_their_way[path] or found.in_place[path] for path in paths})
+    tell("Puts them in place.")
     _prove(files, board.ask(f"put_in_place({paths!r}, {list(gone)!r})"))
     tell(f"{len(files)} files are in place, their hashes proven. The board starts.")
     restart(board)

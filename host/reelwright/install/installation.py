@@ -66,6 +66,7 @@ def install(
     board_name = free_for_uploads(port_name, at_rest=at_rest, tell=tell)
     with closing(_Hold(board_name)):
         board = Mpremote(board_name)
+        tell("Asks the board by mpremote what it is, and what is on it.")
         found = look(board, [FILE])
         _check_kind(found, machine)
         if compiled and found.bytecode != FORMAT:
@@ -90,6 +91,7 @@ def push(port_name: str, machine: MachineFile, *, at_rest: bool = False, tell: T
     board_name = free_for_uploads(port_name, at_rest=at_rest, tell=tell)
     with closing(_Hold(board_name)):
         board = Mpremote(board_name)
+        tell("Asks the board by mpremote what it is, and what is on it.")
         found = look(board, [MAIN])
         _check_kind(found, machine)
         if found.installed is None or not (found.main_sha256 or found.on_their_way[MAIN]):
@@ -117,6 +119,7 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
     """
     waiting = ReturningPort(port_name)
     port = Port(port_name)
+    tell(f"Asks who is on {port_name}.")
     try:
         client = Client(port)
         winder = client.hello()
@@ -126,6 +129,7 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
                 f"The winder on {port_name} is {printable(winder.board)}: no board that firmware can be put on.",
                 "Name the port of a board with --port.",
             )
+        tell(f"Firmware {winder.firmware} on {winder.board} answers. Once its spool stands it leaves the port.")
         free_port(client, stands_within_s=STANDS_S)
     except NotAWinderError:
         tell("No winder's program answers: a board that has none yet, or one whose installation was broken off.")
@@ -147,7 +151,7 @@ def free_for_uploads(port_name: str, *, at_rest: bool, tell: Tell) -> str:
         return port_name
     finally:
         port.close()
-    tell(f"Firmware {winder.firmware} on {winder.board} stands still and leaves the port.")
+    tell("It stands still and leaves the port. Its board starts, and comes to its prompt.")
     name = waiting.wait()
     wait_for_prompt(name)
     return name
@@ -163,7 +167,7 @@ _SEE_TO_REST = "See to it that the spool stands and no job runs, then give the c
 def _check_kind(found: Found, machine: MachineFile | None) -> None:
     if machine is not None and machine.board.facts.kind != found.facts.kind:
         raise UsageError(
-            f"The board is a {found.facts.title}, the machine file is for a {machine.board.facts.title}.",
+            f"The board is {found.facts.a_title()}, the machine file is for {machine.board.facts.a_title()}.",
             f'Take the other board, or set board.kind = "{found.facts.kind}" and check the pins again.',
         )
 
@@ -189,6 +193,7 @@ def proven(
 
     version: of the firmware that must answer; "" for this program's own, None for any.
     """
+    tell("Waits for the word of the winder's program.")
     winder = _answering(port_name)
     wanted = firmware_version() if version == "" else version
     if wanted is not None and winder.firmware != wanted:

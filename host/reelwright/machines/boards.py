@@ -31,6 +31,10 @@ class BoardFacts:
     pulled_down: str = ""
     motor_note: str = ""
 
+    def a_title(self) -> str:
+        """The title with its article: "an ESP32 board"."""
+        return f"{'an' if self.title[0] in 'AEIOU' else 'a'} {self.title}"
+
     def pins_text(self) -> str:
         """The pins that can be had, as runs: "0 to 22, 26 to 28"."""
         return _runs_text(self.pins - set(self.not_for))
