@@ -12,8 +12,15 @@ _MOST_IN_A_PASS = 128  # bytes taken in one pass of the loop, so that a flood ca
 _MOST_OUT_IN_A_PASS = 256
 
 
+def _is_ready(watch: "select.poll") -> bool:
+    """Whether what it watches is ready now. By `ipoll`, since `poll` makes a list at every call."""
+    for _ in watch.ipoll(0):
+        return True
+    return False
+
+
 class Console:
-    """Never waits, never prints."""
+    """Never waits, never prints, allocates nothing."""
 
     def __init__(self) -> None:
         self._source = sys.stdin.buffer
@@ -31,7 +38,7 @@ class Console:
         count = 0
         one = self._one
         most = min(len(room), _MOST_IN_A_PASS)
-        while count < most and self._incoming.poll(0):
+        while count < most and _is_ready(self._incoming):
             self._source.readinto(one)
             room[count] = one[0]
             count += 1
@@ -40,7 +47,7 @@ class Console:
     def send(self, line: bytes) -> bool:
         """Take a whole line, or nothing of it while the last one has not gone."""
         self.flush()
-        if self._sent < len(self._line) or not self._outgoing.poll(0):
+        if self._sent < len(self._line) or not _is_ready(self._outgoing):
             return False
         self._line = line
         self._sent = 0
@@ -52,7 +59,7 @@ class Console:
         line = self._line
         one = self._one
         most = min(len(line), self._sent + _MOST_OUT_IN_A_PASS)
-        while self._sent < most and self._outgoing.poll(0):
+        while self._sent < most and _is_ready(self._outgoing):
             one[0] = line[self._sent]
             self._sink.write(one)
             self._sent += 1

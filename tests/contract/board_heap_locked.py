@@ -17,6 +17,7 @@ from windcore.signals import Inputs, Outputs
 
 PASSES = 5000
 MASK = (1 << 30) - 1
+LINE = b"=7 progress 00000000\n"
 ADDRESSES = [0x40058000 + offset for offset in (12, 16, 20, 24, 32)]
 
 
@@ -103,6 +104,29 @@ class QuietMemory:
         self.words[ADDRESSES.index(address)] = value
 
 
+class QuietPort:
+    """Standard input and output, and what looks at them: a byte always comes, and always goes."""
+
+    READY = (1,)
+
+    def __init__(self):
+        self.went = 0
+
+    def ipoll(self, _):
+        """Ready. The real one gives itself, and makes nothing."""
+        return self.READY
+
+    def readinto(self, room):
+        """A byte."""
+        room[0] = 46
+        return 1
+
+    def write(self, data):
+        """So many bytes."""
+        self.went += len(data)
+        return len(data)
+
+
 def quiet_board():
     """A Pico with two channels, a wheel, either motor, and a level for the strand's tension."""
     board = bench.switch_on("rp2", 2, wheel=True, tension_snag_permille=500)
@@ -121,6 +145,8 @@ def quiet_board():
         (Beyond(QuietLevel(), 500, True) if isinstance(pin, Beyond) else QuietPin(), level, bit, at_once)
         for pin, level, bit, at_once in board._switches._switches
     ]
+    console = board._console
+    console._source = console._sink = console._incoming = console._outgoing = QuietPort()
     hardware.time = QuietClock()
     return board
 
@@ -134,6 +160,7 @@ def main():
     outputs = Outputs()
     lapses = 0
     seen = 0
+    room = bytearray(16)
     micropython.heap_lock()
     try:
         for index in range(PASSES):
@@ -146,6 +173,8 @@ def main():
             board.read(inputs)
             board.apply(outputs)
             seen |= inputs.switches
+            assert board.receive(room) == len(room)
+            assert board.send(LINE)
             words[index % 5] = MASK - index
             assert words[index % 5] == MASK - index
             if index % 500 == 499:
@@ -158,6 +187,7 @@ def main():
         micropython.heap_unlock()
     assert lapses == PASSES // 500
     assert seen == 31, seen
+    assert board._console._sink.went == PASSES * len(LINE)
     print("passes without allocation:", PASSES)
 
 

@@ -1,4 +1,4 @@
-"""Standard input and output of a board, and poll over them, as `sys` and `select`.
+"""Standard input and output of a board, and poll over them, as `sys` and `select`; of poll what makes no garbage.
 
 Read in shared/tinyusb/mp_usbd_cdc.c and ports/rp2/mphalport.c: poll says that one byte fits, no more; a write of what
 does not fit holds up the program for half a second and loses the rest; a byte 3 that arrives raises KeyboardInterrupt
@@ -44,7 +44,7 @@ class poll:  # noqa: N801 - as the real one is named
         self._stream = stream
         self._flags = flags
 
-    def poll(self, _):
+    def ipoll(self, _):
         """At once."""
         if self._flags == POLLOUT:
             return [(self._stream, POLLOUT)] if WORLD.room > 0 else []

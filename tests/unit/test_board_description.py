@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import builtins
 import json
 import sys
 import types
+from contextlib import nullcontext
 from pathlib import Path
 from typing import Any
 
@@ -15,6 +17,7 @@ from boards.motor_pins import MOTOR_PINS, described_pins, make_safe
 from windlink import codes
 from windlink.pins import BY_NAME, IN, KEYS, LEVEL, MOTOR_ROLES, OUT, ROLES, capabilities
 
+FIRMWARE = Path(__file__).resolve().parents[2] / "firmware"
 SOUND: dict[str, Any] = {
     "format": 1,
     "board": "pico",
@@ -154,6 +157,23 @@ def test_a_described_machine_without_a_motor_keeps_its_sensor_on_the_motor_pins_
     sensor, run_out = MOTOR_PINS["rp2"]
     written(tmp_path, pins={"sensor_a": sensor, "run_out": run_out})
     assert made_safe(monkeypatch, tmp_path) == []
+
+
+@pytest.mark.parametrize("presses", [0, 1, 3])
+def test_ctrl_c_at_the_start_waits_until_the_motor_pins_are_low_and_no_program_follows(presses: int) -> None:
+    """After a restart of the interpreter a PWM may still run: a boot.py cut short would leave it so at the prompt."""
+    safe, left = [], iter(range(presses))
+
+    def imported(name: str, *_: object) -> types.SimpleNamespace:
+        assert name == "boards.motor_pins"
+        for _press in left:
+            raise KeyboardInterrupt
+        return types.SimpleNamespace(make_safe=lambda: safe.append(True))
+
+    boot = compile((FIRMWARE / "boot.py").read_text(encoding="utf-8"), "boot.py", "exec")
+    with pytest.raises(KeyboardInterrupt) if presses else nullcontext():
+        exec(boot, {"__builtins__": {**vars(builtins), "__import__": imported}})  # noqa: S102 - the firmware's own file
+    assert safe == [True]
 
 
 @pytest.mark.parametrize("content", ["", "{", "[]", "{}", '{"pins": 3}', '{"pins": {"step": "x"}}'])
