@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
 from board.desk import Desk
+from reelwright.device.patience import PATIENCE
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,11 +28,14 @@ def desk(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactor
         pytest.skip(HOW)
     machine = request.config.getoption("--board-machine") or Path(__file__).with_name("pico.toml")
     desk = Desk(port, Path(machine), tmp_path_factory.mktemp("board"))
+    told = os.environ.get(PATIENCE)
     desk.save()
     try:
         yield desk
     finally:
         desk.restore()
+        if told is None:
+            os.environ.pop(PATIENCE, None)
 
 
 @pytest.fixture(scope="session")
@@ -43,9 +48,17 @@ def installed(desk: Desk) -> Desk:
 
 @pytest.fixture(scope="session")
 def shaft(installed: Desk) -> list[int]:
-    """Pins that reach the sensor; a test that needs them is skipped without jumpers."""
+    """Pins that reach the sensor; a test that needs them is skipped where one jumper is missing."""
     installed.to_prompt()
     pins = installed.shaft_pins()
     if not pins:
-        pytest.skip(f"no jumpers: wire them as {installed.machine_path} says")
+        pytest.skip(f"no way to the sensor's pins: wire both jumpers as {installed.machine_path} says, or none")
     return pins
+
+
+@pytest.fixture(scope="session")
+def jumpers(installed: Desk) -> None:
+    """Both jumpers; a test that needs them is skipped without."""
+    installed.to_prompt()
+    if None in installed.jumpers():
+        pytest.skip(f"no jumpers: wire them as {installed.machine_path} says")

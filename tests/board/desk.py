@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import re
 import subprocess
 import sys
+import threading
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -32,7 +34,10 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parents[1]
 ON_BOARD = Path(on_board.__file__)
 STEP_S = 120.0
+FIRST_STEP_S = 900.0  # before it is known how slow a board is
 ANSWERS_S = 40.0
+SLOW = 2.0  # times the clock: a real board runs by it
+SPARE = 1.5  # of the patience with a slow one
 SETTLE_S = 2.0
 SLOWER = (
     f"If it is only slow, as an emulated one may be, set {PATIENCE} to how many times slower than a real one it is."
@@ -104,11 +109,49 @@ class Desk:
         self.port_name = port.wait()
 
     def shaft_pins(self) -> list[int]:
-        """The pins that are wired to the sensor's; none where a jumper is missing."""
+        """The pins that reach the sensor's: by jumpers, or where there are none its own; none where only one is.
+
+        A counter of the chip reads a pin whoever drives it, so that the chip itself can be the shaft.
+        """
+        jumpers = self.jumpers()
+        if any(jumpers):
+            return [pin for pin in jumpers if pin is not None] if all(pin is not None for pin in jumpers) else []
+        sensor = [self.pins[f"sensor_{each}"] for each in "ab"]
+        return sensor if all(self.ask("pins.py", f"sees_itself({pin})") for pin in sensor) else []
+
+    def jumpers(self) -> list[int | None]:
+        """Of each channel the pin that a jumper joins to its sensor's; None where it is missing."""
         pairs = [(self.pins[f"loopback_{each}"], self.pins[f"sensor_{each}"]) for each in "ab"]
-        if all(self.ask("pins.py", f"follows({source}, {target})") for source, target in pairs):
-            return [source for source, _ in pairs]
-        return []
+        return [source if self.ask("pins.py", f"follows({source}, {target})") else None for source, target in pairs]
+
+    def learn_patience(self) -> None:
+        """Give every wait the time that this board needs, unless the environment tells how much.
+
+        An emulated chip has a clock of its own, many times slower than the desk's; all that it does is as slow.
+        """
+        if PATIENCE in os.environ:
+            return
+        words = self._times_of_words(["begun", "ended"])
+        slower = words["ended"] - words["begun"]
+        if slower > SLOW:
+            os.environ[PATIENCE] = str(math.ceil(SPARE * slower))
+            print(f"A second of this board takes {slower:.1f} s: {PATIENCE} is {os.environ[PATIENCE]} from here on.")
+
+    def _times_of_words(self, words: list[str]) -> dict[str, float]:
+        """When each of these lines of clock.py came, seconds."""
+        found: dict[str, float] = {}
+        steps = [sys.executable, "-m", "mpremote", "connect", self.port_name, "resume", "run", str(HERE / "clock.py")]
+        with subprocess.Popen(steps, stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True) as run:
+            end = threading.Timer(FIRST_STEP_S, run.kill)
+            end.start()
+            try:
+                assert run.stdout is not None
+                for line in run.stdout:
+                    found.setdefault(line.strip(), time.monotonic())
+            finally:
+                end.cancel()
+        assert set(words) <= set(found), f"the board did not run clock.py within {FIRST_STEP_S:.0f} s: {found}"
+        return found
 
     def start_shaft(self, pins: list[int], full_rate: int) -> None:
         """Run the firmware's loop with a shaft behind these pins. It runs until it is interrupted."""
@@ -135,6 +178,8 @@ except KeyboardInterrupt:
     pass
 finally:
     board.close()
+    for channel in channels:
+        channel.init(machine.Pin.IN, machine.Pin.PULL_DOWN)
 """
         )
         self.mpremote("run", "--no-follow", str(program))
@@ -190,6 +235,7 @@ finally:
     def save(self) -> None:
         """Keep every file of the board."""
         self.port_name = free_for_uploads(self.port_name, at_rest=True, tell=print)
+        self.learn_patience()
         self._names = self.ask("files.py", "every_file()")
         for number, name in enumerate(self._names):
             self.mpremote("cp", f":{name}", str(self._saved / f"{number}.saved"))

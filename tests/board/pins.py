@@ -26,6 +26,17 @@ def watchdog_runs(chip):
     return bool(machine.mem32[WATCHDOG[chip]] & RUNS)
 
 
+def sees_itself(pin):
+    """Whether the chip reads at a pin what it drives there, as it does where nothing else is on it; lets it go."""
+    driver = machine.Pin(pin, machine.Pin.OUT, value=0)
+    seen = []
+    for level in (0, 1, 0, 1):
+        driver.value(level)
+        seen.append(driver.value())
+    driver.init(machine.Pin.IN, machine.Pin.PULL_DOWN)
+    return seen == [0, 1, 0, 1]
+
+
 def follows(source, target):
     """Whether a pin is wired to another: drives the one both ways, and lets it go."""
     driver = machine.Pin(source, machine.Pin.OUT, value=0)

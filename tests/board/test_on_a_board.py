@@ -162,8 +162,8 @@ def test_a_restart_for_an_upload_leaves_the_port_free_and_the_motor_low(installe
         assert client.hello().cause == codes.COMMANDED
 
 
-def test_the_loopback_counts_what_it_was_given(installed: Desk, shaft: list[int]) -> None:
-    assert shaft
+@pytest.mark.usefixtures("jumpers")
+def test_the_loopback_counts_what_it_was_given(installed: Desk) -> None:
     installed.reset()
     with installed.client() as client:
         let_go_of_its_job(client)

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from board.desk import Desk
 from interpreters import ROOT
+from reelwright.device.patience import PATIENCE, patience
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -67,6 +69,26 @@ def test_they_pass_and_leave_the_board_as_they_found_it(tmp_path: Path) -> None:
     assert "skipped" not in done.stdout, done.stdout[-5000:]
     left = {each.relative_to(tmp_path).as_posix(): each for each in tmp_path.rglob("*") if each.is_file()}
     assert {name: path.read_text(encoding="utf-8") for name, path in left.items()} == STRANGERS
+
+
+def test_without_jumpers_the_chip_turns_its_sensor_itself(tmp_path: Path) -> None:
+    with stand_in(tmp_path, "--pace", "3", "--lacks", "jumpers") as port:
+        done = suite(port, "-k", "short_wind")
+    assert "1 passed" in done.stdout, done.stdout[-5000:]
+
+
+@pytest.mark.parametrize(
+    ("pace", "told", "least", "most"), [("0.2", None, 8, 16), ("1", None, 1, 1), ("0.2", "3", 3, 3)]
+)
+def test_a_board_whose_clock_is_slow_gets_more_time_unless_it_is_told_how_much(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, pace: str, told: str | None, least: float, most: float
+) -> None:
+    monkeypatch.setenv(PATIENCE, told or "1")
+    if told is None:
+        monkeypatch.delenv(PATIENCE)
+    with stand_in(tmp_path, "--pace", pace) as port:
+        Desk(port, ROOT / "tests" / "board" / "pico.toml", tmp_path).learn_patience()
+    assert least <= patience() <= most
 
 
 def test_a_board_that_forgets_over_a_reset_is_told_in_a_sentence(tmp_path: Path) -> None:

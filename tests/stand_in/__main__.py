@@ -2,7 +2,7 @@
 
 It prints the terminal's name and lives until it is ended. FOLDER is its file system. What a program does with pins,
 counters, PWM and watchdog happens on the fakes; its time is the clock's, N times as fast. Pins 14 and 15 are wired to 2
-and 3. --lacks: what an emulated chip may not do: start anew when told to, or keep registers over it.
+and 3. --lacks: what an emulated chip may not have: a start anew when told to, registers that outlive it, the wires.
 """
 
 from __future__ import annotations
@@ -41,26 +41,26 @@ class ResetError(BaseException):
 
 
 class WiredPin(fakes.machine.Pin):  # type: ignore[misc] # the fakes have no types
-    """A pin that another may follow."""
+    """A pin that another may follow, and that counters see whoever drives it."""
+
+    wired = True
 
     def init(self, mode: int, pull: int | None = None, value: int | None = None) -> None:
         super().init(mode, pull, value=value)
         self._spread()
 
     def value(self, level: int | None = None) -> Any:
+        if level is not None:
+            for machine in WORLD.machines.values():
+                machine.catch_up()
         found = super().value(level)
         self._spread()
         return found
 
     def _spread(self) -> None:
-        if self.number in WIRES:
+        if self.wired and self.number in WIRES:
             pin = WORLD.pin(self.number)
             WORLD.set_level(WIRES[self.number], pin.level() if pin.driven_by == "out" else None)
-
-
-def _ticks_us() -> int:
-    WORLD.pass_quietly(_LOOK_US)
-    return int(WORLD.now_us) % (1 << 30)
 
 
 class StandIn:
@@ -75,9 +75,10 @@ class StandIn:
         os.set_blocking(self._master, False)
         self.port_name = os.ttyname(slave)
         self._begun_s = time.monotonic()
+        WiredPin.wired = lacks != "jumpers"
         fakes.machine.Pin = WiredPin
         fakes.machine.reset = self._reset
-        fakes.clock.ticks_us = _ticks_us
+        fakes.clock.ticks_us = self._ticks_us
         self._out = _Cooked(self._tell)
         board_sys = interpreter(fakes.console.stdin, self._out)
         self._seen = Seen(root, {"sys": board_sys, "time": fakes.clock, "select": fakes.console})
@@ -164,6 +165,15 @@ class StandIn:
         elif ahead_s < -_MOST_BEHIND_S:
             self._begun_s -= ahead_s  # it was busy, and does not catch up
 
+    def _ticks_us(self) -> int:
+        """A busy program's look at the clock, which goes no faster for it."""
+        WORLD.pass_quietly(_LOOK_US)
+        ahead_s = WORLD.now_us / 1e6 / self._pace - (time.monotonic() - self._begun_s)
+        if ahead_s > _MOST_SLICE_S:
+            self._pump()
+            time.sleep(ahead_s)
+        return int(WORLD.now_us) % (1 << 30)
+
     def _idle(self) -> None:
         """Nothing runs but the chip."""
         self._pump()
@@ -192,7 +202,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("folder", type=Path)
     parser.add_argument("--pace", type=float, default=1.0)
-    parser.add_argument("--lacks", choices=("", "reset", "registers"), default="")
+    parser.add_argument("--lacks", choices=("", "reset", "registers", "jumpers"), default="")
     given = parser.parse_args()
     root = given.folder.resolve()
     # its programs come from its own files, and nothing of theirs from this checkout
