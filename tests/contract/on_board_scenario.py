@@ -28,9 +28,9 @@ write("long.txt", "a" * 1299 + "b")
 assert first != on_board.digest("long.txt")
 
 write("main.py", "old")
-assert on_board.set_main_aside(["boards/pico.py", "machine.json"], False)
+assert on_board.set_main_aside(["boards/pico.py", "machine.json"], [])
 assert not on_board.is_there("main.py")
-assert not on_board.set_main_aside(["boards/pico.py", "machine.json"], False)
+assert not on_board.set_main_aside(["boards/pico.py", "machine.json"], [])
 told = on_board.look(["boards/pico.py", "main.py"])
 assert told["on_their_way"]["main.py"]
 assert told["in_place"] == {"boards/pico.py": None, "main.py": None}
@@ -54,7 +54,7 @@ assert on_board.installed() is None
 
 write("main.py", "a stranger's")
 write("boot.py", "a stranger's")
-on_board.set_main_aside(["x.py"], True)
+assert on_board.set_main_aside(["x.py"], ["main.py", "boot.py"])
 assert read("main_before.py") == read("boot_before.py") == "a stranger's"
 
 on_board.answer({"right": True})

@@ -484,6 +484,21 @@ def test_a_strangers_program_is_kept(board: FakeBoard, machine: str) -> None:
     assert on_board(board)["main_before.py"] == b"print('mine')\n"
 
 
+def test_a_program_put_over_ours_is_a_strangers_and_so_is_a_boot_file_alone(board: FakeBoard, machine: str) -> None:
+    (board.files / "boot.py").write_text("print('mine')\n", encoding="utf-8")
+    done = install(board, "--machine", machine)
+    assert done.exit_code == 0, (done.output, done.exception)
+    assert "boot.py is not this program's, and stays on the board as boot_before.py." in done.output
+    assert on_board(board)["boot_before.py"] == b"print('mine')\n"
+    (board.files / "main.py").write_text("print('mine, too')\n", encoding="utf-8")
+    board.reset()
+    assert "--overwrite" in failure_of(install(board, "--at-rest")).remedy
+    assert on_board(board)["main.py"] == b"print('mine, too')\n"
+    assert install(board, "--at-rest", "--overwrite").exit_code == 0
+    assert on_board(board)["main_before.py"] == b"print('mine, too')\n"
+    assert on_board(board)["boot_before.py"] == b"print('mine')\n"  # ours, beside it, is no stranger
+
+
 def test_a_machine_for_another_board_is_refused(board: FakeBoard, machine: str) -> None:
     board.platform, board.machine = "rp2", "Raspberry Pi Pico2 with RP2350"
     told = failure_of(install(board, "--machine", machine)).message

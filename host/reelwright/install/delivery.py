@@ -88,16 +88,16 @@ def deliver(
     files: Sequence[BoardFile],
     *,
     gone: Sequence[str] = (),
-    keep_stranger: bool = False,
+    kept: Sequence[str] = (),
     tell: Callable[[str], None],
 ) -> None:
     """Bring the files onto the board, remove those named `gone`, and start it anew. Raises DeviceError.
 
-    keep_stranger: main.py is not ours and gets another name. tell: called with a line as each step begins.
+    kept: files that are not ours, and get another name. tell: called with a line as each step begins.
     """
     paths = [file.path for file in files]
     tell("Takes the program that is there out of the way, so that nothing turns meanwhile.")
-    if board.ask(f"set_main_aside({paths!r}, {keep_stranger})"):
+    if board.ask(f"set_main_aside({paths!r}, {list(kept)!r})"):
         tell("The board starts without it.")
         restart(board)
     tell("Compares the files that are there with those that are wanted.")

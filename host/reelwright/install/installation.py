@@ -13,9 +13,9 @@ from reelwright.device.port import Port
 from reelwright.errors import DeviceError, NotAWinderError, OtherVersionError, PortError, UsageError
 from reelwright.install.bytecode import FORMAT
 from reelwright.install.delivery import Found, ReturningPort, deliver, look, wait_for_prompt
-from reelwright.install.manifest import BoardFile, compiled_files, firmware_files, firmware_version, record_of
+from reelwright.install.manifest import BOOT, BoardFile, compiled_files, firmware_files, firmware_version, record_of
 from reelwright.install.mpremote import Mpremote
-from reelwright.install.on_board import MAIN
+from reelwright.install.on_board import KEPT, MAIN
 from reelwright.machines import compiled_text
 from reelwright.machines.boards import boards
 from reelwright.operation.maintenance import free_port
@@ -67,20 +67,22 @@ def install(
     with closing(_Hold(board_name)):
         board = Mpremote(board_name)
         tell("Asks the board by mpremote what it is, and what is on it.")
-        found = look(board, [FILE])
+        found = look(board, [FILE, BOOT, MAIN])
         _check_kind(found, machine)
         if compiled and found.bytecode != FORMAT:
             raise DeviceError(
                 f"This MicroPython reads bytecode of version {found.bytecode}, not {FORMAT}.", "Leave out --compiled."
             )
         files = files_for(found.facts, machine, compiled=compiled)
-        stranger = _is_strangers(found, files)
-        if stranger and not overwrite:
+        strangers = _strangers(found, files)
+        if MAIN in strangers and not overwrite:
             raise UsageError(
                 "The board has a main.py that is not this program's.",
                 "Save what you need of it, then give --overwrite: it is kept there as main_before.py.",
             )
-        deliver(board, files, gone=_out_of_date(found, files), keep_stranger=stranger, tell=tell)
+        for path in strangers:
+            tell(f"{path} is not this program's, and stays on the board as {path.replace('.py', KEPT)}.")
+        deliver(board, files, gone=_out_of_date(found, files), kept=strangers, tell=tell)
         described = machine is not None or found.in_place[FILE] is not None
         board_name = board.port_name
     return proven(board_name, found.facts, machine, tell=tell) if described else None
@@ -172,10 +174,12 @@ def _check_kind(found: Found, machine: MachineFile | None) -> None:
         )
 
 
-def _is_strangers(found: Found, files: tuple[BoardFile, ...]) -> bool:
-    """Whether there is a main.py that no installation of ours has put there."""
-    ours = files[-1].sha256
-    return found.main_sha256 not in (None, ours) and found.installed is None
+def _strangers(found: Found, files: tuple[BoardFile, ...]) -> list[str]:
+    """Which of the two files that a board runs by itself no installation of ours has put there."""
+    known = {file.path: {file.sha256, None} for file in files}
+    for path, sha256 in (found.installed or {}).items():
+        known.setdefault(path, set()).add(sha256)
+    return [path for path in (MAIN, BOOT) if found.in_place[path] not in known[path]]
 
 
 def _out_of_date(found: Found, files: tuple[BoardFile, ...]) -> list[str]:

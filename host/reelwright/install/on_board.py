@@ -15,7 +15,7 @@ import sys
 INCOMING = "incoming"  # folder for files that are on their way
 MAIN = "main.py"
 RECORD = "installed.json"  # what an installation has put here
-KEPT = "main_before.py"  # a stranger's main.py, where it was asked to make room
+KEPT = "_before.py"  # end of the name of a file that is not ours and makes room
 
 _DIRECTORY = 0x4000
 _CHUNK = 512
@@ -112,18 +112,20 @@ def replace(source: str, target: str) -> None:
         os.rename(source, target)
 
 
-def set_main_aside(folders_for: "list[str]", keep: bool) -> bool:
+def set_main_aside(folders_for: "list[str]", kept: "list[str]") -> bool:
     """Take main.py out of the way, and make the folders that the incoming files need.
 
-    It goes to the incoming files, or where `keep` is true to a name of its own. Whether there was one to be moved.
+    It goes to the incoming files. What is named in `kept` stays under a name of its own instead: the program of whoever
+    had the board before. Whether there was a main.py to be moved.
     """
     stretch_watchdog()
     make_folders(INCOMING, folders_for)
     found = is_there(MAIN)
-    if keep and is_there("boot.py"):
-        replace("boot.py", "boot_before.py")
-    if found:
-        replace(MAIN, KEPT if keep else INCOMING + "/" + MAIN)
+    for path in kept:
+        if is_there(path):
+            replace(path, path.replace(".py", KEPT))
+    if is_there(MAIN):
+        replace(MAIN, INCOMING + "/" + MAIN)
     return found
 
 
