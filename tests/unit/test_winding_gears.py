@@ -18,6 +18,7 @@ from reelwright.winding.gear_search import (
     arranged,
     choice_faults,
     find_trains,
+    find_well_laying,
     usual_pitch_mm,
 )
 from reelwright.winding.gear_teeth import (
@@ -251,6 +252,13 @@ def test_where_none_is_near_enough_the_nearest_is_told() -> None:
     assert search.nearest.stages == ((18, 40), (18, 40))
 
 
+def test_a_train_that_leaves_gaps_takes_no_place_from_one_that_lays_the_strand_well() -> None:
+    # 20:35 lays at 2.4 mm, nearer to the pitch and beyond 1.25 x 1.75 = 2.1875 mm; 20:40 at 2.1 mm
+    wanted = WantedPitch(Fraction("2.3"), Fraction("4.2"), Fraction(1), Fraction("1.75"))
+    (shown,) = find_well_laying(wanted, Choice(1, 1, 1, (20, 35, 40)), 1).trains
+    assert (shown.stages, shown.pitch_mm) == (((20, 40),), Fraction("2.1"))
+
+
 def test_where_every_train_climbs_there_is_no_nearest() -> None:
     thick = WantedPitch(Fraction(60), Fraction(61), Fraction(2), Fraction(60))
     search = find_trains(thick, Choice(18, 30, 1))
@@ -264,6 +272,7 @@ def test_where_every_train_climbs_there_is_no_nearest() -> None:
         (Choice(1, 1, 1, (20, 30)), 2),  # each drives the other
         (Choice(1, 1, 1, (20, 20)), 1),
         (Choice(1, 1, 2, (20, 30, 40, 50)), 4 * 3 + 6),  # a pair, or two drivers of four
+        (Choice(1, 1, 2, (20,) * 6), 2),  # one stage or two, never three
         (Choice(1, 1, 2, (20, 30, 40, 50), coaxial=True), 6),
         # sums of 10 and of 12 are of equal gears, and of 11 a stage is 5:6 or 6:5
         (Choice(5, 6, 2, coaxial=True), 1 + 3 + 1),

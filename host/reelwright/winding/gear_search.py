@@ -21,7 +21,6 @@ from typing import TYPE_CHECKING, NamedTuple
 from attrs import evolve, frozen
 
 from reelwright.winding.findings import LIMITS
-from reelwright.winding.gear_check import pitch_verdict
 from reelwright.winding.gears import Stages, train_ratio
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -165,10 +164,7 @@ def find_trains(wanted: WantedPitch, choice: Choice, count: int = 10) -> Search:
     faults = choice_faults(choice)
     if faults:
         raise ValueError("; ".join(sentence for _, sentence in faults))
-    ranking = _Ranking(wanted, choice, count)
-    reach = _go_through(ranking, choice) if choice.at_hand or choice.coaxial else _meet(ranking, choice)
-    trains = tuple(ranking.train(drivers, driven) for *_, drivers, driven in ranking.best)
-    return Search(trains, None if trains or ranking.closest is None else ranking.train(*ranking.closest[-2:]), reach)
+    return _search(_Ranking(wanted, choice, count), choice)
 
 
 def find_well_laying(wanted: WantedPitch, choice: Choice, count: int = 10) -> Search:
@@ -182,9 +178,14 @@ def find_well_laying(wanted: WantedPitch, choice: Choice, count: int = 10) -> Se
         return search
     widest = Fraction(LIMITS["pitch_wide"].factor) * diameter
     reach = max(wanted.pitch_mm - diameter, widest - wanted.pitch_mm) / wanted.pitch_mm
-    farther = find_trains(evolve(wanted, tolerance=reach), choice, count)
-    good = tuple(train for train in farther.trains if pitch_verdict(train.pitch_mm, diameter) == "good")
-    return search._replace(trains=good)
+    farther = _search(_Ranking(evolve(wanted, tolerance=reach), choice, count, widest), choice)
+    return search._replace(trains=farther.trains)
+
+
+def _search(ranking: _Ranking, choice: Choice) -> Search:
+    reach = _go_through(ranking, choice) if choice.at_hand or choice.coaxial else _meet(ranking, choice)
+    trains = tuple(ranking.train(drivers, driven) for *_, drivers, driven in ranking.best)
+    return Search(trains, None if trains or ranking.closest is None else ranking.train(*ranking.closest[-2:]), reach)
 
 
 def arranged(drivers: Teeth, driven: Teeth, *, coaxial: bool) -> Stages | None:
@@ -195,14 +196,20 @@ def arranged(drivers: Teeth, driven: Teeth, *, coaxial: bool) -> Stages | None:
 
 
 class _Ranking:
-    """Keeps the best trains of those offered, and the closest one. Compares in whole numbers, which is quick."""
+    """Keeps the best trains of those offered, and the closest one. Compares in whole numbers, which is quick.
 
-    def __init__(self, wanted: WantedPitch, choice: Choice, count: int) -> None:
+    widest_pitch: trains that lay wider are left out; None: none are.
+    """
+
+    def __init__(self, wanted: WantedPitch, choice: Choice, count: int, widest_pitch: Fraction | None = None) -> None:
         self.wanted = wanted
         self.coaxial = choice.coaxial
         self.count = count
         self.widest_error = wanted.pitch_mm * wanted.tolerance
         self.least_pitch = wanted.strand_diameter_mm or Fraction(0)
+        self.widest_pitch = widest_pitch
+        beyond = Fraction(0) if widest_pitch is None else wanted.pitch_mm - widest_pitch
+        self.least_error = max(self.least_pitch - wanted.pitch_mm, beyond, Fraction(0))  # of any pitch allowed
         self.step = wanted.pitch_mm * RANK_STEP
         self.best: list[tuple[int, int, int, Fraction, Teeth, Teeth]] = []
         self.closest: tuple[Fraction, int, int, Teeth, Teeth] | None = None
@@ -213,9 +220,11 @@ class _Ranking:
         self._p, self._q, self._u, self._v = (int(term * whole) for term in terms)
 
     def window(self, error: Fraction) -> tuple[Fraction, Fraction | None]:
-        """Least and greatest Q / P at which the pitch is within this error and no turn climbs; None: no end."""
-        closest = max(self.wanted.pitch_mm - error, self.least_pitch)
-        return self.wanted.ratio_for(self.wanted.pitch_mm + error), self.wanted.ratio_for(closest) if closest else None
+        """Least and greatest Q / P at which the pitch is allowed and within this error; None: no end."""
+        closest, farthest = max(self.wanted.pitch_mm - error, self.least_pitch), self.wanted.pitch_mm + error
+        if self.widest_pitch is not None:
+            farthest = min(farthest, self.widest_pitch)
+        return self.wanted.ratio_for(farthest), self.wanted.ratio_for(closest) if closest else None
 
     def offset(self, product: int, driven_product: int) -> int:
         """Whole steps of the ranking between the pitch of these products and the wanted one."""
@@ -244,15 +253,16 @@ class _Ranking:
         if not is_close and (not is_within or self.is_beaten(offset, total)):
             return
         error = Fraction(missed, unit)
-        if self.wanted.pitch_of_mm(Fraction(driven_product, product)) < self.least_pitch:
+        pitch = self.wanted.pitch_of_mm(Fraction(driven_product, product))
+        if pitch < self.least_pitch or (self.widest_pitch is not None and pitch > self.widest_pitch):
             return
         if self.coaxial and arranged(drivers, driven, coaxial=True) is None:
             return
-        rank = (error, total, 2 * len(drivers), drivers, driven)
+        rank = (error, total, len(drivers), drivers, driven)
         if self.closest is None or rank < self.closest:
             self.closest = rank
         if is_within:
-            insort(self.best, (offset, total, 2 * len(drivers), error, drivers, driven))
+            insort(self.best, (offset, total, len(drivers), error, drivers, driven))
             del self.best[self.count :]
 
     def train(self, drivers: Teeth, driven: Teeth) -> FoundTrain:
@@ -284,10 +294,10 @@ def _at_hand_trains(choice: Choice) -> Iterator[tuple[Teeth, Teeth]]:
 
 def _coaxial_trains(choice: Choice) -> Iterator[tuple[Teeth, Teeth]]:
     least, most = choice.least_teeth, choice.most_teeth
-    for teeth in range(2 * least, 2 * most + 1):
-        stages = [(driver, teeth - driver) for driver in range(max(least, teeth - most), min(most, teeth - least) + 1)]
-        for (driver, driven), (other, other_driven) in combinations_with_replacement(stages, 2):
-            yield (driver, other), (other_driven, driven)  # rising: the sums are equal
+    for driver, other in combinations_with_replacement(range(least, most + 1), 2):
+        more = other - driver  # teeth that the other driver has more, its driven gear has fewer
+        for other_driven in range(least, most - more + 1):
+            yield (driver, other), (other_driven, other_driven + more)
 
 
 class _Side:
@@ -305,16 +315,16 @@ def _meet(ranking: _Ranking, choice: Choice) -> int:
     """Offer, of all trains with free numbers of teeth, those in a window that opens until enough are found."""
     counts = choice.most_teeth - choice.least_teeth + 1
     sides = [_Side(choice, stages, ranking.count) for stages in range(1, choice.stages + 1)]
-    error = ranking.step
+    opened = ranking.step
     while True:
-        error = min(error, ranking.widest_error)
+        error = min(ranking.least_error + opened, ranking.widest_error)
         ranking.best.clear()
         for side in sides:
             _offer_window(ranking, side, error)
         whole_steps = error // ranking.step  # what lies in them is complete, and goes before all the rest
         if error == ranking.widest_error or sum(found[0] < whole_steps for found in ranking.best) >= ranking.count:
             break
-        error *= 2
+        opened *= 2
     if not ranking.best:
         for side in sides:
             _offer_neighbours(ranking, side)
