@@ -64,7 +64,7 @@ class TestFigures:
 class TestLine:
     def test_two_ways_to_layer_1_agree_within_two_uncertainties_of_their_difference(self) -> None:
         # 2 sqrt(3^2 + 4^2) = 10
-        for off_mm, agrees in ((9.99, True), (10.01, False)):
+        for off_mm, agrees in ((9.99, True), (10, True), (10.01, False)):
             assert LineCheck(100, 3, 100 + off_mm, 4).agrees is agrees
             assert LineCheck(100, 3, 100 - off_mm, 4).agrees is agrees
 

@@ -158,10 +158,7 @@ def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], foun
             break
         outlying[worst.number] = off
         left.remove(worst)
-        try:
-            found = fit([value.observation for value in left] + list(before), found.values)
-        except (UndeterminedError, NoFitError):
-            break
+        found = fit([value.observation for value in left] + list(before), found.values)
     return outlying
 
 
@@ -197,11 +194,12 @@ def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[i
     if wind.barrel_mm is None or len({each.layer for each in used}) < 2:
         return None
 
-    def at(above: int) -> Observation:
-        return Observation("", 0.0, wind.caliper_u_mm, lambda line: (line[0] + above * line[1], (1.0, above)))
+    def point(layer: int, outer_mm: float) -> Observation:
+        slopes = (1.0, layer - 1)
+        name = f"outer diameter over layer {layer}"
+        return Observation(name, outer_mm, wind.caliper_u_mm, lambda line: (line[0] + slopes[1] * line[1], slopes))
 
-    points = [at(each.layer - 1)._replace(measured=each.outer_mm) for each in used]
-    line = fit(points, [wind.barrel_mm, 0.0])
+    line = fit([point(*each) for each in used], [wind.barrel_mm, 0.0])
     return LineCheck(
         line_mm=line.values[0],
         line_u_mm=line.u(0),
@@ -259,11 +257,9 @@ def _known_before(
 
     Correlated figures become uncorrelated ones by the triangle L of their correlation matrix: L z = (x - x0) / u.
     """
-    names = [name for name in FIGURES if name in index and name not in open_figures and known.value(name) is not None]
-    rows = []
-    if names:
-        lower = cholesky([[known.correlation(one, other) for other in names] for one in names])
-        rows = [_whitened(names, place, lower, known, index) for place in range(len(names))]
+    names = [name for name in FIGURES if name not in open_figures and known.value(name) is not None]
+    lower = cholesky([[known.correlation(one, other) for other in names] for one in names])
+    rows = [_whitened(names, place, lower, known, index) for place in range(len(names))]
     for wind in winds:
         if wind.barrel_mm is not None:
             u = max(wind.barrel_u_mm, _EXACT * wind.barrel_mm)
@@ -296,11 +292,10 @@ def _whitened(
 
 def _inverse_row(lower: list[list[float]], place: int) -> list[float]:
     """Row `place` of the inverse of a lower triangle; a figure that hangs on the others alone is held to them."""
-    size = len(lower)
-    row = [0.0] * size
+    row = [0.0] * len(lower)
     for column in range(place, -1, -1):
         right = 1.0 if column == place else 0.0
-        rest = right - sum(row[at] * lower[at][column] for at in range(column + 1, place + 1))
+        rest = right - sum(part * below[column] for part, below in zip(row, lower, strict=True))  # found so far
         row[column] = rest / max(lower[column][column], _EXACT)
     return row
 
@@ -312,7 +307,7 @@ def _undetermined(
     if any(wind.barrel_mm is None for wind in winds):
         sentence = f"{count} cannot settle the {RISE} without the barrel; give its diameter, or measure a second layer"
         return ImpossibleMeasurementsError([("barrel_mm", f"{sentence} well apart")])
-    name = names[min(place, len(names) - 1)]
+    name = names[place]
     mend = "tape the length too" if name == DENSITY else "measure a layer further out"
     return ImpossibleMeasurementsError([("measurements", f"{count} cannot settle the {name}; {mend}")])
 
@@ -329,7 +324,7 @@ def _estimated(
     consistent = found.degrees == 0 or chi_square_tail(found.chi_square, found.degrees) >= INCONSISTENT
     raised = 1.0 if consistent else found.scatter
     figures = _figures(found, index, known, raised)
-    faults = [fault for name in FIGURES if name in index for fault in _beyond_nature(name, figures.value(name))]
+    faults = [fault for name in FIGURES for fault in _beyond_nature(name, figures.value(name))]
     if faults:
         raise ImpossibleMeasurementsError(faults)
     solved = tuple(name for name in FIGURES if name in index and _bettered(name, figures, known, open_figures))
@@ -376,7 +371,7 @@ def _bettered(name: str, figures: StrandFigures, known: StrandFigures, open_figu
 
 def _figures(found: Fit, index: dict[str, int], known: StrandFigures, raised: float) -> StrandFigures:
     def correlation(first: str, second: str) -> float:
-        if first not in index or second not in index:
+        if second not in index:
             return 0.0
         return max(-1.0, min(1.0, found.correlation(index[first], index[second])))
 

@@ -99,11 +99,9 @@ def fit(observations: Sequence[Observation], start: Sequence[float]) -> Fit:
     not settle.
     """
     values = list(start)
-    if len(observations) < len(values):
-        raise UndeterminedError(len(observations))
     rows, residuals = _linearized(observations, values)
     for _ in range(_MOST_STEPS):
-        triangle, projected = _triangle(rows, residuals)
+        triangle, projected = _triangle(rows, residuals, len(values))
         inverse = _inverse(triangle)
         step = [fsum(factor * part for factor, part in zip(row, projected, strict=True)) for row in inverse]
         spans = [_SETTLED * hypot(*row) + _ROUNDING * abs(value) for row, value in zip(inverse, values, strict=True)]
@@ -142,10 +140,9 @@ def _linearized(observations: Sequence[Observation], values: Sequence[float]) ->
     return rows, residuals
 
 
-def _triangle(rows: Rows, residuals: list[float]) -> tuple[Rows, list[float]]:
+def _triangle(rows: Rows, residuals: list[float], unknowns: int) -> tuple[Rows, list[float]]:
     """The upper triangle R of the rows' QR decomposition, and the part of the residuals that it can reach."""
     work = [[*row, residual] for row, residual in zip(rows, residuals, strict=True)]
-    unknowns = len(rows[0])
     lengths = [hypot(*(row[column] for row in rows)) for column in range(unknowns)]
     for column in range(unknowns):
         below = [row[column] for row in work[column:]]
