@@ -215,9 +215,9 @@ class _Ranking:
         self.closest: tuple[Fraction, int, int, Teeth, Teeth] | None = None
         # pitch = s P / (c Q - D P), so that its error is (p P - q Q) / (u Q - v P), here in whole numbers
         screw, dwell = wanted.screw_turns_per_pass, wanted.dwell_turns
-        terms = (wanted.stroke_mm + wanted.pitch_mm * dwell, wanted.pitch_mm * screw, screw, dwell)
+        terms = (wanted.stroke_mm + wanted.pitch_mm * dwell, wanted.pitch_mm * screw, screw, dwell, wanted.stroke_mm)
         whole = lcm(*(term.denominator for term in terms))
-        self._p, self._q, self._u, self._v = (int(term * whole) for term in terms)
+        self._p, self._q, self._u, self._v, self._s = (int(term * whole) for term in terms)
 
     def window(self, error: Fraction) -> tuple[Fraction, Fraction | None]:
         """Least and greatest Q / P at which the pitch is allowed and within this error; None: no end."""
@@ -244,26 +244,27 @@ class _Ranking:
         """Keep a train if it is among the best so far, or the closest."""
         product, driven_product = prod(drivers), prod(driven)
         missed, unit = self._missed(product, driven_product)
-        if unit <= 0:
-            return
-        edge = self.closest[0] if self.closest else None
-        is_close = edge is None or missed * edge.denominator <= edge.numerator * unit
-        is_within = missed * self.widest_error.denominator <= self.widest_error.numerator * unit
-        offset = self.offset(product, driven_product)
-        if not is_close and (not is_within or self.is_beaten(offset, total)):
+        if unit <= 0 or not self._is_allowed(self._s * product, unit):
             return
         error = Fraction(missed, unit)
-        pitch = self.wanted.pitch_of_mm(Fraction(driven_product, product))
-        if pitch < self.least_pitch or (self.widest_pitch is not None and pitch > self.widest_pitch):
-            return
-        if self.coaxial and arranged(drivers, driven, coaxial=True) is None:
-            return
         rank = (error, total, len(drivers), drivers, driven)
-        if self.closest is None or rank < self.closest:
+        is_closest = self.closest is None or rank < self.closest
+        is_within = error <= self.widest_error
+        if not (is_closest or is_within) or (self.coaxial and arranged(drivers, driven, coaxial=True) is None):
+            return
+        if is_closest:
             self.closest = rank
         if is_within:
+            offset = self.offset(product, driven_product)
             insort(self.best, (offset, total, len(drivers), error, drivers, driven))
             del self.best[self.count :]
+
+    def _is_allowed(self, laid: int, unit: int) -> bool:
+        """Whether turns of the pitch laid / unit neither climb nor lie too wide."""
+        least, widest = self.least_pitch, self.widest_pitch
+        return laid * least.denominator >= least.numerator * unit and (
+            widest is None or laid * widest.denominator <= widest.numerator * unit
+        )
 
     def train(self, drivers: Teeth, driven: Teeth) -> FoundTrain:
         """The train of these gears, which have been offered."""
