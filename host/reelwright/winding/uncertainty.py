@@ -91,13 +91,11 @@ class StrandErrors:
         """The errors of this strand, and of its rise factor."""
         u = (strand.diameter_u_mm, rise_u, strand.known_density_u_g_cm3)
         names = ("strand diameter", "rise factor", "density")
-        if calibration is None or not any(calibration.correlations):
-            return cls(*(uncertain(0.0, each_u, name) for each_u, name in zip(u, names, strict=True)))
         parts = [uncertain(0.0, 1.0, name) for name in names]
-        rows = cholesky(correlation_matrix(calibration.correlations))
+        rows = cholesky(correlation_matrix((0.0, 0.0, 0.0) if calibration is None else calibration.correlations))
         return cls(
             *(
-                each_u and each_u * sum(weight * part for weight, part in zip(row, parts, strict=True) if weight)
+                each_u * sum(weight * part for weight, part in zip(row, parts, strict=True))
                 for each_u, row in zip(u, rows, strict=True)
             )
         )
