@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal, NamedTuple
 
@@ -208,13 +208,10 @@ class Plan:
 
         A layer just filled is still the present one. The last planned layer may have fewer turns.
         """
-        pulses = max(pulses, 0)
-        if pulses > self.layer_pulses[-1]:
-            layer = self.coil.full_passes(self.scale.exact_turns(pulses)) + 1
-            while self.scale.pulses(self.coil.pass_end(layer - 1)) >= pulses:
-                layer -= 1  # a pass that ends on this pulse, or is rounded up to it
-        else:
-            layer = bisect_left(self.layer_pulses, max(pulses, 1)) + 1
+        begun = max(pulses, 1)
+        layer = self.coil.full_passes(self.scale.exact_turns(begun)) + 1
+        while self.scale.pulses(self.coil.pass_end(layer - 1)) >= begun:
+            layer -= 1  # a pass that ends on this pulse, or is rounded up to it
         start = self.coil.end_turns(layer - 1)
         planned = self.layers[layer - 1].turns if layer <= len(self.layers) else float(self.coil.turns_per_layer)
         if pulses > self.target_pulses:
