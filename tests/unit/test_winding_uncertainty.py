@@ -8,10 +8,11 @@ from math import pi
 from typing import TYPE_CHECKING, Any
 
 import pytest
-from uncertainties import ufloat
+from uncertainties import correlated_values_norm, ufloat
 from uncertainties.umath import sqrt
 
 from properties.place_by_place import turns_by_height, winder_of
+from reelwright.winding.calibration_figures import correlation_matrix
 from reelwright.winding.job import Calibration
 from reelwright.winding.lay import default_rise_u, rise_factor
 from reelwright.winding.uncertainty import MENDS, Estimate, estimate_of, half_pulse_u, uncertain
@@ -25,11 +26,12 @@ def place_by_place(plan: Plan) -> tuple[Any, Any]:
     """Length in mm and mass in g of the counted strand with every input a variable of `uncertainties`."""
     job, winder = plan.job, winder_of(plan.job)
     barrel = ufloat(job.take_up.barrel_diameter_mm, 0.1)
-    strand_error = ufloat(0, 0.02)
+    rise_u = default_rise_u("crossing", plan.coil.pitch_mm, job.strand.mean_diameter_mm)
+    known = [(0, 0.02), (plan.rise_factor, rise_u), (job.strand.density_g_cm3, 0.02)]
+    together = (0.0, 0.0, 0.0) if job.calibration is None else job.calibration.correlations
+    strand_error, rise, density = correlated_values_norm(known, correlation_matrix(together))
     diameter = job.strand.mean_diameter_mm + strand_error
-    rise = ufloat(plan.rise_factor, default_rise_u("crossing", plan.coil.pitch_mm, job.strand.mean_diameter_mm))
     counted = ufloat(0, half_pulse_u(60))
-    density = ufloat(job.strand.density_g_cm3, 0.02)
     length: Any = 0.0
     for (height, standing), turns in turns_by_height(winder, plan.exact_turns).items():
         around = 2 * pi * ((barrel + diameter) / 2 + height * rise * diameter)
@@ -51,8 +53,15 @@ def place_by_place(plan: Plan) -> tuple[Any, Any]:
         {"strand": {"second_diameter_mm": 1.85}},
         {"target": {"length_m": 30, "leader_m": 1, "tail_m": 2}},
         {"target": {"layers": "37/3"}, "machine": {"turns_per_layer": 36}},
+        {
+            "calibration": {
+                "strand": "a", "figures": ["diameter", "rise", "density"],
+                "diameter_rise_r": -0.6, "diameter_density_r": 0.5, "rise_density_r": 0.2,
+            },
+            "strand": {"second_diameter_mm": 1.85},
+        },
     ],
-)
+)  # fmt: skip
 def test_the_error_bar_is_that_of_the_uncertainties_library(changes: dict[str, Any]) -> None:
     plan = plan_of(**changes)
     length, mass = place_by_place(plan)
