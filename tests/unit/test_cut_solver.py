@@ -245,17 +245,21 @@ def test_few_spools_go_before_many_that_stand_earlier_in_the_list() -> None:
 
 
 class StoppedClock:
-    """The solver's time under a clock that stands still: what it was given at each call, in seconds."""
+    """The solver's time under a clock that stands still: what it was given at each call, in seconds.
+
+    columns: how many numbers it was asked for at each call.
+    """
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, *answers: Any) -> None:
         """answers: (status, numbers) of each call, or None for the solver's own."""
         import scipy.optimize
 
-        whole, self.seconds = scipy.optimize.milp, list[float]()
+        whole, self.seconds, self.columns = scipy.optimize.milp, list[float](), list[int]()
         left = iter(answers)
 
         def milp(*arguments: Any, **options: Any) -> Any:
             self.seconds.append(options["options"]["time_limit"])
+            self.columns.append(len(arguments[0]))
             answer = next(left, None)
             if answer is None:
                 return whole(*arguments, **options)
@@ -276,6 +280,15 @@ def test_half_of_the_time_is_kept_for_joins(monkeypatch: pytest.MonkeyPatch) -> 
     cutting = cut(CutProblem(spools(20, 30), metres(25, joins=1)), 60)
     assert cutting is not None
     assert clock.seconds[:2] == [30, 60]
+
+
+def test_the_first_try_asks_for_no_joins_though_one_of_the_lengths_bears_some(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = StoppedClock(monkeypatch, OUT_OF_TIME)
+    assert cut(CutProblem(spools(20, 40), (*metres(25, joins=1), *metres(5))), 60) is not None
+    assert clock.seconds[:2] == [30, 60]
+    # is a spool opened, is its rest kept, how much of it is wasted; and does it give a length
+    assert clock.columns[0] == 2 * 3 + 2 * 2
+    assert clock.columns[1] > clock.columns[0]
 
 
 def test_a_length_that_bears_no_join_has_all_of_the_time(monkeypatch: pytest.MonkeyPatch) -> None:
