@@ -208,8 +208,9 @@ class _Ranking:
         self.widest_error = wanted.pitch_mm * wanted.tolerance
         self.least_pitch = wanted.strand_diameter_mm or Fraction(0)
         self.widest_pitch = widest_pitch
-        beyond = Fraction(0) if widest_pitch is None else wanted.pitch_mm - widest_pitch
-        self.least_error = max(self.least_pitch - wanted.pitch_mm, beyond, Fraction(0))  # of any pitch allowed
+        self.least_error = max(self.least_pitch - wanted.pitch_mm, Fraction(0))  # of any pitch allowed
+        if widest_pitch is not None:
+            self.least_error = max(self.least_error, wanted.pitch_mm - widest_pitch)
         self.step = wanted.pitch_mm * RANK_STEP
         self.best: list[tuple[int, int, int, Fraction, Teeth, Teeth]] = []
         self.closest: tuple[Fraction, int, int, Teeth, Teeth] | None = None
@@ -241,23 +242,24 @@ class _Ranking:
         return len(self.best) == self.count and (offset, total) > self.best[-1][:2]
 
     def offer(self, drivers: Teeth, driven: Teeth, total: int) -> None:
-        """Keep a train if it is among the best so far, or the closest."""
+        """Keep a train if it is among the best so far, or the closest of those beyond the tolerance."""
         product, driven_product = prod(drivers), prod(driven)
         missed, unit = self._missed(product, driven_product)
         if unit <= 0 or not self._is_allowed(self._s * product, unit):
             return
         error = Fraction(missed, unit)
         rank = (error, total, len(drivers), drivers, driven)
-        is_closest = self.closest is None or rank < self.closest
         is_within = error <= self.widest_error
-        if not (is_closest or is_within) or (self.coaxial and arranged(drivers, driven, coaxial=True) is None):
+        if not (is_within or self.closest is None or rank < self.closest):
             return
-        if is_closest:
-            self.closest = rank
+        if self.coaxial and arranged(drivers, driven, coaxial=True) is None:
+            return
         if is_within:
             offset = self.offset(product, driven_product)
             insort(self.best, (offset, total, len(drivers), error, drivers, driven))
             del self.best[self.count :]
+        else:
+            self.closest = rank
 
     def _is_allowed(self, laid: int, unit: int) -> bool:
         """Whether turns of the pitch laid / unit neither climb nor lie too wide."""
