@@ -7,7 +7,7 @@ from fractions import Fraction
 import pytest
 
 from reelwright.winding import gear_search
-from reelwright.winding.gear_search import Choice, WantedPitch, find_well_laying
+from reelwright.winding.gear_search import Choice, WantedPitch, find_trains, find_well_laying
 
 THREE_STAGES = Choice(18, 81, 3)  # 64 numbers of teeth, (64 x 65 x 66 / 6)^2 = 2.1 thousand million trains
 
@@ -47,3 +47,15 @@ def test_a_search_reckons_the_pitch_of_no_more_trains_than_it_must(
     monkeypatch.setattr(gear_search._Ranking, "_missed", missed)
     find_well_laying(wanted, choice)
     assert reckoned <= most
+
+
+def test_a_train_at_the_end_of_a_step_does_not_end_the_search_before_its_step_is_whole() -> None:
+    # 13:33 lays at exactly 1.001 mm, where the second step begins; 11:28 at 0.99825 mm is in it and has fewer teeth
+    wanted = WantedPitch(Fraction(1), Fraction("2.541"), Fraction(1))
+    assert find_trains(wanted, Choice(10, 60, 1), 1).trains[0].stages == ((11, 28),)
+
+
+def test_nor_does_one_in_a_step_of_which_a_part_would_climb() -> None:
+    # 26:51 lays at 1.0012 mm and 25:49 at 1.00199 mm, both in the second step; strand of 1.0005 mm ends the first one
+    wanted = WantedPitch(Fraction(1), Fraction(127653, 65000), Fraction(1), Fraction("1.0005"))
+    assert find_trains(wanted, Choice(10, 60, 1), 1).trains[0].stages == ((25, 49),)
