@@ -249,12 +249,11 @@ class _Ranking:
             return
         error = Fraction(missed, unit)
         rank = (error, total, len(drivers), drivers, driven)
-        is_within = error <= self.widest_error
-        if not (is_within or self.closest is None or rank < self.closest):
-            return
+        if self.closest is not None and rank > self.closest:
+            return  # nor is it within the tolerance, as the closest one kept is not
         if self.coaxial and arranged(drivers, driven, coaxial=True) is None:
             return
-        if is_within:
+        if error <= self.widest_error:
             offset = self.offset(product, driven_product)
             insort(self.best, (offset, total, len(drivers), error, drivers, driven))
             del self.best[self.count :]
