@@ -213,7 +213,7 @@ def test_the_table_of_trains_ends_with_what_to_write_into_a_job() -> None:
     shown = gears("find", "--diameter", "1.75mm", "--stroke", "61.25mm", "--screw-turns", "2").stdout
     assert "gears = [[18, 72], [18, 77]]" in shown
     assert all(len(line) <= 80 for line in shown.splitlines())
-    for words in ("Pitch, mm", "Off, %", "Centres, mm", "1 of 2", "same way"):
+    for words in ("No         Gears      mm      %  Teeth            mm", "1 of 2", "same way"):
         assert words in shown
 
 

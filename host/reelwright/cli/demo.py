@@ -114,18 +114,14 @@ def own_home(folder: Path) -> Iterator[None]:
 
 def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     """Planned, counted and true, side by side."""
-    from rich.table import Table
-
     from reelwright.views.page import terminal_page
+    from reelwright.views.tables import Column, FigureTable
 
     result = record.result
     if result is None or not result.length_m:
         return
     true_m = truth["true_length_m"] - plan.job.target.leader_m
-    table = Table(title="What is on the class spool", caption=f"Ledger entry {record.job_id}", title_justify="left")
-    table.add_column("")
-    for name in ("length, m", "turns", "pulses"):
-        table.add_column(name, justify="right")
+    table = FigureTable(Column("On the class spool"), Column("Length", "m"), Column("Turns"), Column("Pulses"))
     table.add_row("planned", f"{plan.length_m:.2f}", f"{plan.turns:.3f}", str(plan.target_pulses))
     table.add_row(
         "counted (k = 2)",
@@ -135,6 +131,7 @@ def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     )
     table.add_row("true", f"{true_m:.2f}", f"{truth['true_turns']:.3f}", f"{truth['true_pulses']:.1f}")
     click.echo(terminal_page(lambda console: console.print(table)), nl=False)
+    click.echo(f"\nLedger entry {record.job_id}.")
     off_m = true_m - result.length_m
     inside = "inside" if abs(off_m) <= 2 * result.length_u_m else "outside"
     share = 100 * off_m / result.length_m

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, WEIGHED_SPOOL
@@ -39,6 +39,7 @@ def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
     console.print(_figures(result))
     console.print(_measurements(result))
+    console.print()
     console.print(Text(_off(result)))
     for sentence in _remarks(result):
         console.print(Text(sentence))
@@ -54,10 +55,13 @@ def _sentence_start(result: CalibrationResult) -> str:
     return f"By {result.method}: {count_of(result.used, 'value')}"
 
 
-def _figures(result: CalibrationResult) -> Table:
-    table = Table.grid(padding=(0, 2))
-    for name, after, before in _rows(result):
-        table.add_row(Text(name), Text(after), Text(before and f"before {before}"))
+def _figures(result: CalibrationResult) -> FigureTable:
+    columns = [Column("Figure", words=True), Column("Found"), Column("Before")]
+    if result.before is None:
+        del columns[-1]
+    table = FigureTable(*columns)
+    for row in _rows(result):
+        table.add_row(*row[: len(columns)])
     return table
 
 
@@ -87,10 +91,10 @@ def _value(figures: StrandFigures, name: str) -> str:
     return figure_text(name, value, figures.u(name))
 
 
-def _measurements(result: CalibrationResult) -> Table:
-    table = Table()
-    for heading in ("No", "Measured", "Value", "Fitted", "Off"):
-        table.add_column(heading, justify="left" if heading == "Measured" else "right")
+def _measurements(result: CalibrationResult) -> FigureTable:
+    table = FigureTable(
+        Column("No"), Column("Measured", words=True), Column("Value"), Column("Fitted", spare=1), Column("Off")
+    )
     for value in result.values:
         off = "left out" if value.left_out else "-" if value.normalized is None else f"{value.normalized:+.1f}"
         table.add_row(

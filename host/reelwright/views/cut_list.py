@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from rich.padding import Padding
-from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.page import plain_page, terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.views.tables import Column, FigureTable
 from reelwright.views.untrusted import plain_text
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -72,8 +72,8 @@ def _print(solved: SolvedCutList, console: Console) -> None:
         console.print(
             Text("The best found in the time allowed, not proven the best: --seconds allows more.", style="yellow")
         )
-    console.print()
     console.print(_spools(solved))
+    console.print()
     for number in range(len(solved.steps)):
         console.print(Text(f"Step {number + 1}", style="bold"))
         for line in step_lines(solved, number):
@@ -85,16 +85,19 @@ def _print(solved: SolvedCutList, console: Console) -> None:
         console.print(Text.assemble((f"Warning ({code}): ", "yellow"), plain_text(message)))
 
 
-def _spools(solved: SolvedCutList) -> Table:
-    table = Table()
-    table.add_column("Pay-off spool", overflow="fold")
-    for heading in ("Holds, m", "Counted on, m", "Used, m", "Left, m"):
-        table.add_column(heading, justify="right")
-    table.add_column("Then")
+def _spools(solved: SolvedCutList) -> FigureTable:
+    table = FigureTable(
+        Column("Pay-off spool", words=True),
+        Column("Holds", "m", spare=1),
+        Column("Counted on", "m", spare=2),
+        Column("Used", "m"),
+        Column("Left", "m"),
+        Column("Then"),
+    )
     cutting = solved.cutting
     for number, spool in enumerate(solved.cut_list.pay_offs):
         table.add_row(
-            Text(plain_text(spool.name)),
+            plain_text(spool.name),
             with_uncertainty(spool.check.held_m, spool.check.held_u_m, "").strip(),
             f"{cutting.problem.supplies[number].usable_mm / 1000:.3f}",
             f"{cutting.used_mm(number) / 1000:.3f}",

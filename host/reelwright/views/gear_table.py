@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich import box
-from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of
+from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.gear_check import check_train, pitch_verdict
 from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice, undercut
 from reelwright.winding.uncertainty import COVERAGE
@@ -32,7 +31,8 @@ def check_text(check: TrainCheck) -> str:
     parts.append(_meshes(check.meshes))
     if check.lays:
         parts.append(_lays(check))
-    else:
+    parts.append(Text())
+    if not check.lays:
         parts.append(Text("No stroke is known, so no pitch: give --stroke, or a spool with --spool."))
     parts += [Text(sentence) for sentence in _remarks(check)]
     parts += [Text.assemble((f"Warning ({finding.code}): ", "yellow"), finding.message) for finding in check.findings]
@@ -63,7 +63,7 @@ def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
             f"None comes within {float(100 * wanted.tolerance):g} % of it; these are farther off, and good by the plan."
         )
         parts.append(Text(told, style="yellow"))
-    parts += [Text(_form(form)), _trains(search, wanted, form)]
+    parts += [Text(_form(form)), _trains(search, wanted, form), Text()]
     if any(_is_undercut(teeth, form) for train in search.trains for stage in train.stages for teeth in stage):
         parts.append(Text("* undercut: the flanks lose their foot. `reelwright gears check` tells the mend."))
     parts += [
@@ -78,13 +78,6 @@ def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
 
 def _shown(parts: Sequence[RenderableType]) -> str:
     return terminal_page(lambda console: console.print(*parts, sep="\n"))
-
-
-def _table(*headings: str) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False, padding=(0, 1, 0, 0))
-    for heading in headings:
-        table.add_column(heading, justify="right")
-    return table
 
 
 def _exact(value: Fraction) -> str:
@@ -112,8 +105,16 @@ def _form(form: ToothForm) -> str:
     )
 
 
-def _gears(meshes: Sequence[Mesh]) -> Table:
-    table = _table("Shaft", "Gear", "Teeth", "Pitch diameter, mm", "Tip diameter, mm", "Hand", "Undercut")
+def _gears(meshes: Sequence[Mesh]) -> FigureTable:
+    table = FigureTable(
+        Column("Shaft"),
+        Column("Gear"),
+        Column("Teeth"),
+        Column("Pitch\ndiameter", "mm", spare=2),
+        Column("Tip\ndiameter", "mm", spare=3),
+        Column("Hand", spare=1),
+        Column("Undercut"),
+    )
     for mesh in meshes:
         for role, gear in (("driver", mesh.driver), ("driven", mesh.driven)):
             table.add_row(
@@ -128,8 +129,13 @@ def _gears(meshes: Sequence[Mesh]) -> Table:
     return table
 
 
-def _meshes(meshes: Sequence[Mesh]) -> Table:
-    table = _table("Mesh", "Centre distance, mm", "Contact ratio", "Same teeth meet again after")
+def _meshes(meshes: Sequence[Mesh]) -> FigureTable:
+    table = FigureTable(
+        Column("Mesh"),
+        Column("Centre\ndistance", "mm"),
+        Column("Contact\nratio", spare=2),
+        Column("Same teeth\nmeet again after", spare=1, words=True),
+    )
     for mesh in meshes:
         hunting = ", all with all" if mesh.meeting.hunting else ""
         table.add_row(
@@ -141,8 +147,15 @@ def _meshes(meshes: Sequence[Mesh]) -> Table:
     return table
 
 
-def _lays(check: TrainCheck) -> Table:
-    table = _table("Strand, mm", "Stroke, mm", "Pitch, mm", "Pitch less strand, mm", "Verdict", "Touches at stroke, mm")
+def _lays(check: TrainCheck) -> FigureTable:
+    table = FigureTable(
+        Column("Strand", "mm"),
+        Column("Stroke", "mm", spare=1),
+        Column("Pitch", "mm"),
+        Column("Pitch less\nstrand", "mm", spare=2),
+        Column("Verdict"),
+        Column("Touches at\nstroke", "mm", spare=3),
+    )
     for lay in check.lays:
         table.add_row(
             f"{float(lay.diameter_mm):g}",
@@ -172,12 +185,21 @@ def _remarks(check: TrainCheck) -> Iterator[str]:
         yield "The halves of each gear are mirrored, so that no shaft is pushed along. Hands are seen from one end."
 
 
-def _trains(search: Search, wanted: WantedPitch, form: ToothForm) -> Table:
+def _trains(search: Search, wanted: WantedPitch, form: ToothForm) -> FigureTable:
     diameter = wanted.strand_diameter_mm
     verdicts = [] if diameter is None else [pitch_verdict(train.pitch_mm, diameter) for train in search.trains]
     told = any(verdict != "good" for verdict in verdicts)  # a column of "good" is worth no width
-    last = ["Screw turns", "Verdict"] if told else ["Screw turns"]
-    table = _table("", "Gears", "Pitch, mm", "Off, %", "Teeth", "Centres, mm", "Coprime", *last)
+    table = FigureTable(
+        Column("No"),
+        Column("Gears"),
+        Column("Pitch", "mm"),
+        Column("Off", "%", spare=1),
+        Column("Teeth", spare=3),
+        Column("Centres", "mm", spare=2),
+        Column("Coprime", spare=5),
+        Column("Screw turns", spare=4),
+        *[Column("Verdict")] * told,
+    )
     for place, train in enumerate(search.trains, 1):
         table.add_row(str(place), *_train_row(train, wanted, form), *verdicts[place - 1 : place] * told)
     return table

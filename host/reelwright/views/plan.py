@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from rich import box
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
@@ -12,6 +11,7 @@ from rich.text import Text
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
 from reelwright.views.quantities import count_of, duration, with_uncertainty
+from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.uncertainty import COVERAGE
 
@@ -40,6 +40,7 @@ def plan_text(plan: Plan) -> str:
 def _print_plan(plan: Plan, console: Console) -> None:
     console.print(Text(_heading(plan), style="bold"))
     console.print(_layer_table(plan))
+    console.print()
     figures = Table.grid(padding=(0, 2))
     for name, figure in _figures(plan):
         figures.add_row(Text(name), Text(figure))
@@ -73,24 +74,32 @@ def _heading(plan: Plan) -> str:
     return f"{plan.length_m:.3f} m of {what}, {size} mm, onto {spool.name or 'the take-up spool'}"
 
 
-def _layer_table(plan: Plan) -> Table:
-    table = Table(box=box.SIMPLE_HEAD, pad_edge=False)
-    headings = ["Layer", "Turns", "Length\nm", "Total\nm", "Diameter\nmm", "Pulse at\nits end", "Pause"]
+def _layer_table(plan: Plan) -> FigureTable:
     by_layer, powered = plan.job.machine.line_speed_m_s is not None, plan.ramp is not None
-    for heading in headings + ["Speed\nrpm"] * by_layer + ["Torque\nN m"] * powered:
-        table.add_column(heading, justify="right")
-    kinds = dict(plan.stops)
+    stops = {pulses for pulses, kind in plan.stops if kind == "layer"}
+    table = FigureTable(
+        Column("Layer"),
+        Column("Turns"),
+        Column("Length", "m", spare=1),
+        Column("Total", "m"),
+        Column("Diameter", "mm", spare=2),
+        Column("Pulse at\nits end", spare=4),
+        *[Column("Pause")] * bool(stops),
+        *[Column("Speed", "rpm", spare=3)] * by_layer,
+        *[Column("Torque", "N m", spare=5)] * powered,
+    )
     for row, pulses in zip(plan.layers, plan.layer_pulses, strict=True):
-        cells = [
+        table.add_row(
             str(row.layer),
             f"{row.turns:.2f}",
             f"{row.length_m:.3f}",
             f"{row.cumulative_length_m:.3f}",
             f"{row.diameter_mm:.2f}",
             str(pulses),
-            "yes" if kinds.get(pulses) == "layer" else "",
-        ]
-        table.add_row(*cells, *[f"{row.spool_rpm:.1f}"] * by_layer, *[f"{row.torque_n_m:.3f}"] * powered)
+            *["yes" if pulses in stops else ""] * bool(stops),
+            *[f"{row.spool_rpm:.1f}"] * by_layer,
+            *[f"{row.torque_n_m:.3f}"] * powered,
+        )
     return table
 
 
