@@ -157,7 +157,7 @@ def test_a_terminal_that_knows_only_ascii_still_gets_the_calibration() -> None:
         check=False,
     )
     assert (ended.returncode, ended.stderr) == (0, "")
-    assert re.search(r"Strand diameter +1\.7420 \? 0\.0", ended.stdout)
+    assert re.search(r"Strand diameter[ |]+1\.7420 \? 0\.0", ended.stdout)
 
 
 def test_a_plan_pays_for_no_writer_of_toml_and_no_fit() -> None:

@@ -29,9 +29,11 @@ from reelwright.cli.calibrate_options import (
 from reelwright.cli.calibrate_places import BESIDE_A_FILE, AsTyped, option_of
 from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
+from reelwright.profiles.calibrations import kept_evidence
 from reelwright.profiles.measurements import read_measurements
 from reelwright.profiles.values import printable
 from reelwright.winding.calibration_change import changes_between
+from reelwright.winding.calibration_evidence import Repetition, repetition_of
 from reelwright.winding.calibration_figures import FIGURES, StrandFigures
 from reelwright.winding.calibration_methods import (
     CalibrationResult,
@@ -195,6 +197,7 @@ def _finish(
     today = date.today().isoformat()
     if save:
         result = _beside_what_is_there(result, known, save)
+    result = evolve(result, repetition=_repetition(result, known, save))
     if as_json:
         from reelwright.json_text import json_text
         from reelwright.winding.calibration_record import result_record
@@ -230,13 +233,23 @@ def _beside_what_is_there(result: CalibrationResult, known: StrandAsKnown, name:
     return evolve(result, changes=result.changes + changes_between(there, result.after, result.figures, (), name))
 
 
+def _repetition(result: CalibrationResult, known: StrandAsKnown, save: str | None) -> Repetition | None:
+    """Which measurements the strand's figures rest on already, or that all of them are in the profile to save to."""
+    again = repetition_of(result.values, known.evidence)
+    if again or not save:
+        return again
+    there = repetition_of(result.values, kept_evidence(save))
+    return there if there and len(there.numbers) == result.used else None
+
+
 def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set[str], today: str) -> None:
     undecided = evolve(
         result,
         values=tuple(value for value in result.values if str(value.number) not in kept),
         changes=tuple(change for change in result.changes if change.figure not in kept),
+        repetition=None if kept.issuperset(result.decided_by) else result.repetition,
     )
-    if undecided.outlying or undecided.doubtful:
+    if undecided.is_doubtful:
         from reelwright.views.calibration_doubts import choices, in_short
 
         raise UsageError(
@@ -248,7 +261,7 @@ def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set
     from reelwright.profiles.store import Profiles
     from reelwright.winding.calibration_record import profile_record
 
-    record = profile_record(result, today)
+    record = profile_record(result, today, known.evidence)
     path, text = with_calibration(name, record, known.values)
     faults = strand_faults(name, {**(Profiles().find("strand", name) or known.values), CALIBRATION: record})
     if faults:

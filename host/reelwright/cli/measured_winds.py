@@ -10,6 +10,7 @@ from attrs import evolve, frozen
 
 from reelwright.errors import UsageError
 from reelwright.profiles import build_job, load_job
+from reelwright.profiles.calibrations import kept_evidence, without_calibration
 from reelwright.profiles.jobs import load_strand
 from reelwright.winding.calibration_jobs import figures_of_job, figures_of_strand, wound
 from reelwright.winding.calibration_winds import LayerDiameter, MeasuredWind
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from reelwright.profiles.measurements import WindMeasurements
+    from reelwright.winding.calibration_evidence import Kept
     from reelwright.winding.calibration_figures import StrandFigures
     from reelwright.winding.job import Job
 
@@ -39,12 +41,13 @@ class Names:
 class StrandAsKnown:
     """A strand before it is calibrated: its figures, and the values that a new profile of it begins with.
 
-    profile: its name; empty where none was named.
+    profile: its name; empty where none was named. evidence: what the figures rest on.
     """
 
     figures: StrandFigures | None
     values: Mapping[str, object]
     profile: str = ""
+    evidence: Sequence[Kept] = ()
 
 
 def strand_of_profile(name: str) -> StrandAsKnown:
@@ -53,10 +56,10 @@ def strand_of_profile(name: str) -> StrandAsKnown:
     figures = figures_of_strand(strand, note)
     if not isinstance(lay.rise, str):
         figures = evolve(figures, rise=lay.rise, rise_u=lay.rise_u or 0.0)
-    from reelwright.profiles.calibrations import without_calibration
     from reelwright.profiles.store import Profiles
 
-    return StrandAsKnown(figures, without_calibration(Profiles().find("strand", name) or {}), name)
+    values = without_calibration(Profiles().find("strand", name) or {})
+    return StrandAsKnown(figures, values, name, kept_evidence(name))
 
 
 def measured_winds(
@@ -79,7 +82,9 @@ def measured_winds(
         for number, ((job, turns), measured) in enumerate(zip(jobs, all_measured, strict=True), start=1)
     ]
     first = jobs[0][0]
-    return winds, StrandAsKnown(figures_of_job(first), _profile_values(first, names.strand), names.strand)
+    calibrated = names.strand or (first.calibration.strand if first.calibration else "")
+    evidence = kept_evidence(calibrated) if calibrated else ()
+    return winds, StrandAsKnown(figures_of_job(first), _profile_values(first, names.strand), names.strand, evidence)
 
 
 def with_measured(wind: MeasuredWind, measured: WindMeasurements, name: str = "") -> MeasuredWind:
@@ -94,6 +99,7 @@ def with_measured(wind: MeasuredWind, measured: WindMeasurements, name: str = ""
         layers=tuple(LayerDiameter(layer, outer_mm) for layer, outer_mm in measured.layers),
         caliper_u_mm=measured.caliper_u_mm,
         name=name,
+        source="" if measured.job is None else f"job {measured.job}",
     )
 
 

@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from reelwright.winding.calibration_evidence import Kept
+
 CALIBRATION, EARLIER = "calibration", "earlier"
 NEW_FILE = "strand.toml"
 _LONGEST_NAME = 100
@@ -31,7 +33,8 @@ _OF_FIGURE: dict[str, tuple[str, tuple[str, ...], tuple[str, ...]]] = {
     "density": ("strand", ("density_g_cm3", "density_u_g_cm3"), ("material",)),
 }
 _VALUES = tuple(key for _, keys, _ in _OF_FIGURE.values() for key in keys)
-_FOR_PEOPLE = ("inputs",)  # how it was found, in words
+_INPUTS = "inputs"  # what it rests on, in words
+_FOR_PEOPLE = (_INPUTS,)
 
 
 def take_over(
@@ -60,6 +63,28 @@ def take_over(
         tables[CALIBRATION] = about | {"strand": strand, "figures": figures}
         taken += [(CALIBRATION, key) for key in about]
     return taken
+
+
+def kept_evidence(name: str) -> list[Kept]:
+    """What the figures in force of a strand's profile rest on, each with the date when it was first stored.
+
+    Empty where there is no such profile, or it was never calibrated.
+    """
+    from reelwright.winding.calibration_evidence import Kept  # not paid for by a plan
+
+    values = Profiles().find("strand", name) or {}
+    calibration, earlier = values.get(CALIBRATION), values.get(EARLIER)
+    entries = [*(earlier if isinstance(earlier, list) else []), calibration]
+    since: dict[str, str] = {}
+    for entry in entries:
+        for line in _inputs(entry):
+            since.setdefault(line, str(entry.get("date", "")))
+    return [Kept(line, name, since[line]) for line in _inputs(calibration)]
+
+
+def _inputs(entry: object) -> list[str]:
+    inputs = entry.get(_INPUTS) if isinstance(entry, dict) else None
+    return [line for line in inputs if isinstance(line, str)] if isinstance(inputs, list) else []
 
 
 def without_calibration(values: Mapping[str, object]) -> dict[str, object]:

@@ -45,7 +45,7 @@ def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
         console.print(Text(sentence))
     for sentence in doubts(result):
         console.print(Text.assemble(("Warning: ", "yellow"), sentence))
-    if result.outlying or result.doubtful:
+    if result.is_doubtful:
         console.print(Text(f"Measure again, or decide: {choices(result)}."))
     if not saved_as:
         console.print(Text("Nothing is stored. Add --save NAME to keep this in your strand profile of that name."))

@@ -10,10 +10,11 @@ from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from reelwright.winding.calibration import FittedValue
     from reelwright.winding.calibration_change import Change
+    from reelwright.winding.calibration_evidence import Repetition
     from reelwright.winding.calibration_methods import CalibrationResult
 
 TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
@@ -34,7 +35,9 @@ def figure_text(name: str, value: float, u: float) -> str:
 
 
 def doubts(result: CalibrationResult) -> Iterator[str]:
-    """A sentence on each measurement that stands out and on each figure that a person has to decide about."""
+    """A sentence on what was used before, on each measurement that stands out, and on each figure to decide about."""
+    if result.repetition is not None:
+        yield f"{_already_there(result.repetition)}: given again it is no new evidence."
     for value in result.values:
         if value.stands_out:
             yield _of_measurement(value)
@@ -66,10 +69,22 @@ def _of_change(change: Change, result: CalibrationResult) -> Iterator[str]:
         yield f"the {title} of {after} is less sure than {where}, {before}: {mend}."
 
 
+def _already_there(repetition: Repetition) -> str:
+    numbers = repetition.numbers
+    which = f"measurement {numbers[0]} is" if len(numbers) == 1 else f"measurements {_listed(numbers)} are"
+    return f'{which} in the strand profile "{repetition.profile}" already, saved on {repetition.date}'
+
+
+def _listed(numbers: Sequence[int]) -> str:
+    return f"{', '.join(map(str, numbers[:-1]))} and {numbers[-1]}"
+
+
 def in_short(result: CalibrationResult) -> str:
     """All of it in one clause, for an error."""
     numbers = result.outlying
     parts = []
+    if result.repetition is not None:
+        parts.append(_already_there(result.repetition))
     if numbers:
         parts.append(f"measurement {', '.join(map(str, numbers))} {'stands' if len(numbers) == 1 else 'stand'} out")
     far = _names(change for change in result.doubtful if change.stands_out)
@@ -88,8 +103,12 @@ def _names(changes: Iterator[Change]) -> str:
 
 def choices(result: CalibrationResult) -> str:
     """The options by which a person decides; a figure, and so a single weight, cannot be left out."""
+    again = result.repetition.numbers if result.repetition else ()
     figures = dict.fromkeys(change.figure for change in result.doubtful)
+    if again:
+        figures |= dict.fromkeys(result.decided_by)
     keep = " ".join(f"--keep {each}" for each in (*result.outlying, *figures))
-    leave = " ".join(f"--leave-out {number}" for number in result.outlying)
+    left_out = dict.fromkeys((*result.outlying, *again))
+    leave = " ".join(f"--leave-out {number}" for number in left_out) if len(left_out) < result.used else ""
     kept = f"{keep} stores the result all the same"
     return f"{leave} does without, {kept}" if leave else kept

@@ -54,7 +54,7 @@ class FittedValue(NamedTuple):
 
     normalized: difference in standard uncertainties of the difference; None where it cannot be judged. stands_out:
     it was used although it lies further off than chance explains; it is then judged without those that lie further
-    off still. doubt: what makes it stand out, where that is more than the distance.
+    off still. doubt: what makes it stand out, where that is more than the distance. evidence: as of a Measurement.
     """
 
     number: int
@@ -67,6 +67,7 @@ class FittedValue(NamedTuple):
     left_out: bool
     stands_out: bool
     doubt: str = ""
+    evidence: str = ""
 
 
 @frozen
@@ -341,6 +342,7 @@ def _estimated(
             left_out=value.number not in judged,
             stands_out=value.number in outlying,
             doubt=_judged_without(value.number, list(outlying)),
+            evidence=value.evidence,
         )
         for value in all_values
     )

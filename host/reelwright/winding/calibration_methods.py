@@ -25,11 +25,13 @@ from reelwright.winding.calibration_readings import (
     measured_diameter,
     reading_scores,
 )
-from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind
+from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind, evidence_of
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
+
+    from reelwright.winding.calibration_evidence import Repetition
 
 MICROMETER = "micrometer"
 OUTER_DIAMETERS = "outer diameters"
@@ -45,7 +47,8 @@ class CalibrationResult:
 
     figures: names of FIGURES that belong into the profile. found: those of them that the measurements settle.
     changes: of those that were known. values: every measurement, numbered. mass_relative_u: of a weighed spool, the
-    relative uncertainty of its mass from each figure alone, as known before.
+    relative uncertainty of its mass from each figure alone, as known before. repetition: of measurements that were
+    used before.
     """
 
     method: str
@@ -60,6 +63,7 @@ class CalibrationResult:
     line: LineCheck | None = None
     mass_relative_u: Mapping[str, float] = field(factory=dict)
     estimated: Estimated | None = None
+    repetition: Repetition | None = None
 
     @property
     def outlying(self) -> tuple[int, ...]:
@@ -70,6 +74,16 @@ class CalibrationResult:
     def doubtful(self) -> tuple[Change, ...]:
         """The changes that a person has to decide about before they are stored."""
         return tuple(change for change in self.changes if change.needs_decision)
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether a person has to decide before anything is stored."""
+        return bool(self.outlying or self.doubtful or self.repetition)
+
+    @property
+    def decided_by(self) -> tuple[str, ...]:
+        """The figures by whose names a person decides that measurements count again."""
+        return self.found or self.figures
 
     @property
     def used(self) -> int:
@@ -169,7 +183,7 @@ def _read_diameter(
     values = tuple(
         FittedValue(
             number=position + 1,
-            name="diameter" if reading.narrow_mm is None else "mean of two diameters",
+            name=reading.kind,
             unit="mm",
             measured=reading.mean_mm,
             u=measured.mean.scatter,
@@ -178,6 +192,7 @@ def _read_diameter(
             left_out=position not in scores,
             stands_out=position in scores and scores[position].stands_out,
             doubt=_doubt(reading, scores.get(position)),
+            evidence=evidence_of(reading.kind, reading.mean_mm, "mm"),
         )
         for position, reading in enumerate(readings)
     )

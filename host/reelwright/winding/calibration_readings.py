@@ -19,6 +19,7 @@ _OF_NORMAL = 0.6745  # median absolute deviation of a normal distribution, in st
 RESOLUTION_MM = 0.01  # of a plain micrometer
 ERROR_LIMIT_MM = 0.004  # of a micrometer up to 25 mm, DIN 863-1; from memory
 FEWEST_READINGS = 2  # scatter needs two
+KINDS = ("diameter", "mean of two diameters")
 
 
 class Reading(NamedTuple):
@@ -26,6 +27,11 @@ class Reading(NamedTuple):
 
     wide_mm: float
     narrow_mm: float | None = None
+
+    @property
+    def kind(self) -> str:
+        """What was read, of KINDS."""
+        return KINDS[self.narrow_mm is not None]
 
     @property
     def mean_mm(self) -> float:

@@ -4,18 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reelwright.winding.calibration_evidence import evidence_after
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from reelwright.winding.calibration_evidence import Kept
     from reelwright.winding.calibration_methods import CalibrationResult
 
 Plain = dict[str, object]
 
 
-def profile_record(result: CalibrationResult, date: str) -> Plain:
+def profile_record(result: CalibrationResult, date: str, kept: Sequence[Kept] = ()) -> Plain:
     """What a strand's profile keeps: values with units in the keys, how and when they were found, and from what.
 
-    date: as 2031-05-04.
+    date: as 2031-05-04. kept: what the figures rest on that the calibration started from.
     """
     after = result.after
     record: Plain = {
@@ -47,9 +51,7 @@ def profile_record(result: CalibrationResult, date: str) -> Plain:
     for key, pair in pairs.items():
         if set(pair) <= set(result.figures):
             record[key] = round(after.correlation(*pair), 4)
-    record["inputs"] = [
-        f"{value.name}: {value.measured:.6g} {value.unit}" for value in result.values if not value.left_out
-    ]
+    record["inputs"] = evidence_after(result.values, kept)
     return record
 
 
@@ -70,6 +72,7 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
             change._asdict() | {"stands_out": change.stands_out, "less_sure": change.less_sure}
             for change in result.changes
         ],
+        "repetition": None if result.repetition is None else result.repetition._asdict(),
         "pitch_mm": result.pitch_mm,
         "measurements": [value._asdict() for value in result.values],
         "chi_square": None if estimated is None else estimated.chi_square,

@@ -52,7 +52,8 @@ class MeasuredWind:
     diameter (both mm) and rise factor to the coil; with turns, the count, and its standard uncertainty turns_u.
     gross_mass_g, empty_mass_g: spool with and without strand, each with scale_u_g. length_m: of all
     strand wound, with tape_u_m (by default TAPE_U_SHARE of it). layers: with caliper_u_mm each.
-    name: what to call it where there are several.
+    name: what to call it where there are several. source: where its count is kept, such as "job 12"; empty where
+    that is not known.
     """
 
     barrel_mm: float | None = None
@@ -69,6 +70,7 @@ class MeasuredWind:
     layers: tuple[LayerDiameter, ...] = ()
     caliper_u_mm: float = CALIPER_U_MM
     name: str = ""
+    source: str = ""
 
     @property
     def net_mass_g(self) -> float | None:
@@ -89,11 +91,15 @@ class MeasuredWind:
 
 
 class Measurement(NamedTuple):
-    """One measured value, ready to be fitted. Unit as named; number counts from 1 over all winds."""
+    """One measured value, ready to be fitted. Unit as named; number counts from 1 over all winds.
+
+    evidence: what was measured, as it is kept with the figures that rest on it.
+    """
 
     number: int
     unit: str
     observation: Observation
+    evidence: str
 
 
 def wind_faults(wind: MeasuredWind) -> list[tuple[str, str]]:
@@ -162,23 +168,35 @@ def measurements(
     found: list[Measurement] = []
     for wind in winds:
         for unit, observation in _of_wind(wind, index, about):
-            found.append(Measurement(first_number + len(found), unit, observation))
+            evidence = evidence_of(observation.name, observation.measured, unit, wind)
+            name = f"{observation.name} of {wind.name}" if wind.name else observation.name
+            number = first_number + len(found)
+            found.append(Measurement(number, unit, observation._replace(name=name), evidence))
     return found
 
 
+def evidence_of(kind: str, value: float, unit: str, wind: MeasuredWind | None = None) -> str:
+    """A measured value in words: "mass: 118.6 g, 165 turns, job 12". An outer diameter does not hang on the turns."""
+    parts = [f"{kind}: {value:.6g} {unit}"]
+    if wind is not None and wind.turns is not None and unit != "mm":
+        parts.append(f"{wind.turns:.4g} turns")
+    if wind is not None and wind.source:
+        parts.append(wind.source)
+    return ", ".join(parts)
+
+
 def _of_wind(wind: MeasuredWind, index: Mapping[str, int], about: StrandFigures) -> Iterator[tuple[str, Observation]]:
-    of = f" of {wind.name}" if wind.name else ""
     for layer, outer_mm in wind.layers:
         predict = _outer_diameter(layer, wind, index)
-        yield "mm", Observation(f"outer diameter over layer {layer}{of}", outer_mm, wind.caliper_u_mm, predict)
+        yield "mm", Observation(f"outer diameter over layer {layer}", outer_mm, wind.caliper_u_mm, predict)
     coil_model = _CoilModel(wind, index, about)
     if wind.net_mass_g is not None:
         u = hypot(sqrt(2) * wind.scale_u_g, coil_model.turn_mass_g() * wind.turns_u)
-        yield "g", Observation(f"mass{of}", wind.net_mass_g, u, coil_model.mass_g)
+        yield "g", Observation("mass", wind.net_mass_g, u, coil_model.mass_g)
     if wind.length_m is not None:
         tape_u_m = TAPE_U_SHARE * wind.length_m if wind.tape_u_m is None else wind.tape_u_m
         u = hypot(tape_u_m, coil_model.turn_m() * wind.turns_u)
-        yield "m", Observation(f"length{of}", wind.length_m, u, coil_model.length_m)
+        yield "m", Observation("length", wind.length_m, u, coil_model.length_m)
 
 
 def _outer_diameter(
