@@ -12,16 +12,20 @@ from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
+from reelwright.views.quantities import count_of
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from reelwright.winding.cut_list import Cutting
     from reelwright.winding.cut_plan import CutList, Step
     from reelwright.winding.cut_record import SolvedCutList
+    from reelwright.winding.cut_shortage import FurtherSpool, Shortage
 
 INSTRUCTIONS = "steps.txt"
-EXTRA = ("scipy", "numpy", "tomli_w")  # what the extra `split` brings along
+EXTRA = ("scipy", "numpy")  # what the extra `split` brings along
+MOST_NAMES = 6  # of lengths, in a sentence
 
 
 @click.command("split")
@@ -68,8 +72,8 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
         if package not in EXTRA:
             raise
         raise ReelwrightError(
-            f"A cut list needs the package {package}, which is not installed.",
-            "Install what a cut list needs: python -m pip install scipy tomli-w",
+            f"A cut list needs the extra `split`, of which {package} is not installed.",
+            "In the project's folder: python -m pip install '.[split]'",
         ) from missing
     _tell(solved, folder, files, as_json=as_json)
 
@@ -90,27 +94,56 @@ def _cut(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Cutting:
 
 
 def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) -> UsageError:
-    from reelwright.profiles.cut_lists import strand_text
     from reelwright.winding.cut_shortage import shortage_of
 
     shortage = shortage_of(cut_list, best_estimate=best_estimate, seconds=seconds)
-    told = ["This cut list cannot be met; nothing is written."]
-    for place, missing_m in shortage.missing.items():
-        wanted = cut_list.wanted[place]
-        at_most = "" if shortage.proven else "at most "
-        told.append(f"  {wanted.name}: {at_most}{missing_m:.3f} m missing of {wanted.job.target.length_m:g} m")
+    told = ["This cut list cannot be met; nothing is written.", *_missing(cut_list, shortage)]
     helps = []
     if shortage.best_estimate_meets:
-        helps.append("--best-estimate meets it, at the risk that a spool runs out while it is wound")
+        helps.append("--best-estimate, which meets it at the risk that a spool runs out while it is wound")
     if shortage.joins_needed:
-        helps.append(f"most_joins = {shortage.joins_needed} meets it")
+        helps.append(f"most_joins = {shortage.joins_needed}, which meets it")
+    if _guesses(cut_list):
+        helps.append("weighing an empty spool of the kind, which narrows what is surely held")
+    helps.append("shorter or fewer lengths")
     for further in shortage.spools:
-        length = f"{further.length_m:.3f} m of {strand_text(further.strand)}"
-        surely = f"at least {length} on it" if further.is_least else f"{length} on it, or maybe less"
-        helps.append(f"a further pay-off spool with {surely}")
-    helps.append("weighing an empty spool of the kind, which narrows what is surely held" if _guesses(cut_list) else "")
-    helps.append("shorter lengths")
-    return UsageError("\n".join(told), f"What would help: {'; '.join(each for each in helps if each)}.")
+        helps.append(_further(further, is_only=len(shortage.spools) == 1))
+    each = "" if len(shortage.spools) < 2 else " (of the further spools, all)"
+    return UsageError("\n".join(told), f"One of these would help{each}:\n" + "\n".join(f"- {way}" for way in helps))
+
+
+def _further(further: FurtherSpool, *, is_only: bool) -> str:
+    """What one more pay-off spool must hold, and its table for the list."""
+    from reelwright.profiles.cut_lists import further_spool_text, strand_text
+
+    strand = strand_text(further.strand)
+    length = f"{'at least ' * further.is_least}{further.length_m:.3f} m"
+    maybe = "" if further.is_least else "; less may do"
+    name = "further spool" if is_only else f"further spool of {strand}"
+    block = further_spool_text(further.strand, further.length_m, name)
+    told = f"one more pay-off spool, with {length} of {strand} surely on it (held_m less 2 x held_u_m{maybe}):"
+    return "\n    ".join([told, *block.splitlines()])
+
+
+def _missing(cut_list: CutList, shortage: Shortage) -> Iterator[str]:
+    """Which lengths stay short, a line each; those that get no strand at all in one line."""
+    whole: dict[float, list[str]] = {}
+    at_most = "" if shortage.proven else "at most "
+    if shortage.missing:
+        total = count_of(len(cut_list.wanted), "length")
+        yield f"{at_most.capitalize()}{len(shortage.missing)} of its {total} cannot be wound whole:"
+    for place, missing_m in shortage.missing.items():
+        wanted = cut_list.wanted[place]
+        length_m = wanted.job.target.length_m
+        if length_m == missing_m:
+            whole.setdefault(length_m, []).append(wanted.name)
+        else:
+            yield f"  {wanted.name}: {at_most}{missing_m:.3f} m missing of its {length_m:g} m"
+    for length_m, names in whole.items():
+        more = len(names) - MOST_NAMES
+        listed = ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
+        whom = f"it, {length_m:g} m" if len(names) == 1 else f"them, {length_m:g} m each"
+        yield f"  {listed}: no strand is left for {whom}"
 
 
 def _guesses(cut_list: CutList) -> bool:

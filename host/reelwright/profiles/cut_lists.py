@@ -19,7 +19,7 @@ from attrs import evolve, fields_dict
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.draft import Draft
-from reelwright.profiles.jobs import PROFILE_KEYS, Tables, drafted, planned_job
+from reelwright.profiles.jobs import PROFILE_KEYS, Tables, drafted, load_part, planned_job
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import closest, near, printable, shown
 from reelwright.winding.cut_list import CutRules, Wanted
@@ -28,6 +28,8 @@ from reelwright.winding.plan import make_plan
 from reelwright.winding.source import check_source
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
+
     from reelwright.winding.job import Job, Strand
 
 MOST_SPOOLS = 100
@@ -187,6 +189,26 @@ def strand_text(strand: Strand) -> str:
     """What makes a strand of one kind with another."""
     words = [strand.name, strand.material if strand.material != strand.name else "", f"{strand.diameter_mm:g} mm"]
     return printable(" ".join(word for word in words if word))
+
+
+def further_spool_text(strand: Strand, length_m: float, name: str) -> str:
+    """TOML of one more pay-off spool, to be added to a cut list: this strand, and what it surely holds."""
+    import tomlkit
+
+    values: dict[str, object] = {"name": name, "held_m": round(length_m, 3), "held_u_m": 0}
+    if _profile_kind(strand.name) == strand_kind(strand):
+        values["strand"] = strand.name
+    else:
+        words = {"name": strand.name, "material": strand.material}
+        values["strand"] = {key: word for key, word in words.items() if word} | {"diameter_mm": strand.diameter_mm}
+    return tomlkit.dumps({"pay_off": [values]})
+
+
+def _profile_kind(name: str) -> Hashable:
+    try:
+        return strand_kind(load_part("strand", name)) if name else None
+    except FileFaultsError:
+        return None
 
 
 def _moved(place: str, over: Tables) -> dict[str, str]:

@@ -13,14 +13,11 @@ if TYPE_CHECKING:
 
 
 def job_text(job: Job, comments: Iterable[str] = ()) -> str:
-    """TOML that `load_job` reads back as the same job. comments: lines to stand above it.
-
-    Raises ImportError where tomli-w, which comes with the extra `split`, is not installed.
-    """
-    import tomli_w
+    """TOML that `load_job` reads back as the same job. comments: lines to stand above it."""
+    import tomlkit  # a tenth of a second, and only to write
 
     head = "".join(f"# {line}\n" for line in comments)
-    return f"{head}\n{tomli_w.dumps(_without_defaults(job))}"
+    return f"{head}\n{tomlkit.dumps(_without_defaults(job))}"
 
 
 def _without_defaults(job: Job) -> dict[str, dict[str, object]]:

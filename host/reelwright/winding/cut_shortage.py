@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import evolve, frozen
 
-from reelwright.winding.cut_list import MOST_JOINS
+from reelwright.winding.cut_list import MOST_JOINS, Supply
 from reelwright.winding.cut_solver import NoAnswerError, cut, least_further_mm, missing_mm
 
 if TYPE_CHECKING:
@@ -92,5 +92,16 @@ def _spools(
             least_mm, proven = least_further_mm(problem, kind, most_mm, seconds)
         except NoAnswerError:
             least_mm, proven = most_mm, False
-        found.append(FurtherSpool(strands[kind], least_mm / 1000, proven))
+        does_mm = _one_that_does(problem, kind, least_mm, most_mm, seconds)
+        found.append(FurtherSpool(strands[kind], does_mm / 1000, proven and does_mm == least_mm))
     return tuple(found)
+
+
+def _one_that_does(problem: CutProblem, kind: Hashable, least_mm: int, most_mm: int, seconds: float) -> int:
+    """The least length that the list is then really cut with: the solver's own rounding may lack a millimetre."""
+    of_kind = evolve(problem, demands=tuple(demand for demand in problem.demands if demand.kind == kind))
+    for length_mm in range(least_mm, min(least_mm + 1, most_mm) + 1):
+        further = Supply(kind, length_mm, length_mm)
+        if _cut_in_time(evolve(of_kind, supplies=(*of_kind.supplies, further)), seconds) is not None:
+            return length_mm
+    return most_mm
