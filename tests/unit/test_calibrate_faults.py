@@ -210,7 +210,7 @@ def test_a_wind_that_nobody_named_is_asked_for() -> None:
         (["together", "--tape", "40"], "has no unit; write 40m."),
         (["diameter", "1,74mm"], "has a comma"),
         (["diameter", "--save", "marsh"], "No reading is given"),
-        (["diameter", "1.74mm"], "tells no scatter"),
+        (["diameter", "1.74mm"], "it takes two to tell how far they scatter"),
         (["layers", "two:87mm"], "write both, such as 6:97.1mm"),
         (["weight", "--gross", "215g", "--tare", "1015g", "--turns", "9", *BENCH], "is not lighter than"),
         (["diameter", *READINGS, "--strand", "pla-1.57"], 'did you mean "pla-1.75"?'),

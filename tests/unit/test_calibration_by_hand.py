@@ -9,9 +9,10 @@ import pytest
 from attrs import evolve
 
 from calibration_strands import LABEL, exact_wind, lay, outer_mm
-from reelwright.winding.calibration import LineCheck, fit_winds, forecast_of_weight, line_check
+from reelwright.winding.calibration import fit_winds, forecast_of_weight
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
 from reelwright.winding.calibration_fit import NoFitError, Observation, UndeterminedError, fit
+from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_methods import (
     calibrate_diameter,
     calibrate_layers,
@@ -314,7 +315,7 @@ class TestPairs:
         with pytest.raises(ImpossibleMeasurementsError) as outside:
             calibrate_diameter(readings, Micrometer(), leave_out=(0, 1, 4))
         assert [place for place, _ in outside.value.faults] == ["leave_out", "leave_out"]
-        with pytest.raises(ImpossibleMeasurementsError, match="1 of them tells no scatter"):
+        with pytest.raises(ImpossibleMeasurementsError, match="readings: one reading is used; it takes two"):
             calibrate_diameter(readings, Micrometer(), leave_out=(1, 3))
 
     def test_pairs_and_single_readings_are_not_mixed(self) -> None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text
+from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text, slips
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
@@ -37,6 +37,8 @@ def calibration_text(result: CalibrationResult, saved_as: str = "") -> str:
 
 def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
+    for question in slips(result):
+        console.print(Text(question, style="yellow"))
     console.print(_figures(result))
     console.print(_measurements(result))
     console.print()
@@ -171,8 +173,7 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
     if estimated is not None and not estimated.consistent:
         yield (
             "The measurements differ by more than their uncertainties explain, so every error bar is made "
-            f"{estimated.scatter:.1f} times as wide (chi-square {estimated.chi_square:.1f} for "
-            f"{count_of(estimated.degrees, 'degree')} of freedom; Birge ratio)."
+            f"{estimated.scatter:.1f} times as wide (the Birge ratio)."
         )
     for name in result.before.calibrated if result.before else ():
         if name not in result.figures:

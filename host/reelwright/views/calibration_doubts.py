@@ -45,12 +45,23 @@ def doubts(result: CalibrationResult) -> Iterator[str]:
         yield from _of_change(change, result)
 
 
+def slips(result: CalibrationResult) -> Iterator[str]:
+    """A question for each measurement whose decimal point seems to have slipped: the first thing to look at."""
+    for value in result.values:
+        if value.stands_out and value.meant:
+            yield f"Did you mean {value.meant}? Measurement {value.number}, {value.name}, is {_given(value)}."
+
+
 def _of_measurement(value: FittedValue) -> str:
+    off = abs(value.normalized or 0.0)
+    far = f": it lies {off:.1f} times its uncertainty off, more than {OUTLIER_Z:g}" if off > OUTLIER_Z else ""
     return (
-        f"measurement {value.number}, {value.name} {value.measured:.6g} {value.unit}, stands out: it lies "
-        f"{abs(value.normalized or 0.0):.1f} times its uncertainty off, more than {OUTLIER_Z:g}"
-        f"{value.doubt and '; '}{value.doubt}."
+        f"measurement {value.number}, {value.name} {_given(value)}, stands out{far}{value.doubt and '; '}{value.doubt}."
     )
+
+
+def _given(value: FittedValue) -> str:
+    return f"{value.measured:.6g} {value.unit}"
 
 
 def _of_change(change: Change, result: CalibrationResult) -> Iterator[str]:
@@ -81,8 +92,8 @@ def _listed(numbers: Sequence[int]) -> str:
 
 def in_short(result: CalibrationResult) -> str:
     """All of it in one clause, for an error."""
-    numbers = result.outlying
     parts = []
+    numbers = result.outlying
     if result.repetition is not None:
         parts.append(_already_there(result.repetition))
     if numbers:

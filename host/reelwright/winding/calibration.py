@@ -26,6 +26,7 @@ from reelwright.winding.calibration_winds import (
     MeasuredWind,
     Measurement,
     measurements,
+    slips,
     wind_faults,
 )
 from reelwright.winding.distributions import chi_square_tail
@@ -55,6 +56,7 @@ class FittedValue(NamedTuple):
     normalized: difference in standard uncertainties of the difference; None where it cannot be judged. stands_out:
     it was used although it lies further off than chance explains; it is then judged without those that lie further
     off still. doubt: what makes it stand out, where that is more than the distance. evidence: as of a Measurement.
+    meant: the value with its unit that a slipped decimal point makes of it; empty where none has slipped.
     """
 
     number: int
@@ -68,6 +70,7 @@ class FittedValue(NamedTuple):
     stands_out: bool
     doubt: str = ""
     evidence: str = ""
+    meant: str = ""
 
 
 @frozen
@@ -98,21 +101,6 @@ class MassForecast(NamedTuple):
     off: float
 
 
-@frozen
-class LineCheck:
-    """Where a line through the outer diameters meets layer 1, and where barrel and strand put it. All mm."""
-
-    line_mm: float
-    line_u_mm: float
-    known_mm: float
-    known_u_mm: float
-
-    @property
-    def agrees(self) -> bool:
-        """Whether the two differ by at most twice the standard uncertainty of their difference."""
-        return abs(self.line_mm - self.known_mm) <= 2 * sqrt(self.line_u_mm**2 + self.known_u_mm**2)
-
-
 def fit_winds(
     winds: Sequence[MeasuredWind],
     known: StrandFigures,
@@ -141,7 +129,10 @@ def fit_winds(
         raise ImpossibleMeasurementsError(
             [("measurements", "no strand comes near them; check the count, the spool and the units")]
         ) from None
-    return _estimated(found, index, known, all_values, used, outlying, open_figures)
+    try:
+        return _estimated(found, index, known, all_values, used, outlying, open_figures)
+    except ImpossibleMeasurementsError as impossible:
+        raise ImpossibleMeasurementsError(slips(used, start) or impossible.faults) from None
 
 
 def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], found: Fit) -> dict[int, float]:
@@ -184,29 +175,6 @@ def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast
     relative_u = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
     off = (weighed.observation.measured - expected) / hypot(sqrt(max(variance, 0.0)), weighed.observation.u)
     return MassForecast(max(relative_u, key=lambda name: relative_u[name]), relative_u, off)
-
-
-def line_check(wind: MeasuredWind, known: StrandFigures, leave_out: Collection[int] = ()) -> LineCheck | None:
-    """Compare the line through the outer diameters alone with barrel and strand.
-
-    None where the barrel is not known or fewer than two layers were measured.
-    """
-    used = [each for number, each in enumerate(wind.layers, start=1) if number not in leave_out]
-    if wind.barrel_mm is None or len({each.layer for each in used}) < 2:
-        return None
-
-    def point(layer: int, outer_mm: float) -> Observation:
-        slopes = (1.0, layer - 1)
-        name = f"outer diameter over layer {layer}"
-        return Observation(name, outer_mm, wind.caliper_u_mm, lambda line: (line[0] + slopes[1] * line[1], slopes))
-
-    line = fit([point(*each) for each in used], [wind.barrel_mm, 0.0])
-    return LineCheck(
-        line_mm=line.values[0],
-        line_u_mm=line.u(0),
-        known_mm=wind.barrel_mm + 2 * known.diameter_mm,
-        known_u_mm=sqrt(wind.barrel_u_mm**2 + (2 * known.diameter_u_mm) ** 2),
-    )
 
 
 def _check(winds: Sequence[MeasuredWind], leave_out: Collection[int] = (), first_number: int = 1) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from statistics import median
 from typing import TYPE_CHECKING
 
 from attrs import evolve, field, frozen
@@ -9,13 +10,12 @@ from attrs import evolve, field, frozen
 from reelwright.winding.calibration import (
     Estimated,
     FittedValue,
-    LineCheck,
     fit_winds,
     forecast_of_weight,
-    line_check,
 )
 from reelwright.winding.calibration_change import Change, changes_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
+from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_readings import (
     FEWEST_READINGS,
     MeasuredDiameter,
@@ -102,7 +102,7 @@ def calibrate_diameter(
     Nothing is kept of a rise factor found earlier: it was found with another diameter, and so was a density.
     Raises ImpossibleMeasurementsError.
     """
-    measured, values = _read_diameter(readings, micrometer, leave_out)
+    measured, values = _read_diameter(readings, micrometer, leave_out, before)
     known = before or StrandFigures(measured.mean.value, measured.mean.u)
     if DENSITY in known.calibrated:
         known = evolve(known, density_g_cm3=None, density_u_g_cm3=0.0)
@@ -165,7 +165,7 @@ def calibrate_together(
     measured = None
     if readings:
         inside = {number for number in leave_out if number <= len(readings)}
-        measured, first_values = _read_diameter(readings, micrometer or Micrometer(), inside)
+        measured, first_values = _read_diameter(readings, micrometer or Micrometer(), inside, before)
         known = _with_diameter(before, measured)
     beyond = {number for number in leave_out if number > len(readings)}
     estimated = fit_winds(winds, known, (), beyond, first_number=len(readings) + 1)
@@ -174,12 +174,14 @@ def calibrate_together(
 
 
 def _read_diameter(
-    readings: Sequence[Reading], micrometer: Micrometer, leave_out: Collection[int]
+    readings: Sequence[Reading], micrometer: Micrometer, leave_out: Collection[int], before: StrandFigures | None
 ) -> tuple[MeasuredDiameter, tuple[FittedValue, ...]]:
     _check_readings(readings, leave_out)
     used = [position for position in range(len(readings)) if position + 1 not in leave_out]
     measured = measured_diameter([readings[position] for position in used], micrometer)
     scores = dict(zip(used, reading_scores([readings[position] for position in used], micrometer), strict=True))
+    expected_mm = before.diameter_mm if before else median(readings[position].mean_mm for position in used)
+    meant = {position: readings[position].unslipped(expected_mm) for position in used}
     values = tuple(
         FittedValue(
             number=position + 1,
@@ -190,9 +192,10 @@ def _read_diameter(
             fitted=measured.mean.value,
             normalized=scores[position].z if position in scores else None,
             left_out=position not in scores,
-            stands_out=position in scores and scores[position].stands_out,
+            stands_out=position in scores and (scores[position].stands_out or meant[position] is not None),
             doubt=_doubt(reading, scores.get(position)),
             evidence=evidence_of(reading.kind, reading.mean_mm, "mm"),
+            meant=slip.text if (slip := meant.get(position)) else "",
         )
         for position, reading in enumerate(readings)
     )
@@ -221,7 +224,8 @@ def _check_readings(readings: Sequence[Reading], leave_out: Collection[int]) -> 
             faults.append(("leave_out", f"there is no reading {number} of {len(readings)}"))
     left = len(readings) - len(set(leave_out) & set(range(1, len(readings) + 1)))
     if left < FEWEST_READINGS:
-        faults.append(("readings", f"{left} of them tells no scatter; measure at five places"))
+        what = "one reading is used" if left else "no reading is used"
+        faults.append(("readings", f"{what}; it takes two to tell how far they scatter, better measure at five places"))
     if faults:
         raise ImpossibleMeasurementsError(faults)
 

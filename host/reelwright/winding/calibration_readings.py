@@ -19,7 +19,14 @@ _OF_NORMAL = 0.6745  # median absolute deviation of a normal distribution, in st
 RESOLUTION_MM = 0.01  # of a plain micrometer
 ERROR_LIMIT_MM = 0.004  # of a micrometer up to 25 mm, DIN 863-1; from memory
 FEWEST_READINGS = 2  # scatter needs two
+_NEAR = 0.2  # share by which a value may miss what is expected of it once its decimal point is put right
 KINDS = ("diameter", "mean of two diameters")
+
+
+def unslipped(measured: float, expected: float) -> float | None:
+    """The value with its decimal point moved by one place, if it then is near what is expected; else None."""
+    moved = (measured * factor for factor in (0.1, 10))
+    return next((float(f"{each:.6g}") for each in moved if abs(each / expected - 1) < _NEAR), None)
 
 
 class Reading(NamedTuple):
@@ -37,6 +44,16 @@ class Reading(NamedTuple):
     def mean_mm(self) -> float:
         """Mean of the two diameters."""
         return self.wide_mm if self.narrow_mm is None else (self.wide_mm + self.narrow_mm) / 2
+
+    def unslipped(self, expected_mm: float) -> Reading | None:
+        """The reading with a slipped decimal point put right; None where none has slipped."""
+        meant = [unslipped(each, expected_mm) or each for each in self if each is not None]
+        return None if tuple(meant) == tuple(self)[: len(meant)] else Reading(*meant)
+
+    @property
+    def text(self) -> str:
+        """As a person writes it."""
+        return "/".join(f"{each:.6g} mm" for each in self if each is not None)
 
     @property
     def difference_mm(self) -> float:

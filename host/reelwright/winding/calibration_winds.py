@@ -15,12 +15,13 @@ from attrs import frozen
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
 from reelwright.winding.calibration_fit import Observation
+from reelwright.winding.calibration_readings import unslipped
 from reelwright.winding.coil import MOST_LAYERS
 from reelwright.winding.mass import strand_mass_g
 from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 
     from reelwright.winding.coil import Coil
 
@@ -172,6 +173,17 @@ def measurements(
             name = f"{observation.name} of {wind.name}" if wind.name else observation.name
             number = first_number + len(found)
             found.append(Measurement(number, unit, observation._replace(name=name), evidence))
+    return found
+
+
+def slips(values: Iterable[Measurement], expected: Sequence[float]) -> list[tuple[str, str]]:
+    """(measurement, sentence) of each whose decimal point has slipped. expected: the unknowns, roughly."""
+    found = []
+    for _, unit, observation, _ in values:
+        meant = unslipped(observation.measured, observation.predict(expected)[0])
+        if meant is not None:
+            told = f"did you mean {meant:g} {unit}? {observation.measured:g} {unit} is far from what this wind can have"
+            found.append((observation.name, told))
     return found
 
 
