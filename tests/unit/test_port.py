@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import subprocess
 import sys
@@ -206,3 +207,32 @@ def test_several_boards_are_told_apart_for_the_person(monkeypatch: pytest.Monkey
     monkeypatch.setattr("serial.tools.list_ports.comports", lambda: entries)
     with pytest.raises(PortError, match=r"Several ports may be the winder: .*S0.*S1"):
         find_port()
+
+
+@posix
+def test_a_folder_is_told_to_be_no_port(folder: Path) -> None:
+    with pytest.raises(PortError) as told:
+        Port(str(folder))
+    assert told.value.message == f"{folder} is a folder, no port."
+
+
+def test_a_failure_without_a_sentence_of_its_own_is_told_once_and_in_words(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    del folder
+    failure = serial.SerialException(errno.EIO, "[Errno 5] could not open port: [Errno 5] Input/output error")
+    monkeypatch.setattr(serial, "serial_for_url", lambda *_, **__: NeverOpens(failure))
+    with pytest.raises(PortError) as told:
+        Port(DEVICE)
+    assert "Errno" not in told.value.message
+    assert told.value.message == f"The port {DEVICE} could not be opened: {os.strerror(errno.EIO)}."
+
+
+class NeverOpens:
+    """Stands in for pyserial's port."""
+
+    def __init__(self, failure: Exception) -> None:
+        self._failure = failure
+
+    def open(self) -> None:
+        raise self._failure

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 from contextlib import suppress
 from typing import Any
 
@@ -129,6 +130,8 @@ def _why_not(name: str, failure: Exception) -> PortError:
         return PortError(
             f"The port {name} is busy: another program holds it.", "Close the other program, then try again."
         )
+    if number == errno.EISDIR:
+        return PortError(f"{name} is a folder, no port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
     if name.startswith("socket://"):
         return PortError(
             f"No winder listens at {name}.", "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it."
@@ -139,4 +142,6 @@ def _why_not(name: str, failure: Exception) -> PortError:
         or isinstance(failure, (ValueError, TypeError, AttributeError, *TERMINAL_ERRORS))
     ):
         return PortError(f"{name} is no serial port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
-    return PortError(f"The port {name} could not be opened: {text}.", "Check that it names a serial port.")
+    # the library's own text has the system's in it, name and number once more
+    reason = os.strerror(number) if number else text
+    return PortError(f"The port {name} could not be opened: {reason}.", "Check that it names a serial port.")
