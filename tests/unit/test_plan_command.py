@@ -212,6 +212,66 @@ def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(argu
     assert "Traceback" not in ended.stderr
 
 
+JOB = """
+[take_up]
+spool = "kilo"
+[strand]
+name = "reed"
+diameter_mm = 1.75
+material = "PETG"
+[machine]
+profile = "bench-dc"
+[target]
+length_m = 40
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "options", "lines"),
+    [
+        (JOB, ["--rpm", "0"], ["the command line has 1 fault:", "  --rpm: 0 rpm is out of range"]),
+        (JOB, ["--strand", "fen"], ["the command line has 1 fault:", '  --strand: no strand profile is called "fen"']),
+        (
+            JOB.replace("1.75", "175"),
+            ["--rpm", "0"],
+            [
+                "{file} with the options given beside it has 2 faults:",
+                "  strand.diameter_mm: 175 mm is out of range",
+                "  --rpm: 0 rpm",
+            ],
+        ),
+        (JOB.replace("1.75", "175"), ["--rpm", "60"], ["{file} has 1 fault:", "  strand.diameter_mm: 175 mm"]),
+    ],
+)
+def test_only_what_stands_in_the_file_is_blamed_on_the_file(
+    tmp_path: Path, text: str, options: list[str], lines: list[str]
+) -> None:
+    file = tmp_path / "coil.toml"
+    file.write_text(text, encoding="utf-8")
+    with pytest.raises(UsageError) as refusal:
+        plan(str(file), *options)
+    told = refusal.value.message.splitlines()
+    assert len(told) == len(lines)
+    for line, begins in zip(told, lines, strict=True):
+        assert line.startswith(begins.format(file=file))
+
+
+def test_a_file_without_a_name_is_told_as_such() -> None:
+    with pytest.raises(UsageError, match="name is empty"):
+        plan("")
+
+
+def test_the_heading_keeps_the_material_beside_the_strands_name(tmp_path: Path) -> None:
+    file = tmp_path / "reed.toml"
+    for text, heading in (
+        (JOB, "40.000 m of reed, PETG, 1.75 mm, onto kilo"),
+        (JOB.replace('name = "reed"\n', ""), "40.000 m of PETG, 1.75 mm, onto kilo"),
+        (JOB.replace("reed", "PETG"), "40.000 m of PETG, 1.75 mm, onto kilo"),
+    ):
+        file.write_text(text, encoding="utf-8")
+        assert plan(str(file)).stdout.splitlines()[0] == heading
+
+
 def test_a_terminal_that_knows_only_ascii_still_gets_the_plan() -> None:
     ended = run(*BENCH, "--length", "4m", PYTHONIOENCODING="ascii")
     assert ended.returncode == 0

@@ -9,6 +9,7 @@ import pytest
 from winding_jobs import plan_of
 
 KEYS = {
+    "take_up", "strand", "material", "strand_diameter_mm",
     "turns", "full_layers", "last_layer_turns", "turns_per_layer", "first_pass_turns", "lay_pitch_mm", "rise_factor",
     "calibration", "dwell_turns", "length_m", "length_u_m", "length_u_shares", "length_u_reason", "mass_g", "mass_u_g",
     "mass_u_shares", "mass_u_reason", "wound_length_m", "wound_mass_g", "outer_diameter_mm", "outer_diameter_u_mm",
@@ -25,6 +26,12 @@ SOURCE_KEYS = {
 
 def record_of(**changes: dict[str, Any]) -> dict[str, Any]:
     return plan_of(**changes).to_dict()
+
+
+def test_what_the_plan_is_of_stands_in_it() -> None:
+    record = record_of(strand={"name": "reed", "material": "PETG", "second_diameter_mm": 1.73}, take_up={"name": "tub"})
+    assert [record[key] for key in ("take_up", "strand", "material")] == ["tub", "reed", "PETG"]
+    assert record["strand_diameter_mm"] == pytest.approx(1.74)
 
 
 def test_scripts_read_a_plan_under_these_keys() -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from reelwright.cli.amounts import Gap, Length, Mass, Number, Rise
-from reelwright.errors import Fault, FileFaultsError, UsageError
+from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles import build_job, load_job, profile_names
 from reelwright.winding.job import TARGET_KINDS
 
@@ -94,12 +94,19 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
 
 @contextmanager
 def faults_named(names: Mapping[str, str]) -> Iterator[None]:
-    """Faults of these values of a job are told by what the person typed: path -> option or argument."""
+    """Faults of these values of a job are told by what the person typed: path -> option or argument.
+
+    The file is only blamed for what stands in it.
+    """
     try:
         yield
     except FileFaultsError as failure:
         faults = [Fault(names.get(fault.path.partition("[")[0], fault.path), fault.message) for fault in failure.faults]
-        raise FileFaultsError(failure.source, faults) from None
+        typed = sum(fault.path in names.values() for fault in faults)
+        source = failure.source
+        if typed and source != COMMAND_LINE:
+            source = COMMAND_LINE if typed == len(faults) else f"{source} with the options given beside it"
+        raise FileFaultsError(source, faults) from None
 
 
 def _given(tables: dict[str, dict[str, object]]) -> Iterator[tuple[str, str, str]]:

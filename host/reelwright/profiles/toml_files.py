@@ -14,6 +14,8 @@ _MOST_BYTES = 1_000_000
 def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
     """The tables of the file, decimal numbers exact. Raises UsageError, FileFaultsError."""
     path = os.fspath(path)
+    if not path:
+        raise UsageError('A file\'s name is empty: "".', "Name the TOML file, or leave the name out.")
     try:
         if os.path.isdir(path):
             raise UsageError(f"{path} is a folder, not a file.", "Name the TOML file in it.")

@@ -68,7 +68,7 @@ def _print_advice(plan: Plan, console: Console) -> None:
 
 def _heading(plan: Plan) -> str:
     strand, spool = plan.job.strand, plan.job.take_up
-    what = strand.name or strand.material or "strand"
+    what = ", ".join(dict.fromkeys(filter(None, (strand.name, strand.material)))) or "strand"
     second = strand.second_diameter_mm
     size = f"{strand.diameter_mm:g}" if second is None else f"{strand.diameter_mm:g} x {second:g}"
     return f"{plan.length_m:.3f} m of {what}, {size} mm, onto {spool.name or 'the take-up spool'}"

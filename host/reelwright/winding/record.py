@@ -15,7 +15,12 @@ if TYPE_CHECKING:
 
 def plan_record(plan: Plan) -> dict[str, object]:
     """Every figure of the plan under its name and unit; fractions as text such as "174/5"."""
+    strand = plan.job.strand
     return {
+        "take_up": plan.job.take_up.name,
+        "strand": strand.name,
+        "material": strand.material,
+        "strand_diameter_mm": strand.mean_diameter_mm,
         "turns": plan.turns,
         "full_layers": plan.full_layers,
         "last_layer_turns": plan.last_layer_turns,
