@@ -155,6 +155,17 @@ def test_a_profile_that_has_another_name_already_may_keep_it(home: Path) -> None
     assert stored(home, "marsh/blue")["calibration"]["diameter_mm"] == pytest.approx(1.742)
 
 
+def test_a_profile_that_goes_before_one_that_comes_along_says_so_and_how_to_undo_it(home: Path) -> None:
+    file = home / "profiles" / "strand.toml"
+    before = f" in {file}. It is used in place of the one of that name that comes along; to undo that, "
+    told = calibrate("diameter", *READINGS, "--save", "PLA-1.75").stderr
+    assert told == f'Stored as strand "PLA-1.75"{before}remove that file.\n'
+    file.unlink()
+    assert calibrate("diameter", *READINGS, "--save", "marsh").stderr == f'Stored as strand "marsh" in {file}.\n'
+    told = calibrate("diameter", *READINGS, "--save", "pla-1.75").stderr
+    assert told.endswith(f'{before}take [strand."pla-1.75"] and what is under it out of that file.\n')
+
+
 def test_what_stands_out_is_named_and_stored_only_after_a_decision(home: Path) -> None:
     readings = [*READINGS, "1.47mm"]
     with pytest.raises(UsageError) as refusal:

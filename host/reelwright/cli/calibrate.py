@@ -28,9 +28,12 @@ from reelwright.cli.calibrate_options import (
 )
 from reelwright.cli.calibrate_places import BESIDE_A_FILE, AsTyped, option_of
 from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, strand_of_profile, with_measured
+from reelwright.cli.prose import say
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles.calibrations import kept_evidence
 from reelwright.profiles.measurements import read_measurements
+from reelwright.profiles.store import comes_along
+from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
 from reelwright.winding.calibration_change import changes_between
 from reelwright.winding.calibration_evidence import Repetition, repetition_of
@@ -48,6 +51,7 @@ from reelwright.winding.job import Millimetres
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
+    from pathlib import Path
 
 
 @click.group()
@@ -272,7 +276,18 @@ def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set
             f"The folder {path.parent} cannot be made: {failure.strerror}.", "Name another one by REELWRIGHT_HOME."
         ) from None
     write_whole(path, text)
-    click.echo(f'Stored as strand "{name}" in {path}.', err=True)
+    say(f'Stored as strand "{name}" in {path}.{_in_place_of_another(name, path)}', err=True)
+
+
+def _in_place_of_another(name: str, path: Path) -> str:
+    """That the profile goes before the one of its name that comes with the program, and how to undo that."""
+    if not comes_along("strand", name):
+        return ""
+    tables = read_toml(path)
+    strands = tables.get("strand", {})
+    is_alone = len(tables) == 1 and isinstance(strands, dict) and len(strands) == 1
+    undo = "remove that file" if is_alone else f'take [strand."{name}"] and what is under it out of that file'
+    return f" It is used in place of the one of that name that comes along; to undo that, {undo}."
 
 
 @contextmanager

@@ -97,6 +97,12 @@ def profile_names(kind: str) -> list[str]:
     return Profiles().names(kind)
 
 
+def comes_along(kind: str, name: str) -> bool:
+    """Whether a profile of this name comes with the program. Case does not matter."""
+    builtin = _read_profiles(builtin_folder() / f"{kind}.toml")[kind]
+    return name.casefold() in (each.casefold() for each in builtin)
+
+
 def _read_profiles(path: Path) -> Kinds:
     found: Kinds = {kind: {} for kind in KINDS}
     faults = []
