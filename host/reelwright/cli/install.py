@@ -83,10 +83,10 @@ def _list(facts: BoardFacts, files: tuple[BoardFile, ...], *, sizes: bool, as_js
     if as_json:
         click.echo(json_text({"board": facts.kind, "files": rows}))
         return
+    from reelwright.views.board_files import board_files_text
+
     click.echo(f"For the {facts.title}:")
-    for row in rows:
-        column = f"{row['compiled_bytes']:>8}" if compiled else ""
-        click.echo(f"  {row['path']:<28}{row['bytes']:>8}{column}  {row['sha256']}")
+    click.echo(board_files_text(rows, sizes=sizes))
     total = sum(row["bytes"] for row in rows)
     as_bytecode = f", as bytecode {sum(each.size for each in compiled)} bytes" if compiled else ""
     click.echo(f"{len(rows)} files, {total} bytes{as_bytecode}")

@@ -21,10 +21,10 @@ def terminal_page(draw: Callable[[Console], None]) -> str:
     return _without_blanks(captured.get()).encode(console.encoding, "replace").decode(console.encoding)
 
 
-def plain_page(draw: Callable[[Console], None]) -> str:
-    """What `draw` prints as plain text, FILE_WIDTH columns wide."""
+def plain_page(draw: Callable[[Console], None], width: int = FILE_WIDTH) -> str:
+    """What `draw` prints as plain text, so many columns wide."""
     stream = StringIO()
-    draw(Console(file=stream, width=FILE_WIDTH, color_system=None, highlight=False, legacy_windows=False))
+    draw(Console(file=stream, width=width, color_system=None, highlight=False, legacy_windows=False))
     return _without_blanks(stream.getvalue())
 
 
