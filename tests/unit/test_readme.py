@@ -46,6 +46,24 @@ def test_the_job_of_the_first_wind_is_sound_and_has_nothing_to_warn_of(tmp_path:
     assert [kind for _, kind in plan.stops] == ["layer"]
 
 
+def test_no_line_of_help_is_cut_and_every_option_has_one() -> None:
+    for name in COMMANDS:
+        command = main.get_command(click.Context(main), name)
+        assert command is not None
+        within = list(command.commands.values()) if isinstance(command, click.Group) else []
+        assert [each.name for each in within if each.get_short_help_str(65).endswith("...")] == []
+        for each in (command, *within):
+            options = [option for option in each.params if isinstance(option, click.Option)]
+            assert [option.name for option in options if not option.help] == []
+
+
+def test_what_forbids_a_wind_stands_where_the_readme_says() -> None:
+    assert "in JSON `blocking` lists the codes" in README
+    tables = {"take_up": {"spool": "sample"}, "machine": {"profile": "narrow-dc"}, "target": {"length_m": 80}}
+    record = make_plan(build_job(tables | {"strand": {"profile": "pla-1.75"}})).to_dict()
+    assert record["blocking"] == ["over_flange"]
+
+
 def test_the_ci_runs_the_test_command_word_for_word() -> None:
     command = next(line.strip() for line in README.splitlines() if line.endswith("-m pytest"))
     assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()

@@ -58,8 +58,14 @@ if TYPE_CHECKING:
 def command() -> None:
     """Find out a strand's diameter, rise factor and density, so that later plans come true.
 
-    Each kind of measurement shows its result beside what was known; --save NAME keeps it in your strand profile
-    of that name, and every job with that strand goes by it. The calibration before stays in the file as history.
+    Begin with `diameter`, which takes a micrometer; after the first wind `together`, with a scale and a caliper,
+    betters the length of later ones most.
+
+    The rise factor is what a layer adds to the radius, counted in strand diameters. Each kind of measurement shows
+    its result beside what was known; --save NAME keeps it in your strand profile of that name, and every job with
+    that strand goes by it. The calibration before stays in the file as history.
+
+    An uncertainty that you give is a standard one: what you would bet two to one on.
     """
 
 

@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 
 Function = TypeVar("Function", bound="Callable[..., Any]")
 WIND_OPTIONS = (
-    click.option("--job", type=int, metavar="NUMBER", help="The wind's number in the ledger."),
-    click.option("--wind", "file", metavar="JOB.toml", default="", help="The job file that was wound."),
-    click.option("--spool", metavar="NAME", default="", help="Take-up spool, a profile's name."),
-    click.option("--machine", metavar="NAME", default="", help="Winder, a profile's name."),
-    click.option("--turns", type=Number(), help="Turns of the spool, as counted; default: what the ledger says."),
+    click.option("--job", type=int, metavar="NUMBER", help="The wind that was measured, by its number in the ledger."),
+    click.option("--wind", "file", metavar="JOB.toml", default="", help="Or by the job file that was wound."),
+    click.option("--spool", metavar="NAME", default="", help="Or by its take-up spool, a profile's name such as kilo,"),
+    click.option("--machine", metavar="NAME", default="", help="and its winder, a profile's name such as bench-dc."),
+    click.option("--turns", type=Number(), help="Turns of the spool, as counted. Default: what the ledger says."),
 )
 WEIGHT_OPTIONS = (
     click.option("--gross", "gross_mass_g", type=Mass(), help="Mass of the wound spool, such as 815g."),
@@ -43,7 +43,11 @@ CALIPER = click.option(
     help=f"Standard uncertainty of an outer diameter; default {CALIPER_U_MM:g}mm.",
 )
 LEAVE_OUT = click.option(
-    "--leave-out", type=int, multiple=True, metavar="NUMBER", help="Do not use this measurement; may be repeated."
+    "--leave-out",
+    type=int,
+    multiple=True,
+    metavar="NUMBER",
+    help="Do not use the measurement of this number in the table; may be repeated.",
 )
 
 
@@ -55,7 +59,12 @@ def _fit_to_save(_context: click.Context, _option: click.Parameter, name: str | 
 
 
 RESULT_OPTIONS = (
-    click.option("--strand", metavar="NAME", default="", help="The strand, a profile's name."),
+    click.option(
+        "--strand",
+        metavar="NAME",
+        default="",
+        help="The strand, by its profile's name such as pla-1.75: what was known of it.",
+    ),
     click.option(
         "--save", metavar="NAME", callback=_fit_to_save, help="Store the result in your strand profile of this name."
     ),
@@ -63,7 +72,8 @@ RESULT_OPTIONS = (
         "--keep",
         multiple=True,
         metavar="NUMBER|FIGURE",
-        help="Store although this measurement, or this figure, stands out; may be repeated.",
+        help="Store although a warning names this measurement, or this figure: diameter, rise or density. "
+        "May be repeated.",
     ),
     AS_JSON,
 )

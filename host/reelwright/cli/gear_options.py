@@ -29,33 +29,82 @@ _WHOLE = re.compile(r"-?\d{1,9}", re.ASCII)
 
 # option -> what click needs. All arrive as text: a slip in one must not hide those in others.
 _SHARED: dict[str, dict[str, Any]] = {
-    "--machine": {"metavar": "NAME", "help": "Winder, a profile's name: its gears, screw and stroke."},
-    "--spool": {"metavar": "NAME", "help": "Take-up spool, a profile's name: the stroke is what strand leaves of it."},
-    "--stroke": {"metavar": "LENGTH", "help": "Between the outermost strand centres, such as 61.25mm."},
+    "--machine": {
+        "metavar": "NAME",
+        "help": "Winder by its profile's name, such as bench-dc: its gears, screw and stroke.",
+    },
+    "--spool": {
+        "metavar": "NAME",
+        "help": "Take-up spool by its profile's name, such as kilo: strand and stroke fill its width.",
+    },
+    "--stroke": {
+        "metavar": "LENGTH",
+        "help": "Way of the guide, between the outermost strand centres, such as 61.25mm.",
+    },
     "--screw-turns": {"metavar": "NUMBER", "help": "Turns of the screw that carry the guide across once."},
-    "--dwell-turns": {"metavar": "NUMBER", "help": "Spool turns of a layer that the guide stands at the flange."},
-    "--module": {"metavar": "MM", "default": "1", "show_default": True, "help": "Normal module in mm."},
-    "--pressure-angle": {"metavar": "DEGREES", "default": "20", "show_default": True, "help": "Normal pressure angle."},
-    "--helix-angle": {"metavar": "DEGREES", "default": "0", "show_default": True, "help": "0 is a spur gear."},
-    "--herringbone": {"is_flag": True, "help": "Halves of mirrored helix."},
+    "--dwell-turns": {
+        "metavar": "NUMBER",
+        "help": "Spool turns of each layer during which the guide stands at a flange.",
+    },
+    "--module": {
+        "metavar": "MM",
+        "default": "1",
+        "show_default": True,
+        "help": "Size of the teeth, the normal module.",
+    },
+    "--pressure-angle": {
+        "metavar": "DEGREES",
+        "default": "20",
+        "show_default": True,
+        "help": "Of the teeth, in the normal section.",
+    },
+    "--helix-angle": {
+        "metavar": "DEGREES",
+        "default": "0",
+        "show_default": True,
+        "help": "Of the teeth; 0 is a spur gear.",
+    },
+    "--herringbone": {"is_flag": True, "help": "Each gear has two halves of mirrored helix."},
     "--json": {"is_flag": True, "help": JSON_HELP},
 }
 _CHECK: dict[str, dict[str, Any]] = {
-    "--gears": {"metavar": "TRAIN", "help": "driver:driven from spool to screw, such as 20:36,18:30."},
-    "--strand": {"metavar": "NAME", "multiple": True, "help": "Strand, a profile's name; may be repeated."},
-    "--diameter": {"metavar": "LENGTH", "multiple": True, "help": "Strand, such as 1.75mm; may be repeated."},
-    "--coaxial": {"is_flag": True, "help": "The screw's shaft is to stand on the spool's axis."},
+    "--gears": {
+        "metavar": "TRAIN",
+        "help": "Teeth as driver:driven, stage by stage from spool to screw, such as 20:36,18:30.",
+    },
+    "--strand": {
+        "metavar": "NAME",
+        "multiple": True,
+        "help": "Strand by its profile's name, such as pla-1.75; may be repeated.",
+    },
+    "--diameter": {
+        "metavar": "LENGTH",
+        "multiple": True,
+        "help": "Strand of this diameter, such as 1.75mm; may be repeated.",
+    },
+    "--coaxial": {"is_flag": True, "help": "Warn unless the screw's shaft can stand on the spool's axis."},
 }
 _FIND: dict[str, dict[str, Any]] = {
-    "--pitch": {"metavar": "LENGTH", "help": "Wanted lay pitch. Default: the thickest the strand may be, k = 2."},
-    "--strand": {"metavar": "NAME", "help": "Strand, a profile's name."},
-    "--diameter": {"metavar": "LENGTH", "help": "Strand, such as 1.75mm."},
+    "--pitch": {
+        "metavar": "LENGTH",
+        "help": "Wanted lay pitch. Default: the strand's diameter and twice its uncertainty.",
+    },
+    "--strand": {"metavar": "NAME", "help": "Strand by its profile's name, such as pla-1.75."},
+    "--diameter": {"metavar": "LENGTH", "help": "Strand of this diameter, such as 1.75mm."},
     "--stages": {"metavar": "NUMBER", "default": "2", "show_default": True, "help": "Most stages, 1 to 3."},
-    "--least-teeth": {"metavar": "TEETH", "help": "Default: the fewest without undercut."},
+    "--least-teeth": {"metavar": "TEETH", "help": "Of the smallest gear. Default: the fewest without undercut."},
     "--most-teeth": {"metavar": "TEETH", "default": "80", "show_default": True, "help": "Of the largest gear."},
     "--have": {"metavar": "TEETH,...", "help": "Only gears at hand, each used once, such as 12,20,30,45,58."},
-    "--coaxial": {"is_flag": True, "help": "Two stages of equal centre distance: screw on the spool's axis."},
-    "--tolerance": {"metavar": "PERCENT", "default": "1", "show_default": True, "help": "Greatest pitch error."},
+    "--coaxial": {
+        "is_flag": True,
+        "help": "Only two stages of equal centre distance: the screw can stand on the spool's axis.",
+    },
+    "--tolerance": {
+        "metavar": "PERCENT",
+        "default": "1",
+        "show_default": True,
+        "help": "Greatest pitch error, in percent of the pitch.",
+    },
     "--limit": {"metavar": "NUMBER", "default": "10", "show_default": True, "help": "Trains to show, at most 100."},
 }
 

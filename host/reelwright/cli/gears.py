@@ -52,10 +52,10 @@ def command() -> None:
     """Check the gear train between spool and screw, or find one that lays strand at a wanted pitch."""
 
 
-@command.command("check")
+@command.command("check", short_help="Look at a train: ratio, pitch, centre distances, undercut.")
 @check_options
 def check(path: str | None, **options: Any) -> None:
-    """Look at a train: ratio, turns per layer, pitch, centre distances, undercut, hands.
+    """Look at a train: ratio, turns per layer, pitch, centre distances, undercut, hands of the helix.
 
     The gears are those of --gears with --screw-turns, of --machine, or of JOB.toml. Unless a strand is given, or a
     job has one, the pitch is judged for 1.75 and 2.85 mm.
@@ -89,14 +89,22 @@ def check(path: str | None, **options: Any) -> None:
         click.echo(check_text(answer), nl=False)
 
 
+def _by_stages(most: dict[int, int]) -> str:
+    """Such as "1000 numbers with 1 stage, 200 with 2, 64 with 3"."""
+    first, *others = most.items()
+    return ", ".join([f"{first[1]} numbers with {first[0]} stage", *(f"{most} with {count}" for count, most in others)])
+
+
 FIND_HELP = f"""Find trains that come closest to a wanted lay pitch.
 
 Needs the stroke, the screw turns per pass and the strand: by options, --machine, --spool, or JOB.toml. A train that
 lays closer than the strand is thick is left out. Where none is within --tolerance, those that the plan finds good are
-shown. Ranked by pitch error in steps of {float(100 * RANK_STEP):g} % of the
-pitch, then by teeth in all and number of gears. Tries at most {", ".join(map(str, MOST_COUNTS.values()))} numbers of
-teeth for 1, 2, 3 stages, {MOST_COUNTS_COAXIAL} where coaxial, and {", ".join(map(str, MOST_GEARS_AT_HAND.values()))}
-gears at hand.
+shown. The best comes first: the smaller pitch error, in steps of {float(100 * RANK_STEP):g} % of the pitch, and among
+equals fewer teeth and fewer gears.
+
+There is a limit to what it tries. From --least-teeth to --most-teeth there may be
+{_by_stages(MOST_COUNTS)}, and {MOST_COUNTS_COAXIAL} with --coaxial; --have takes
+{_by_stages(MOST_GEARS_AT_HAND)}.
 """
 
 

@@ -43,17 +43,32 @@ _OPTIONS: dict[str, tuple[str, str, dict[str, Any]]] = {
         "marks_m",
         {"type": Length(), "multiple": True, "help": "Pause at this length; may be repeated."},
     ),
-    "--spool": ("take_up", "spool", {"metavar": "NAME", "help": "Take-up spool, a profile's name."}),
-    "--strand": ("strand", "profile", {"metavar": "NAME", "help": "Strand, a profile's name."}),
-    "--machine": ("machine", "profile", {"metavar": "NAME", "help": "Winder, a profile's name."}),
-    "--rpm": ("machine", "spool_rpm", {"type": Number(), "help": "Spool speed to wind at."}),
+    "--spool": ("take_up", "spool", {"metavar": "NAME", "help": "Take-up spool by its profile's name, such as kilo."}),
+    "--strand": ("strand", "profile", {"metavar": "NAME", "help": "Strand by its profile's name, such as pla-1.75."}),
+    "--machine": ("machine", "profile", {"metavar": "NAME", "help": "Winder by its profile's name, such as bench-dc."}),
+    "--rpm": (
+        "machine",
+        "spool_rpm",
+        {"type": Number(), "help": "Spool speed to wind at, in turns a minute. Default: the winder's greatest."},
+    ),
     "--line-speed": (
         "machine",
         "line_speed_m_s",
         {"type": Number(), "metavar": "M/S", "help": "Fastest speed of the strand, in metres a second."},
     ),
-    "--phase-turns": ("machine", "phase_turns", {"type": Number(), "help": "Turns left to the guide's next reversal."}),
-    "--rise": ("lay", "rise", {"type": Rise(), "help": "crossing, nested, stacked, or a measured factor."}),
+    "--phase-turns": (
+        "machine",
+        "phase_turns",
+        {"type": Number(), "help": "Spool turns left to the guide's next reversal. Default: a whole layer."},
+    ),
+    "--rise": (
+        "lay",
+        "rise",
+        {
+            "type": Rise(),
+            "help": "What a layer adds, in strand diameters: crossing, nested, stacked, or a measured factor.",
+        },
+    ),
 }
 _AMOUNTS = tuple(option for option, (_, key, _) in _OPTIONS.items() if key in TARGET_KINDS)
 _NEEDED = {

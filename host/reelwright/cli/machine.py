@@ -20,7 +20,7 @@ def command() -> None:
     """The winder's own file: its profile for jobs, and which pin of its board does what."""
 
 
-@command.command("check")
+@command.command("check", short_help="Look for whatever the pins, the board and the speeds forbid.")
 @click.argument("path", metavar="MACHINE.toml")
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object.")
 def check(path: str, as_json: bool) -> None:
@@ -36,7 +36,7 @@ def check(path: str, as_json: bool) -> None:
         say(f"Note: {note}")
 
 
-@command.command("push")
+@command.command("push", short_help="Send the file to the winder's board at standstill.")
 @click.argument("path", metavar="MACHINE.toml")
 @port_option
 @at_rest_option

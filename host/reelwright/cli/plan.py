@@ -20,8 +20,10 @@ def command(path: str | None, as_json: bool, output: str | None, **options: Any)
     """Compute turns, layers, length, mass and fit of a job.
 
     The job is JOB.toml, or --spool, --strand and --machine with one of --length, --mass, --layers, --turns,
-    --flange-margin.
-    Options go before what the file says.
+    --flange-margin. An option overrules the file.
+
+    A job that must not be wound is answered too, with exit code 0: it then says "Forbidden", and --json lists the
+    reasons in `blocking`.
     """
     if output is not None:
         from reelwright.cli.output_file import keep_apart  # not paid for where nothing is written

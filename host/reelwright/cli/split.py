@@ -41,6 +41,7 @@ MOST_NAMES = 6  # of lengths, in a sentence
     type=FiniteRange(0, 86_400, min_open=True),
     default=60.0,
     show_default=True,
+    metavar="SECONDS",
     help="Time to look for the best; after it the best found is told, and that it is not proven.",
 )
 @AS_JSON
@@ -48,7 +49,8 @@ MOST_NAMES = 6  # of lengths, in a sentence
 def command(path: str, best_estimate: bool, seconds: float, as_json: bool, output: str | None) -> None:
     """Split part-used pay-off spools into wanted lengths: fewest joins first, then least waste.
 
-    Waste is what is left on an opened spool where it is shorter than shortest_useful_m, and what the joins
+    LIST.toml has a table [[pay_off]] for each spool there is and [[wanted]] for each length; the README has one to
+    copy. Waste is what is left on an opened spool where it is shorter than shortest_useful_m, and what the joins
     cost. Each wanted length is one step on one take-up spool, and one job file for `reelwright wind`.
     """
     from pathlib import Path as FilePath

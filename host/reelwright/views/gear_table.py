@@ -66,6 +66,12 @@ def search_text(search: Search, wanted: WantedPitch, form: ToothForm) -> str:
     parts += [Text(_form(form)), _trains(search, wanted, form), Text()]
     if any(_is_undercut(teeth, form) for train in search.trains for stage in train.stages for teeth in stage):
         parts.append(Text("* undercut: the flanks lose their foot. `reelwright gears check` tells the mend."))
+    parts.append(
+        Text(
+            "Off: by how much the pitch misses. Coprime: pairs whose teeth all meet all others in turn, and so wear "
+            "evenly. Screw turns: as the spool does, or against it."
+        )
+    )
     parts += [
         Text(
             f"{len(search.trains)} shown of {search.reach} trains in reach. The first in a job file, under [machine]:"
