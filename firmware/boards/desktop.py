@@ -12,7 +12,8 @@ import time
 _TCP = 6
 _NO_DELAY = 1
 
-_KNOCK_PERIODS = 20
+# How often it is looked for what is rare: a second client, and the end of the launcher.
+_RARE_PERIODS = 20
 
 _BUSY = (errno.EAGAIN, getattr(errno, "EWOULDBLOCK", errno.EAGAIN))
 
@@ -27,26 +28,44 @@ def real_ms() -> float:
     return float(_ticks_us()) / 1000
 
 
-class StandardPort:
-    """Standard input and output, which the launcher has made two ends of one non-blocking pseudo-terminal.
+class Lifeline:
+    """Standard input: a pipe that the launcher holds, and says nothing through. It ends with the launcher, however that
+    is ended, while a client may hold the port for longer."""
 
-    `gone` becomes true when nobody holds the other end any more.
+    def __init__(self) -> None:
+        self._pipe = open(0, "rb", buffering=0)
+        self._poll = select.poll()
+        self._poll.register(self._pipe, select.POLLIN)
+        self._periods = 0
+
+    def is_cut(self) -> bool:
+        """Whether the launcher is gone; to be asked in every period."""
+        self._periods += 1
+        return self._periods % _RARE_PERIODS == 0 and bool(self._poll.poll(0))
+
+
+class TerminalPort:
+    """Standard output, which the launcher has made an end of a non-blocking pseudo-terminal: it is read, too.
+
+    `gone` becomes true when the launcher is gone, or nobody holds the other end any more.
     """
 
     def __init__(self) -> None:
-        self._source = open(0, "rb", buffering=0)
-        self._sink = open(1, "wb", buffering=0)
+        self._end = open(1, "r+b", buffering=0)
         self._poll = select.poll()
-        self._poll.register(self._source, select.POLLIN)
+        self._poll.register(self._end, select.POLLIN)
+        self._lifeline = Lifeline()
         self.gone = False
 
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived, at most a room full; how many."""
+        if self._lifeline.is_cut():
+            self.gone = True
         ready = self._poll.poll(0)
         if not ready:
             return 0
         try:
-            count = self._source.readinto(room)
+            count = self._end.readinto(room)
         except OSError:
             self.gone = True
             return 0
@@ -57,7 +76,7 @@ class StandardPort:
     def write(self, data: bytes) -> int:
         """Write what the port takes now; how many bytes."""
         try:
-            return self._sink.write(data) or 0
+            return self._end.write(data) or 0
         except OSError:
             return 0
 
@@ -67,7 +86,7 @@ class StandardPort:
 
 
 class SocketPort:
-    """A TCP port on this computer, for one client at a time. Standard input is the launcher's lifeline."""
+    """A TCP port on this computer, for one client at a time. `gone` becomes true when the launcher is gone."""
 
     def __init__(self, number: int) -> None:
         self._listener = socket.socket()
@@ -76,17 +95,17 @@ class SocketPort:
         self._listener.listen(1)
         self._listener.setblocking(False)
         self._client: "socket.socket | None" = None
-        self._lifeline = open(0, "rb", buffering=0)
+        self._lifeline = Lifeline()
         self._knock = select.poll()
         self._knock.register(self._listener, select.POLLIN)
         self._poll = select.poll()
         self._periods = 0
-        self._watch = select.poll()
-        self._watch.register(self._lifeline, select.POLLIN)
         self.gone = False
 
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived, at most a room full; how many."""
+        if self._lifeline.is_cut():
+            self.gone = True
         if self._client is None:
             if self._knock.poll(0):
                 self._accept()
@@ -120,8 +139,6 @@ class SocketPort:
     def pause(self, wait_ms: int) -> None:
         """Wait in real time, or until something arrives."""
         (self._poll if self._client else self._knock).poll(wait_ms)
-        if self._watch.poll(0):
-            self.gone = True
 
     def _accept(self) -> None:
         self._client, _ = self._listener.accept()
@@ -133,7 +150,7 @@ class SocketPort:
     def _turn_away(self) -> None:
         """A second client finds the port busy, as on a serial port; looked for once in a while, since it is rare."""
         self._periods += 1
-        if self._periods % _KNOCK_PERIODS == 0 and self._knock.poll(0):
+        if self._periods % _RARE_PERIODS == 0 and self._knock.poll(0):
             other, _ = self._listener.accept()
             other.close()
 

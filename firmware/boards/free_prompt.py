@@ -3,7 +3,7 @@
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
 if MYPY:
-    from boards.desktop import SocketPort, StandardPort
+    from boards.desktop import SocketPort, TerminalPort
 
 _PROMPT = b">>> "
 _RESTART = 4  # Ctrl-D, which restarts the interpreter
@@ -15,7 +15,7 @@ _MOST_WAITING = 4096  # bytes that nobody has read; what comes on top is lost
 class FreePrompt:
     """Says a line, then echoes what is typed and calls it a mistake, as the real one does with what is no Python."""
 
-    def __init__(self, port: "StandardPort | SocketPort", line: str) -> None:
+    def __init__(self, port: "TerminalPort | SocketPort", line: str) -> None:
         self._port = port
         self._room = bytearray(128)
         self._typed = 0

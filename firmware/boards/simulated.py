@@ -2,13 +2,13 @@
 
 Argument 1 is a JSON file: seed, pace (virtual seconds in a real one, 0 for as fast as it can), faults (pairs of
 kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses, the target last),
-tcp_port (0 for standard input and output), and the tables take_up, pay_off, strand and machine that the plant reads.
+tcp_port (0 for a terminal on standard output), and what the plant reads: the tables take_up, pay_off, strand, machine.
 """
 
 import json
 import sys
 
-from boards.desktop import SocketPort, StandardPort, real_ms
+from boards.desktop import SocketPort, TerminalPort, real_ms
 from boards.free_prompt import FreePrompt
 from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
@@ -87,7 +87,7 @@ _LONGEST_LAG_MS = 100.0  # of real time: beyond it the clock does not catch up
 class SimulatedBoard:
     """A board in the sense of `windcore.loop`. `starts_again` says whether the mind must be built anew on it."""
 
-    def __init__(self, spec: "dict[str, Any]", port: "StandardPort | SocketPort") -> None:
+    def __init__(self, spec: "dict[str, Any]", port: "TerminalPort | SocketPort") -> None:
         self._port = port
         self._pace = float(spec["pace"])
         self.plant = Plant(spec, LOOP_MS)
@@ -372,5 +372,5 @@ def open_board(arguments: "list[str]") -> SimulatedBoard:
         raise SystemExit(2)
     with open(arguments[0]) as file:
         spec = json.load(file)
-    port = SocketPort(spec["tcp_port"]) if spec["tcp_port"] else StandardPort()
+    port = SocketPort(spec["tcp_port"]) if spec["tcp_port"] else TerminalPort()
     return SimulatedBoard(spec, port)

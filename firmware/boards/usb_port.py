@@ -12,9 +12,9 @@ MYPY = False
 if MYPY:
     from typing import Callable
 
-    from boards.desktop import SocketPort, StandardPort
+    from boards.desktop import SocketPort, TerminalPort
 
-    Wire = StandardPort | SocketPort
+    Wire = TerminalPort | SocketPort
 
 ROOM_BYTES = 256
 STALL_MS = 500

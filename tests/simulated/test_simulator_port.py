@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import time
+from contextlib import ExitStack
 from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -185,16 +186,21 @@ def test_the_command_tells_port_first_and_truth_last_and_exits_0(tmp_path: Path,
 
 
 @pytest.mark.skipif(not os.path.exists("/proc/self/stat"), reason="looks at processes through /proc")
+@pytest.mark.parametrize("in_use", [False, True])
 @pytest.mark.parametrize("transport", [(), ("--socket",)])
-def test_a_killed_command_leaves_no_winder_behind(tmp_path: Path, transport: tuple[str, ...]) -> None:
-    program = start_command(tmp_path, *transport)
+def test_a_killed_command_leaves_no_winder_behind(tmp_path: Path, transport: tuple[str, ...], in_use: bool) -> None:
+    program = start_command(tmp_path, "--pace", "max", *transport)
     assert program.stdout is not None
-    assert json.loads(program.stdout.readline())["port"]
+    name = json.loads(program.stdout.readline())["port"]
     children = [int(entry) for entry in os.listdir("/proc") if entry.isdigit() and parent(int(entry)) == program.pid]
     assert len(children) == 1
-    program.kill()
-    program.communicate(timeout=DEADLINE_S)
-    assert until(lambda: not running(children[0]))
+    with ExitStack() as stack:
+        if in_use:
+            port = stack.enter_context(serial.serial_for_url(name, timeout=0.2))
+            ask(port, 1, "hello", 1, 0, 1)
+        program.kill()
+        program.communicate(timeout=DEADLINE_S)
+        assert until(lambda: not running(children[0]))
 
 
 @pytest.mark.parametrize(

@@ -108,7 +108,7 @@ class Simulator:
         if process is None:
             return
         if process.stdin is not None:
-            process.stdin.close()  # the lifeline of a winder behind a socket
+            process.stdin.close()  # its lifeline
         for number in (signal.SIGINT, signal.SIGTERM, getattr(signal, "SIGKILL", signal.SIGTERM)):
             if process.poll() is not None:
                 break
@@ -162,7 +162,7 @@ class Simulator:
         try:
             tty.setraw(self._held_open)
             os.set_blocking(winder_end, False)
-            self._start(folder, 0, winder_end, winder_end)
+            self._start(folder, 0, winder_end)
             self.port = os.ttyname(self._held_open)
         finally:
             os.close(winder_end)
@@ -171,10 +171,10 @@ class Simulator:
         if self.options.transport != "socket":
             self.notice = f"{self.notice} There are no pseudo-terminals here: the port is a socket.".strip()
         number = _free_tcp_port()
-        self._start(folder, number, subprocess.PIPE, None)
+        self._start(folder, number, None)
         self.port = f"socket://127.0.0.1:{number}"
 
-    def _start(self, folder: Path, tcp_port: int, source: int, sink: int | None) -> None:
+    def _start(self, folder: Path, tcp_port: int, sink: int | None) -> None:
         options = evolve(self.options, truth_path=str(self.truth_path))
         spec = folder / "machine.json"
         spec.write_text(json.dumps({**machine_spec(self._job, self._plan, options), "tcp_port": tcp_port}))
@@ -184,7 +184,7 @@ class Simulator:
         with (folder / "errors.txt").open("wb") as errors:
             self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and files
                 [sys.executable, *runner, str(firmware / "main.py"), str(spec)],
-                stdin=source,
+                stdin=subprocess.PIPE,  # its lifeline: it ends when this program does, even by SIGKILL
                 stdout=errors if sink is None else sink,  # where an interpreter writes its tracebacks
                 stderr=errors,
                 start_new_session=True,  # a Ctrl-C in the terminal is ours to pass on
