@@ -69,6 +69,8 @@ class LiveView:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self._with_keys = False  # they no longer work
+        # a picture of nothing does not stay: what went wrong is told below it
+        self._live.transient = self._snapshot is None and self._result is None and not self._happenings
         try:
             self._live.stop()
         finally:

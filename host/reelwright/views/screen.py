@@ -53,9 +53,9 @@ class Screen:
         width = min(options.max_width, WIDEST)
         wide = width >= WIDE_FROM
         blocks: list[RenderableType] = [Text(plain_text(self.heading), style="bold", overflow="ellipsis", no_wrap=True)]
-        if self.snapshot is None:
+        if self.snapshot is None and self.result is None:
             blocks += [Text("Nothing heard from the winder yet.", style="dim")]
-        else:
+        elif self.snapshot is not None:
             blocks += [_state(self.snapshot.state), Text(), _bars(self.snapshot, wide), Text()]
             blocks += [_figures(self.snapshot, wide)]
         if self.happenings:
