@@ -25,14 +25,19 @@ HOW_TO_SEE = "`reelwright ledger list` shows the jobs that the ledger holds."
 
 
 @click.group(invoke_without_command=True)
+@click.option("--json", "as_json", is_flag=True, help="Of the bare command: one JSON object a line.")
 @click.pass_context
-def command(context: click.Context) -> None:
-    """What has been wound: list it, show one wind in full, export all.
+def command(context: click.Context, as_json: bool) -> None:
+    """What has been wound: list it, show one wind in full, export all. Bare, it lists.
 
     The ledger is a file in your user data folder; REELWRIGHT_HOME names another folder for it.
     """
     if context.invoked_subcommand is None:
-        context.invoke(list_winds, limit=LISTED, as_json=False)
+        context.invoke(list_winds, limit=LISTED, as_json=as_json)
+    elif as_json:
+        raise UsageError(
+            "--json stands before the command.", f"Write `reelwright ledger {context.invoked_subcommand} --json`."
+        )
 
 
 @command.command("list")
