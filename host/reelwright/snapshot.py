@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 from attrs import field, frozen
 
+from reelwright.winding.uncertainty import COVERAGE
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
@@ -41,13 +43,23 @@ class Happening:
     remedy: str = ""
 
 
+def end_of(value: float, u: float | None, times: float) -> float:
+    """A value, and so many times its uncertainty; no less than nothing."""
+    return max(0.0, value + times * (u or 0.0))
+
+
 def _as_tuple(words: Iterable[str]) -> tuple[str, ...]:
     return tuple(words)
 
 
 @frozen
 class WindResult:
-    """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder."""
+    """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder.
+
+    Between _lowest_ and _highest_ the amount lies (k = 2), with all that is not known of its count; the highest is None
+    where nothing bounds it. By default, as in a ledger of before these were kept, they are those of a count that is
+    known, or of the least one.
+    """
 
     job_id: int
     state: str
@@ -62,10 +74,31 @@ class WindResult:
     mass_u_g: float | None
     trip: str = ""  # word of the trip that holds the winder, else ""
     uncertain: bool = False  # the count is the last one heard, not one that the winder confirmed at rest
-    uncertain_turns: float = 0.0  # restarts have left the count unknown by so much either way; length_u_m has it in
-    phase_turns: float | None = None  # turns left to the guide's next reversal
+    # the count may be off by so much, on the side where it can be farther; length_u_m and mass_u_g have it in
+    uncertain_turns: float = 0.0
+    phase_turns: float | None = None  # turns left to the guide's next reversal; None where they are not known
     # words of the trips of this wind, cleared or not, after which the count is not what is on the spool
     doubts: tuple[str, ...] = field(default=(), converter=_as_tuple)
+    length_lowest_m: float = field()
+    length_highest_m: float | None = field()
+    mass_lowest_g: float | None = field()
+    mass_highest_g: float | None = field()
+
+    @length_lowest_m.default
+    def _least_m(self) -> float:
+        return end_of(self.length_m, self.length_u_m, -COVERAGE)
+
+    @length_highest_m.default
+    def _most_m(self) -> float | None:
+        return None if self.uncertain else end_of(self.length_m, self.length_u_m, COVERAGE)
+
+    @mass_lowest_g.default
+    def _least_g(self) -> float | None:
+        return None if self.mass_g is None else end_of(self.mass_g, self.mass_u_g, -COVERAGE)
+
+    @mass_highest_g.default
+    def _most_g(self) -> float | None:
+        return None if self.uncertain or self.mass_g is None else end_of(self.mass_g, self.mass_u_g, COVERAGE)
 
     @property
     def overshoot_pulses(self) -> int:

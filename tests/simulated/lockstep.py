@@ -158,15 +158,17 @@ class SilentKeys:
 
 
 class Witness:
-    """A view that keeps what it was told."""
+    """A view that keeps what it was told, of progress the last."""
 
     def __init__(self) -> None:
+        self.snapshot: Snapshot | None = None
         self.notices: list[str] = []
         self.events: list[Happening] = []
         self.results: list[WindResult] = []
 
     def progress(self, snapshot: Snapshot) -> None:
-        """Not kept."""
+        """Keep it."""
+        self.snapshot = snapshot
 
     def event(self, happening: Happening) -> None:
         """Keep it."""

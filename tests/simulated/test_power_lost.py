@@ -79,11 +79,18 @@ def test_winding_it_trips_and_the_two_together_say_how_far_it_may_be(bench: Host
     assert (after["status"]["state"], after["status"]["reason"]) == (codes.TRIPPED, codes.RESTARTED)
     assert (after["memory"].state, after["memory"].source) == (codes.WINDING, codes.FROM_JOURNAL)
     assert after["memory"].pulses < 180, "the count at which the motion began, and what was counted since the start"
-    assert bench.view.results[-1].uncertain
+    result = bench.view.results[-1]
+    assert result.uncertain
+    assert bench.view.snapshot is not None
+    assert bench.view.snapshot.state == result.state == "tripped", "and no longer winding"
     (record,) = bench.ledger.winds()
     assert record.open
     rejoin, error, code = bench.resume()
     assert rejoin.uncertain_turns > 0
+    # what was not known did not look known: the result's bounds hold those of the resume, and the truth
+    low, high = (bench.plan.length_m_at(end) for end in rejoin.standing.ends)
+    assert 0 < result.length_lowest_m <= low < high <= (result.length_highest_m or 0)
+    assert result.length_u_m > (high - low) / 4
     assert abs(error) <= rejoin.standing.uncertain_pulses
     assert code == EXIT_PAUSED
 

@@ -38,6 +38,24 @@ REACHED = WindResult(
     mass_u_g=1.61,
     phase_turns=5.62,
 )
+LAST_HEARD = attrs.evolve(
+    REACHED,
+    state="tripped",
+    outcome="",
+    trip="restarted",
+    counted_pulses=199,
+    length_m=2.055,
+    length_u_m=6.1,
+    mass_g=6.13,
+    mass_u_g=18.1,
+    uncertain=True,
+    uncertain_turns=51.1,
+    phase_turns=None,
+    length_lowest_m=2.0431,
+    length_highest_m=12.514,
+    mass_lowest_g=6.1,
+    mass_highest_g=37.4,
+)
 
 
 @pytest.fixture(autouse=True)
@@ -104,29 +122,95 @@ def test_the_list_in_a_pipe_is_plain_columns(arguments):
     ]
 
 
+def on_terminal(monkeypatch, columns, *arguments):
+    """What a person sees at a terminal of so many columns."""
+    monkeypatch.setattr("reelwright.views.ledger_table._on_terminal", lambda: True)
+    monkeypatch.setenv("COLUMNS", str(columns))
+    monkeypatch.setenv("NO_COLOR", "1")
+    return re.sub("\x1b\\[[0-9;]*m", "", run(*arguments).stdout)
+
+
 @pytest.mark.parametrize("arguments", [("list",), ("show",)])
 def test_on_a_terminal_the_tables_fit_80_columns(monkeypatch, arguments):
     keep(2**30 - 1)
-    monkeypatch.setattr("reelwright.views.ledger_table._on_terminal", lambda: True)
-    monkeypatch.setenv("COLUMNS", "80")
-    monkeypatch.setenv("NO_COLOR", "1")
-    text = re.sub("\x1b\\[[0-9;]*m", "", run(*arguments).stdout)
+    text = on_terminal(monkeypatch, 80, *arguments)
 
     assert max(map(len, text.splitlines())) <= 80
     for wanted in ("1073741823", "40.00 ± 0.31 m", "119.4 ± 3.2 g", "2031-05-04 09:30", "tide"):
         assert wanted in text
 
 
-def test_a_narrow_terminal_wraps_the_list_and_loses_no_figure(monkeypatch):
-    keep(7)
-    monkeypatch.setattr("reelwright.views.ledger_table._on_terminal", lambda: True)
-    monkeypatch.setenv("COLUMNS", "50")
-    monkeypatch.setenv("NO_COLOR", "1")
-    text = re.sub("\x1b\\[[0-9;]*m", "", run("list").stdout)
+@pytest.mark.parametrize("columns", [30, 40, 50, 59, 60, 77, 78, 100])
+def test_a_narrow_terminal_stacks_what_does_not_fit_and_breaks_no_figure(monkeypatch, columns):
+    keep(2**30 - 1)
+    keep(9, result=LAST_HEARD)
+    listed = on_terminal(monkeypatch, columns, "list")
+    shown = on_terminal(monkeypatch, columns, "show", str(2**30 - 1))
 
-    assert max(map(len, text.splitlines())) <= 50
-    assert "…" not in text
-    assert {"40.00", "0.31", "119.4", "reached", "tide"} <= set(text.split())
+    for text in (listed, shown):
+        assert max(map(len, text.splitlines())) <= columns
+        assert "…" not in text
+        assert {"1073741823", "40.00", "0.31", "119.4", "3.2", "2031-05-04", "tide"} <= set(text.split())
+    assert {"2.0", "12.6", "6", "38", "reached"} <= set(listed.split())
+    assert {"10103", "168.38", "09:30:00", "09:30"} <= set(shown.replace(",", "").split())
+
+
+def test_a_count_that_is_not_known_has_its_two_ends_and_a_mark_and_no_error_bar():
+    keep(7, result=LAST_HEARD)
+    head, row, mark = run("list").stdout.splitlines()
+    shown = run("show").stdout
+
+    assert row == "  7  2031-05-04 09:30  2.0 to 12.6 m   6 to 38 g    tripped ?  tide clock 3"
+    assert mark.startswith("? What is on the spool is not known for certain")
+    assert "  counted  2.0 to 12.6 m, k = 2\n" in shown
+    assert "±" not in head + row + shown
+
+
+def test_of_a_count_that_nothing_bounds_the_least_is_told():
+    """As of one that a program recorded that kept no ends."""
+    keep(7, result=attrs.evolve(REACHED, uncertain=True, outcome="abandoned"))
+    with SqliteLedger(ledger_path()) as ledger:
+        ledger._connection.execute("UPDATE winds SET result = json_remove(result, '$.length_highest_m')")
+    told = json.loads(run("list", "--json").stdout)
+
+    assert "at least 39.69 m" in run("list").stdout
+    assert "reached" not in run("list").stdout
+    assert (told["uncertain"], told["length_lowest_m"], told["length_highest_m"]) == (True, 39.6949, None)
+
+
+def test_a_wind_that_went_on_after_its_result_was_kept_has_at_least_that_much():
+    at_a_stop = attrs.evolve(REACHED, state="waiting", outcome="", counted_pulses=4000, length_lowest_m=11.69)
+    keep(7, result=None)
+    with SqliteLedger(ledger_path()) as ledger:
+        ledger.settle(7, at_a_stop)  # the newest count is 10103
+    told = json.loads(run("list", "--json").stdout)
+
+    assert "at least 11.69 m" in run("list").stdout
+    assert "may go on ?" in run("list").stdout
+    assert (told["uncertain"], told["length_lowest_m"], told["length_highest_m"]) == (True, 11.69, None)
+    assert "guide" not in run("show").stdout
+
+
+def test_a_spool_without_a_name_is_told_by_its_size():
+    keep(7, job={"take_up": {"name": "", "barrel_diameter_mm": 64.0, "flange_diameter_mm": 105.0}})
+    keep(8, job={})
+    rows = run("list").stdout.splitlines()
+
+    assert rows[1].endswith("reached  -")
+    assert rows[2].endswith("reached  barrel 64 mm, flange 105 mm")
+
+
+def test_the_bare_command_lists_for_a_program_too():
+    keep(7)
+
+    assert run("--json").stdout == run("list", "--json").stdout
+    assert "ledger show --json" in failure_of("--json", "show").remedy
+
+
+def test_a_last_count_that_was_heard_after_the_last_one_kept_is_told_beside_it():
+    keep(7, result=attrs.evolve(LAST_HEARD, counted_pulses=10199))
+
+    assert "the last 10103 pulses, finished, at 2031-05-04 09:30:00; soon after, 10199 were heard" in run("show").stdout
 
 
 def test_the_list_stops_at_its_limit():
@@ -170,6 +254,10 @@ def test_the_list_for_a_program_is_an_object_a_line():
         "uncertain_turns": 0.0,
         "phase_turns": 5.62,
         "doubts": [],
+        "length_lowest_m": 39.6949,
+        "length_highest_m": 40.3149,
+        "mass_lowest_g": 116.2,
+        "mass_highest_g": 122.64,
         "port": "/dev/winder",
         "board": "pico",
         "firmware": "0.1.0",
@@ -196,7 +284,7 @@ def test_show_tells_what_is_on_the_spool_and_how_it_got_there():
         "  started  2031-05-04 09:30",
         "  ended    2031-05-04 09:30",
         "  winder   pico, firmware 0.1.0, link 1.0, at /dev/winder",
-        "  counts   2 counts kept, from 4000 to 10103 pulses, the last finished",
+        "  counts   2 kept, one a second at most; the last 10103 pulses, finished, at 2031-05-04 09:30:00",
         "",
         "event  time                 what happened",
         "    1  2031-05-04 09:30:00  Winding began.",
@@ -257,7 +345,15 @@ def test_the_export_is_rfc_4180():
     assert '"the ""big"", round\none"' in text
     told = dict(zip(head, row, strict=True))
     assert told["take_up"] == 'the "big", round\none'
+    assert told["doubts"] == ""
     assert (told["length_m"], told["mass_g"], told["open"], told["strand"]) == ("40.0049", "119.42", "false", "")
+
+
+def test_doubts_are_words_in_one_cell():
+    keep(7, result=attrs.evolve(REACHED, doubts=("slip", "bad_sensor")))
+    head, row = csv.reader(io.StringIO(run("export", "--csv").stdout))
+
+    assert dict(zip(head, row, strict=True))["doubts"] == "slip; bad_sensor"
 
 
 @pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r"])

@@ -186,7 +186,8 @@ def test_json_lines_are_exactly_these():
             '{"kind": "result", "format": 1, "state": "finished", "outcome": "reached", "target_pulses": 10104, '
             '"counted_pulses": 10105, "overshoot_pulses": 1, "turns": 168.417, "layers": 5, "length_m": 40.0049, '
             '"length_u_m": 0.155, "mass_g": 119.42, "mass_u_g": 1.61, "job_id": 20310504, "trip": "", '
-            '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583, "doubts": []}'
+            '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583, "doubts": [], '
+            '"length_lowest_m": 39.6949, "length_highest_m": 40.3149, "mass_lowest_g": 116.2, "mass_highest_g": 122.64}'
         ),
     ]
     assert err.getvalue() == "Only for people.\n"
@@ -336,6 +337,23 @@ def test_the_live_result_stays_on_the_terminal_and_the_keys_go():
     assert "The target was reached." in last
     assert "40.00 ± 0.31 m, k = 2" in last
     assert "abandon" not in last
+
+
+def test_a_picture_of_nothing_does_not_stay_above_an_error():
+    out, view = live()
+    with pytest.raises(KeyboardInterrupt), view:
+        interrupted()
+
+    drawn, cleared = out.getvalue().rpartition("Nothing heard from the winder yet.")[::2]
+    assert drawn
+    assert cleared.count("\x1b[1A\x1b[2K") == len(on_screen(Screen("Forty metres", None, with_keys=False)))
+
+
+def test_a_result_of_which_no_progress_was_heard_stands_without_that_line():
+    lines = on_screen(Screen("Forty metres", None, (), REACHED))
+
+    assert "The target was reached." in lines
+    assert not any("Nothing heard" in line for line in lines)
 
 
 def test_the_cursor_comes_back_after_ctrl_c():

@@ -153,9 +153,10 @@ def _of_ledger(number: int, turns: Fraction | None, strand: dict[str, dict[str, 
     job = build_job(tables, f"job {number} of the ledger")
     if turns is not None:
         return job, turns
-    if record.result is None or record.result.uncertain:
+    known = record.known
+    if known is None or known.uncertain:
         raise UsageError(f"The winder did not confirm at rest what it counted in job {number}.", HOW_TO_COUNT)
-    return job, Fraction(record.result.counted_pulses) / job.machine.pulses_per_spool_turn
+    return job, Fraction(known.counted_pulses) / job.machine.pulses_per_spool_turn
 
 
 def _profile_values(job: Job, profile: str) -> Mapping[str, object]:

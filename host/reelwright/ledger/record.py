@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import frozen
+from attrs import evolve, frozen
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -33,6 +33,22 @@ class WindRecord:
     last_state: str  # word of the state heard with it, "" before the first
     last_count_at: str | None
     result: WindResult | None
+
+    @property
+    def known(self) -> WindResult | None:
+        """The result as far as it still holds: the least, where the wind was heard to go on after it was kept."""
+        result = self.result
+        if result is None or not self.open or self.last_pulses is None or self.last_pulses <= result.counted_pulses:
+            return result
+        return evolve(
+            result,
+            state=self.last_state,
+            trip="",
+            uncertain=True,
+            phase_turns=None,
+            length_highest_m=None,
+            mass_highest_g=None,
+        )
 
 
 @frozen

@@ -29,8 +29,16 @@ from reelwright.operation.resume import (
     resume_command,
     unknown_job,
 )
-from reelwright.operation.telling import doubts_of, ending_of, happening_of, result_of, uncertain_turns_of
+from reelwright.operation.telling import (
+    PHASE_SLACK_TURNS,
+    doubts_of,
+    ending_of,
+    happening_of,
+    result_of,
+    uncertain_turns_of,
+)
 from reelwright.operation.wind import Interrupts, Wind
+from reelwright.views.wording import length_text
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, TRIPS, code_of, say
@@ -43,7 +51,6 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 EASE_S = 60.0  # granted to a winder for coming to rest
-PHASE_SLACK_TURNS = 0.25  # within this of a whole layer the guide stands at its flange
 DRAIN_S = 30.0  # granted to it for telling what it still keeps, over a bad cable
 
 
@@ -204,15 +211,16 @@ class Arrival:
     def _tell_before(self) -> None:
         """What the last wind on this port left behind that matters to this one: a spool, and a guide somewhere."""
         last = next((record for record in self._ledger.winds(50) if record.port == self._port_name), None)
-        if last is None or last.result is None:
+        known = None if last is None else last.known
+        if last is None or known is None:
             return
         if last.job == self._job.to_dict():
             self._view.notice(
-                f"Job {last.job_id} was this one too, and left {last.result.length_m:.2f} m on its spool."
+                f"Job {last.job_id} was this one too, and left {length_text(known)} on its spool."
                 " This wind begins at zero, on an empty spool."
             )
-        phase_turns = last.result.phase_turns
-        if self._job.machine.phase_turns is not None or not phase_turns or last.result.uncertain:
+        phase_turns = known.phase_turns
+        if self._job.machine.phase_turns is not None or not phase_turns or known.uncertain:
             return
         if abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
             self._view.notice(
@@ -379,7 +387,7 @@ class Arrival:
             status["state"],
             pulses,
             outcome=outcome,
-            uncertain_turns=uncertain_turns_of(events),
+            before_turns=uncertain_turns_of(events),
             doubts=doubts_of(events),
         )
         self._ledger.close_wind(record.job_id, result)

@@ -101,15 +101,15 @@ def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None
 def kept_to_its_end(record: WindRecord, ledger: Ledger, memory: Memory) -> WindResult:
     """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
     outcome = say(OUTCOMES, memory.outcome).word
-    uncertain = record.result.uncertain_turns if record.result else 0.0
+    events = ledger.events(record.job_id)
     return result_of(
         plan_of(record),
         record.job_id,
         codes.FINISHED,
         memory.pulses,
         outcome=outcome,
-        uncertain_turns=uncertain,
-        doubts=doubts_of(ledger.events(record.job_id)),
+        before_turns=uncertain_turns_of(events),
+        doubts=doubts_of(events),
     )
 
 
@@ -349,23 +349,19 @@ def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -
     """The result of a job that nobody goes on with: what the winder remembers of it, else what the ledger heard."""
     plan = plan_of(record)
     events = ledger.events(record.job_id)
-    before = uncertain_turns_of(events)
     last = last_pulses_heard(record)
     heard = None if last is None else Heard(last, record.last_state, None)
-    where = standing(plan.job, plan, memory, heard) if memory else None
-    if where is not None:
-        pulses, outcome = where.best, "abandoned"
-        before += plan.turns_at(where.uncertain_pulses)
-    else:
-        pulses, outcome = ending_of(each.happening for each in events) or (last or 0, "abandoned")
-    uncertain = where is None and bool(pulses)
+    ended = None if memory else ending_of(each.happening for each in events)
+    where = None if ended else standing(plan.job, plan, memory, heard)
+    pulses, outcome = ended or (where.best if memory and where else last or 0, "abandoned")
     return result_of(
         plan,
         record.job_id,
         codes.EMPTY,
         pulses,
         outcome=outcome,
-        uncertain=uncertain,
-        uncertain_turns=before,
+        uncertain=where is not None and not memory,
+        ends=where.ends if where else None,
+        before_turns=uncertain_turns_of(events),
         doubts=doubts_of(events),
     )

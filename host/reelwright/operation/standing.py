@@ -92,6 +92,11 @@ class Standing:
     likely: int
 
     @property
+    def ends(self) -> tuple[int, int]:
+        """The lowest and the highest count."""
+        return self.lowest, self.highest
+
+    @property
     def best(self) -> int:
         """The likely count, as far as it is possible, and no strand less than none."""
         return max(0, min(max(self.likely, self.lowest), self.highest))

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.snapshot import Happening, Snapshot, WindResult
+from reelwright.snapshot import Happening, Snapshot, WindResult, end_of
+from reelwright.winding.uncertainty import COVERAGE
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
@@ -12,8 +13,9 @@ if TYPE_CHECKING:
 
     from reelwright.device.client import Received
     from reelwright.ledger import RecordedEvent
-    from reelwright.winding.planned import Plan
+    from reelwright.winding.planned import Plan, Wound
 
+PHASE_SLACK_TURNS = 0.25  # so far off, the guide still stands where it is said to
 # What the host itself notes among a wind's events.
 RESTARTED = "restarted"
 RESUMED = "resumed"
@@ -83,15 +85,20 @@ def result_of(
     outcome: str = "",
     trip: str = "",
     uncertain: bool = False,
-    uncertain_turns: float = 0.0,
+    ends: tuple[int, int] | None = None,
+    before_turns: float = 0.0,
     doubts: tuple[str, ...] = (),
 ) -> WindResult:
     """How the wind stands at a count: what is really on the spool, overshoot included.
 
-    uncertain: the count is the last one heard. uncertain_turns: what restarts have left unknown of it, either way.
+    uncertain: the count is the last one heard. ends: the lowest and the highest count that the spool can stand at; the
+    count itself by default. before_turns: what earlier restarts have left unknown of each of them, either way.
     doubts: of `doubts_of`.
     """
-    wound = plan.at_pulses(max(0, _within_reason(plan, pulses)), uncertain_turns)
+    lowest, highest = ends or (pulses, pulses)
+    uncertain_turns = before_turns + plan.turns_at(max(highest - pulses, pulses - lowest))
+    wound = _wound(plan, pulses, uncertain_turns)
+    least, most = _wound(plan, lowest, before_turns), _wound(plan, highest, before_turns)
     return WindResult(
         job_id=job_id,
         state=say(STATES, state).word,
@@ -107,9 +114,17 @@ def result_of(
         trip=trip,
         uncertain=uncertain,
         uncertain_turns=uncertain_turns,
-        phase_turns=float(wound.phase_turns),
+        phase_turns=float(wound.phase_turns) if uncertain_turns <= PHASE_SLACK_TURNS else None,
         doubts=doubts,
+        length_lowest_m=end_of(least.length_m, least.length_u_m, -COVERAGE),
+        length_highest_m=end_of(most.length_m, most.length_u_m, COVERAGE),
+        mass_lowest_g=None if least.mass_g is None else end_of(least.mass_g, least.mass_u_g, -COVERAGE),
+        mass_highest_g=None if most.mass_g is None else end_of(most.mass_g, most.mass_u_g, COVERAGE),
     )
+
+
+def _wound(plan: Plan, pulses: int, uncertain_turns: float) -> Wound:
+    return plan.at_pulses(max(0, _within_reason(plan, pulses)), uncertain_turns)
 
 
 def _within_reason(plan: Plan, pulses: int) -> int:

@@ -20,6 +20,7 @@ from reelwright.errors import (
     DeviceError,
     LinkLostError,
 )
+from reelwright.operation.standing import Heard, standing
 from reelwright.operation.telling import (
     RESTARTED,
     doubts_of,
@@ -82,10 +83,11 @@ class Wind:
         self._ledger = ledger
         self._view = view
         self._state = codes.LOADED
+        self._last_state = codes.LOADED  # that came with the last count
         self._pulses = 0
         self._wait = 0
         events = ledger.events(job_id)
-        self._uncertain_turns = uncertain_turns_of(events)
+        self._before_turns = uncertain_turns_of(events)
         record = ledger.find(job_id)
         series = record.series if record else 0
         # what the host noted itself has no number; a ledger of before the series tells restarts apart by their boots
@@ -200,6 +202,7 @@ class Wind:
         self._client.request("ack", received.sequence)
 
     def _count(self) -> None:
+        self._last_state = self._state
         now_s = time.monotonic()
         if now_s - self._counted_at_s >= COUNT_EVERY_S:
             self._counted_at_s = now_s
@@ -261,13 +264,19 @@ class Wind:
         self._pulses, outcome = self._ending or (self._pulses, reached)
         result = self._result(outcome=outcome)
         self._ledger.close_wind(self._job_id, result)
-        self._view.result(result)
+        self._tell(result)
         return Ending(EXIT_ABANDONED if outcome == "abandoned" else EXIT_DONE, self._job_id)
 
     def _leave(self, result: WindResult, exit_code: int) -> Ending:
         self._ledger.settle(self._job_id, result)
-        self._view.result(result)
+        self._tell(result)
         return Ending(exit_code, self._job_id, held=True, trip=result.trip)
+
+    def _tell(self, result: WindResult) -> None:
+        if self._state in AT_REST:
+            # what came last from the winder may be of the time before
+            self._view.progress(snapshot_of(self._plan, self._state, self._pulses, 0))
+        self._view.result(result)
 
     def _lost_count(self) -> Ending:
         """The winder has restarted. What it remembers is joined with what was heard of it once the operator resumes."""
@@ -278,10 +287,15 @@ class Wind:
             "The winder has restarted. It will not move by itself. The result is the last count heard; the spool may"
             " hold more."
         )
+        self._state = codes.TRIPPED
         return self._leave(self._result(trip=TRIPS[codes.RESTARTED].word, uncertain=True), EXIT_TRIPPED)
 
     def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
-        if not uncertain:
+        where = None
+        if uncertain:
+            heard = Heard(self._pulses, say(STATES, self._last_state).word, None)
+            where = standing(self._plan.job, self._plan, None, heard)
+        else:
             # the ledger's counts carry the time at which they were heard, and an uncertain one was heard before
             self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
         return result_of(
@@ -292,7 +306,8 @@ class Wind:
             outcome=outcome,
             trip=trip,
             uncertain=uncertain,
-            uncertain_turns=self._uncertain_turns,
+            ends=where.ends if where else None,
+            before_turns=self._before_turns,
             doubts=doubts_of(self._ledger.events(self._job_id)),
         )
 
@@ -331,6 +346,12 @@ class Wind:
     def _request(self, verb: str, *values: int) -> None:
         try:
             self._state = self._client.request(verb, *values)["state"]
+        except LinkLostError:
+            if verb == "go_on":
+                # whether it did nobody heard: from here on the count is one of a spool that may turn
+                self._last_state = codes.WINDING
+                self._ledger.record_count(self._job_id, self._pulses, say(STATES, codes.WINDING).word)
+            raise
         except RefusedError as refusal:
             # the winder moved on in the meantime; its next status says where it is
             self._view.notice(str(refusal))

@@ -37,6 +37,10 @@ RESULT_FIELDS = (
     "uncertain_turns",
     "phase_turns",
     "doubts",
+    "length_lowest_m",
+    "length_highest_m",
+    "mass_lowest_g",
+    "mass_highest_g",
 )
 
 

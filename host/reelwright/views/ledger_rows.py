@@ -31,7 +31,7 @@ FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 
 def facts_for_programs(record: WindRecord) -> dict[str, object]:
     """A wind as one flat object. Fields of the result are null while there is none."""
-    result = record.result
+    result = record.known
     return {
         "kind": "wind",
         "format": FORMAT,
@@ -90,6 +90,8 @@ def _columns() -> tuple[str, ...]:
 def _cell(value: object) -> object:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, tuple):
+        return "; ".join(value)
     if isinstance(value, str) and value.startswith(FORMULA_SIGNS):
         return f"'{value}"
     return value

@@ -31,6 +31,17 @@ def with_uncertainty(value: float | None, standard_u: float | None, unit: str) -
     return f"{value:.{decimals}f} ± {expanded:.{decimals}f} {unit}"
 
 
+def between(lowest: float, highest: float | None, unit: str) -> str:
+    """What lies between two ends, rounded outwards; above the lowest only where nothing is known of the highest."""
+    if highest is None:
+        return f"at least {math.floor(lowest * 100) / 100:.2f} {unit}"
+    half = (highest - lowest) / 2
+    decimals = min(max(1 - math.floor(math.log10(half)), 0), MOST_DECIMALS) if half > 0 else 2
+    parts = 10**decimals
+    low, high = math.floor(lowest * parts) / parts, math.ceil(highest * parts) / parts
+    return f"{low:.{decimals}f} to {high:.{decimals}f} {unit}"
+
+
 def duration(seconds: float | None) -> str:
     """A time to go: "4 s", "1 min 05 s", "2 h 10 min"; a dash while it is not known."""
     if seconds is None or not math.isfinite(seconds) or seconds < 0:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.views.quantities import count_of, number, with_uncertainty
+from reelwright.views.quantities import between, count_of, number, with_uncertainty
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS, Saying
 
 if TYPE_CHECKING:
@@ -42,17 +42,46 @@ def closing_sentence(result: WindResult) -> str:
     return SHORT_OF_TARGET
 
 
+def is_open(result: WindResult) -> bool:
+    """Whether the count is not known: what is on the spool then has two ends, or a lower one only, and no error bar.
+
+    A count that was heard from a spool at rest is known, though the winder did not confirm it.
+    """
+    return result.uncertain and (result.length_highest_m is None or result.uncertain_turns > 0)
+
+
+def length_text(result: WindResult) -> str:
+    """The counted strand that is on the spool, as far as it is known."""
+    ends = result.length_lowest_m, result.length_highest_m
+    return _amount(result, result.length_m, result.length_u_m, ends, "m")
+
+
+def mass_text(result: WindResult) -> str:
+    """Its mass, likewise; a dash where the density is not known."""
+    return _amount(result, result.mass_g, result.mass_u_g, (result.mass_lowest_g, result.mass_highest_g), "g")
+
+
+def _amount(
+    result: WindResult, value: float | None, u: float | None, ends: tuple[float | None, float | None], unit: str
+) -> str:
+    if value is None or not is_open(result):
+        return with_uncertainty(value, u, unit)
+    lowest, highest = ends
+    return between(lowest or 0.0, highest, unit)
+
+
 def facts_of(result: WindResult) -> list[tuple[str, str]]:
     """What is on the spool, as pairs of name and text."""
+    more = ", and perhaps more" if is_open(result) else ""
     facts = [
-        ("counted", f"{with_uncertainty(result.length_m, result.length_u_m, 'm')}, k = 2"),
-        ("mass", f"{with_uncertainty(result.mass_g, result.mass_u_g, 'g')}, k = 2"),
-        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}"),
-        ("pulses", f"{result.counted_pulses}, {_beside_target(result)}"),
+        ("counted", f"{length_text(result)}, k = 2"),
+        ("mass", f"{mass_text(result)}, k = 2"),
+        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}{more}"),
+        ("pulses", f"{result.counted_pulses}, {_beside_target(result)}{more}"),
     ]
     if result.mass_g is None:
         del facts[1]
-    if result.uncertain_turns:
+    if result.uncertain_turns and not result.uncertain:
         facts.append(
             ("restarts", f"left {number(result.uncertain_turns, 2)} turns unknown either way; counted has it in")
         )
