@@ -18,6 +18,7 @@ from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, LinkLostError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.resume import (
+    LOOKED_THROUGH,
     given_up,
     is_unfinished,
     kept_to_its_end,
@@ -170,6 +171,7 @@ class Arrival:
         values = job_values(self._job, self._plan)
         self._check_room(values)
         self._tell_before()
+        self._tell_elsewhere()
         job_id = new_job_id(self._ledger)
         self._ledger.open_wind(
             job_id,
@@ -210,7 +212,7 @@ class Arrival:
 
     def _tell_before(self) -> None:
         """What the last wind on this port left behind that matters to this one: a spool, and a guide somewhere."""
-        last = next((record for record in self._ledger.winds(50) if record.port == self._port_name), None)
+        last = next((record for record in self._ledger.winds(LOOKED_THROUGH) if record.port == self._port_name), None)
         known = None if last is None else last.known
         if last is None or known is None:
             return
@@ -228,6 +230,20 @@ class Arrival:
                 " planned for a guide at a flange: if it does not stand there, stop and give"
                 f" --phase-turns {phase_turns:.2f}."
             )
+
+    def _tell_elsewhere(self) -> None:
+        """This very job, unfinished at another port that is there: it may be another winder's, or this one's."""
+        job = self._job.to_dict()
+        for record in self._ledger.winds(LOOKED_THROUGH):
+            pulses = last_pulses_heard(record)
+            if record.open and pulses and record.job == job and record.port != self._port_name:
+                self._view.notice(
+                    f"Job {record.job_id} is this one too, and is unfinished at {record.port}, at"
+                    f" {self._plan.turns_at(pulses):.2f} turns when last heard. This wind begins at zero. If it is the"
+                    f" same winder at another port, stop: `{resume_command(record.job_id, self._port_name)}` goes on"
+                    " with that job."
+                )
+                return
 
     def _check_room(self, values: list[int]) -> None:
         if len(values) > self._winder.most_job_values:
@@ -292,7 +308,7 @@ class Arrival:
         job = self._job.to_dict()
         return [
             each
-            for each in self._ledger.winds(50)
+            for each in self._ledger.winds(LOOKED_THROUGH)
             if each.open and (each.port == self._port_name or (each.job == job and _is_gone(each.port)))
         ]
 
