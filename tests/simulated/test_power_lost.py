@@ -10,7 +10,7 @@ from reelwright.device.client import Client
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.resume import Resumption, memory_of
+from reelwright.operation.resume import Resumption, given_up, memory_of
 from reelwright.profiles import load_job
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.snapshot import WindResult
@@ -93,6 +93,29 @@ def test_winding_it_trips_and_the_two_together_say_how_far_it_may_be(bench: Host
     assert result.length_u_m > (high - low) / 4
     assert abs(error) <= rejoin.standing.uncertain_pulses
     assert code == EXIT_PAUSED
+
+
+@pytest.mark.parametrize("bench", [(("power_cut", 9.0),)], indirect=True)
+def test_given_up_it_is_known_no_better_than_before(bench: HostBench) -> None:
+    assert bench.wind() == EXIT_TRIPPED
+    (record,) = bench.ledger.winds()
+    for memory in (memory_of(bench.client()), None):
+        result = given_up(record, bench.ledger, memory)
+        assert result.uncertain == (memory is None)
+        assert result.uncertain_turns > 3
+        assert result.phase_turns is None
+        true_m = bench.plan.length_m_at(bench.true_pulses)
+        assert result.length_lowest_m <= true_m <= (result.length_highest_m or 0)
+        assert abs(true_m - result.length_m) < 2 * result.length_u_m
+
+
+def test_given_up_after_a_rest_that_was_heard_it_is_known_as_before(bench: HostBench) -> None:
+    at_the_stop(bench)
+    (record,) = bench.ledger.winds()
+    result = given_up(record, bench.ledger)
+    assert (result.uncertain, result.uncertain_turns) == (True, 0)
+    assert record.result is not None
+    assert result.length_highest_m == record.result.length_highest_m
 
 
 @pytest.mark.parametrize("bench", [(("power_cut", 20.9),)], indirect=True)

@@ -143,6 +143,23 @@ def test_a_person_who_counted_the_turns_knows_better(tmp_path: Path) -> None:
     assert abs(last_truth(truth)["true_pulses"] - result["counted_pulses"]) <= 0.1 * PULSES_PER_TURN
 
 
+def test_at_a_terminal_a_count_is_asked_for_where_a_word_is_too_little(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "power_cut@25", "--truth", str(truth)) as port:
+        assert wind(job, port, tmp_path)[0] == 4
+        code, said = resume_at_terminal(port, tmp_path, "500")
+        assert (code, "500 turns counted: the job has 52.50 turns" in said) == (2, True), said
+        code, said = resume_at_terminal(port, tmp_path, "")
+        assert (code, "Not counted: nothing has moved." in said) == (5, True), said
+        counted = round(last_truth(truth)["true_turns"])
+        code, said = resume_at_terminal(port, tmp_path, f"{counted}\nagree")
+        assert code == 0, said
+    assert f"So the spool has {counted}.00 turns" in said
+    assert f'Type "agree" to go on from {counted}.00 turns' in said
+    assert listed(tmp_path)[0]["uncertain_turns"] == 0.5
+
+
 def test_what_cannot_be_resumed_is_told_with_what_to_do(tmp_path: Path) -> None:
     job = write_job(tmp_path, pauses="[1]")
     other = tmp_path / "other.toml"
@@ -304,7 +321,12 @@ def test_a_job_of_a_port_that_is_gone_is_not_begun_from_zero_at_another_one(tmp_
         assert (code, len(listed(tmp_path))) == (4, 1), err
         assert f"last heard at {before}, which is not there now" in " ".join(err.split())
         before.touch()  # a winder that is still there may be winding the job itself
-        assert wind(job, port, tmp_path)[0] == 5
+        code, _, err = wind(job, port, tmp_path)
+        assert code == 5, err
+        told = " ".join(err.split())
+        assert f"Job {number} is this one too, and is unfinished at {before}, at 21." in told
+        assert f"reelwright wind --resume {number} --port '{port}'" in told
+        assert told.count("is unfinished") == 1
         assert [each["job_id"] for each in listed(tmp_path)][1] == number
     before.unlink()
     with simulated(job, tmp_path, "--pace", "20") as device:

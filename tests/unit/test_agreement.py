@@ -50,6 +50,7 @@ def test_a_count_by_eye_that_may_be_far_off_contradicts_nothing_and_yet_needs_mo
     with pytest.raises(NotAgreedError, match=r"may be off by 100\.00 turns") as refused:
         ask(vague)
     assert "--agree-within 100" in refused.value.remedy
+    assert "--counted-turns TURNS --agree;" in refused.value.remedy
 
 
 def test_a_limit_given_with_a_word_is_kept_to() -> None:

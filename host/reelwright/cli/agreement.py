@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 AGREE = "agree"  # the word to type
 
+GIVE_OR_TAKE_TURNS = 0.5  # of a count of turns by eye, where the operator does not say
+
 # Up to so many turns off, a word agrees to an estimate. Beyond it the spool itself shows more than the estimate says:
 # two strands more or fewer, side by side, are told by eye. Our choice, a common-practice one.
 MOST_AGREED_TURNS = 2.0
@@ -100,8 +102,7 @@ def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal
         turns, uncertain_turns = counted
         if turns > 2 * plan.turns + MOST_BEYOND_TURNS:
             raise UsageError(
-                f"--counted-turns {turns:g}: the job has {plan.turns:.2f} turns, so the spool cannot hold so many of"
-                " it.",
+                f"{turns:g} turns counted: the job has {plan.turns:.2f} turns, so the spool cannot hold so many of it.",
                 "Count again, without what was on the spool before the job.",
             )
         per_turn = float(plan.pulses_per_spool_turn)
@@ -130,7 +131,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
         _of_the_winder(rejoin),
         _of_the_ledger(rejoin),
-        *_of_the_count(rejoin, proposal),
+        *told_of_count(rejoin, proposal),
     ]
     if proposal.uncertain_turns and not proposal.counted:
         lines.append("If you can count them, give them with --counted-turns.")
@@ -141,7 +142,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
 def _of_the_winder(rejoin: Rejoin) -> str:
     plan, memory = rejoin.plan, rejoin.memory
     if memory is None:
-        return f"The winder: {say(SOURCES, codes.FROM_NOWHERE).sentence}"
+        return say(SOURCES, codes.FROM_NOWHERE).sentence
     rpm = memory.rate * 0.6 / float(plan.pulses_per_spool_turn)
     speed = f" at {rpm:.0f} rpm" if memory.rate else ""
     return (
@@ -160,7 +161,8 @@ def _of_the_ledger(rejoin: Rejoin) -> str:
     return f"The ledger: {turns:.2f} turns, {heard.state}, heard {when} {record.last_count_at}."
 
 
-def _of_the_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
+def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
+    """The count that is proposed, a line each."""
     turns, metres = f"{proposal.turns:.2f} turns", f"{proposal.length_m:.2f} m"
     off, source = proposal.uncertain_turns, rejoin.standing.source
     between = f"between {proposal.known_lowest:.2f} and {proposal.known_highest:.2f} turns"
@@ -203,6 +205,29 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
     }
 
 
+def ask_count(proposal: Proposal) -> tuple[float, float]:
+    """The turns that the operator counts on the spool, and how far they may be off. Raises NotAgreedError."""
+    click.echo(
+        f"A word is too little for so much doubt. `--agree-within {proposal.within_turns:g}` agrees to it without a"
+        " count.",
+        err=True,
+    )
+    typed = click.prompt(
+        "Count the turns of this job on the spool, and type them; nothing leaves all as it is",
+        default="",
+        show_default=False,
+        err=True,
+    ).strip()
+    try:
+        turns = float(typed)
+    except ValueError:
+        turns = math.nan
+    if not typed or not 0 <= turns < math.inf:
+        told = f"{typed!r} is no number of turns: nothing has moved." if typed else "Not counted: nothing has moved."
+        raise NotAgreedError(told, "Give the same command again when you have counted them.")
+    return turns, GIVE_OR_TAKE_TURNS
+
+
 def ask(proposal: Proposal) -> None:
     """Have the operator agree at the terminal. Raises NotAgreedError, with what would be agreement."""
     if proposal.needs_more_than_a_word:
@@ -215,7 +240,7 @@ def ask(proposal: Proposal) -> None:
         raise NotAgreedError(
             f"This count may be off by {proposal.uncertain_turns:.2f} turns, more than {MOST_AGREED_TURNS:g}, so"
             " nothing has moved.",
-            f"Count the turns on the spool and give --counted-turns and --agree; or agree to so much by {within}.",
+            f"Count the turns on the spool and give --counted-turns TURNS --agree; or agree to so much by {within}.",
         )
     if not sys.stdin.isatty():
         raise NotAgreedError(
@@ -223,7 +248,7 @@ def ask(proposal: Proposal) -> None:
             "Give the command at a terminal, or add --agree.",
         )
     typed = click.prompt(
-        f"Type {AGREE} to go on from {proposal.turns:.2f} turns", default="", show_default=False, err=True
+        f'Type "{AGREE}" to go on from {proposal.turns:.2f} turns', default="", show_default=False, err=True
     )
     if typed.strip().lower() != AGREE:
         raise NotAgreedError("Not agreed: nothing has moved.", "Give the same command again when you are ready.")

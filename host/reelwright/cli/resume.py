@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.cautions import CAUTION
-from reelwright.cli.agreement import Consent, ask, proposal_of, proposal_record, told
+from reelwright.cli.agreement import (
+    Consent,
+    ask,
+    ask_count,
+    proposal_of,
+    proposal_record,
+    told,
+    told_of_count,
+)
 from reelwright.cli.prose import say
 from reelwright.errors import EXIT_ABANDONED, EXIT_DONE, UsageError
 from reelwright.json_text import json_text
@@ -133,5 +141,9 @@ def _agreed(rejoin: Rejoin, consent: Consent, *, as_json: bool) -> tuple[int, fl
     if not proposal.agreed_by(consent):
         if as_json:
             click.echo(json_text({"kind": "proposal", "format": FORMAT, **proposal_record(rejoin, proposal)}))
+        if proposal.needs_more_than_a_word and not proposal.counted and sys.stdin.isatty():
+            proposal = proposal_of(rejoin, ask_count(proposal))
+            for line in told_of_count(rejoin, proposal):
+                say(plain_text(line), err=as_json)
         ask(proposal)
     return proposal.pulses, proposal.uncertain_turns

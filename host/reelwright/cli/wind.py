@@ -11,7 +11,7 @@ import click
 from attrs import frozen
 
 from reelwright.cautions import CAUTION
-from reelwright.cli.agreement import Consent
+from reelwright.cli.agreement import GIVE_OR_TAKE_TURNS, Consent
 from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 LINK_WAIT_S = 60.0  # time to find a cable and plug it in
-GIVE_OR_TAKE_TURNS = 0.5  # of a count of turns by eye, where the operator does not say
 
 EPILOG = f"""\b
 Keys (words, a line each, when input is no terminal):
