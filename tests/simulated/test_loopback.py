@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reelwright.operation.loopback_test import GAPS_US, LoopbackRow, highest_rate, judge_loopback
+from reelwright.operation.motor_test import PASSWORD
 from simulated.test_checkup import check_up, job_of
 from simulated.winder import environment, simulated
 
@@ -28,6 +29,17 @@ def test_an_ideal_jumper_loses_nothing_slow_or_fast_bouncing_or_backwards(tmp_pa
         # what it held up is no slow loop, and the winder is as before
         code, report, told = check_up(tmp_path, port)
         assert [each["code"] for each in report["verdicts"]] == ["in_order"], told
+
+
+def test_after_a_job_or_a_motor_test_it_is_refused_with_what_to_do(tmp_path: Path) -> None:
+    job = job_of(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert check_up(tmp_path, port, str(job), "--motor", typed=PASSWORD + "\n")[0] == 0
+        code, _, told = check_up(tmp_path, port, "--loopback")
+    assert code == 3
+    assert "still has the job that it ended last" in told
+    assert "Take the board's power away" in " ".join(told.split())
+    assert "takes now" not in told
 
 
 @pytest.mark.parametrize(

@@ -32,3 +32,12 @@ def free_status(client: Client) -> dict[str, Any]:
             f"Go on with it by `{go_on}`, or give it up with --drop-held; then test.",
         )
     return status
+
+
+def refuse_finished(client: Client) -> None:
+    """Raises DeviceError, with what to do, unless the winder is free, and has no job that it would still count to."""
+    if free_status(client)["state"] == codes.FINISHED:
+        raise DeviceError(
+            "The winder still has the job that it ended last, if only a motor test, and would count on for it.",
+            "Take the board's power away, give it back, and give the command again; a simulated winder, start again.",
+        )

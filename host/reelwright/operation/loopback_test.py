@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from reelwright.operation.held import refuse_finished
 from reelwright.verdicts import verdict
 from windlink import codes
 from windlink.catalogue import LONGEST_LOOPBACK_US
@@ -48,8 +49,10 @@ class LoopbackRow:
 def run_loopback(client: Client, capabilities: int, tell: Callable[[LoopbackRow], None]) -> list[LoopbackRow]:
     """Bursts slow and fast, with bounce, and with two channels in both directions, until one is lost.
 
-    tell: called with each row. Raises RefusedError: the board has no loopback pins, or holds a job.
+    tell: called with each row. Raises DeviceError where the winder holds a job; RefusedError where the board has no
+    loopback pins.
     """
+    refuse_finished(client)
     two_channels = bool(capabilities & codes.CAN_QUADRATURE)
     ways = (codes.PULSES_ON, codes.PULSES_BACK) if two_channels else (codes.ONE_CHANNEL,)
     rows: list[LoopbackRow] = []
