@@ -130,6 +130,26 @@ def test_ctrl_c_brings_the_winder_to_rest_and_twice_abandons(
             assert wind(job, port, tmp_path)[0] == 0
 
 
+@pytest.mark.parametrize(("presses", "code", "state"), [(1, 5, "waiting"), (2, 6, "finished")])
+def test_at_a_planned_stop_ctrl_c_leaves_and_twice_abandons(
+    tmp_path: Path, presses: int, code: int, state: str
+) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        program = start_wind(job, port, tmp_path)
+        assert program.stdout is not None
+        for line in program.stdout:
+            if json.loads(line).get("state") == "waiting":
+                break
+        for _ in range(presses):
+            program.send_signal(signal.SIGINT)
+            time.sleep(0.3)  # as a person presses it twice
+        out, err = program.communicate(timeout=30)
+    assert program.returncode == code, err
+    assert json.loads(out.splitlines()[-1])["state"] == state
+    assert "Ctrl-C once more" in err
+
+
 @pytest.mark.parametrize(
     ("fault", "reason"),
     [

@@ -47,6 +47,7 @@ COUNT_EVERY_S = 1.0
 STANDSTILL_S = 1.0  # of the winder's clock, without a pulse, that counts as rest after a trip
 SETTLE_S = 30.0  # granted for the last events to get through a bad cable once the winder is at rest
 
+SECOND_PRESS_S = 2.0  # in which a second Ctrl-C abandons a spool that stands; own choice
 AGAIN_S = 0.25  # between two looks for a port that is not there
 
 AT_REST = (codes.FINISHED, codes.TRIPPED, codes.WAITING)
@@ -101,6 +102,7 @@ class Wind:
         self._settled_at = (-1, -1)
         self._go_on_tried = -1
         self._interrupts_answered = 0
+        self._leave_at_s = 0.0
 
     def follow(
         self, keys: Keys, interrupts: Interrupts, *, go_on_at_stops: bool, stay_on_trip: bool, link_wait_s: float
@@ -249,7 +251,8 @@ class Wind:
                 return None
             return self._leave(self._result(trip=say(TRIPS, self._reason).word), EXIT_TRIPPED)
         if self._interrupts_answered:
-            return self._leave(self._result(), EXIT_PAUSED)
+            is_time = time.monotonic() >= self._leave_at_s
+            return self._leave(self._result(), EXIT_PAUSED) if is_time else None
         if go_on_at_stops and self._stop in _PLANNED_STOPS and self._go_on_tried != self._wait:
             # once for each stop: if a switch holds the spool now, it must not start when a hand lets that switch go
             self._go_on_tried = self._wait
@@ -336,6 +339,11 @@ class Wind:
         self._interrupts_answered = interrupts.count
         self._ask()
         if first:
+            self._leave_at_s = time.monotonic() + SECOND_PRESS_S
+            if self._state == codes.WAITING:
+                self._view.notice(
+                    f"Leaves the job in the winder. Ctrl-C once more, within {SECOND_PRESS_S:g} s, abandons it."
+                )
             if self._state in (codes.WINDING, codes.EASING):
                 self._view.notice("Brings the winder to rest. Ctrl-C once more abandons the job.")
                 self._request("pause", self._job_id)
