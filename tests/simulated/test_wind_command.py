@@ -70,10 +70,11 @@ def test_a_wind_streams_stops_at_its_layers_and_rests_on_its_pulse_by_the_plants
 def test_without_an_operator_a_planned_stop_ends_the_command_and_the_next_one_goes_on(tmp_path: Path) -> None:
     job = write_job(tmp_path, pauses="[1]")
     with simulated(job, tmp_path, "--pace", "20") as port:
-        code, told, err = wind(job, port, tmp_path)
+        code, told, err = wind(job, port, tmp_path, "--drop-held", "--link-wait", "5")
         assert code == 5
         assert told[-1]["state"] == "waiting"
-        assert "To go on: reelwright wind" in err
+        how = err.splitlines()[-1].partition("To go on: ")[2]
+        assert how == f"reelwright wind --resume {told[-1]['job_id']} --port {port}"
         code, told, _ = wind(job, port, tmp_path)
     assert code == 0
     assert told[-1]["state"] == "finished"

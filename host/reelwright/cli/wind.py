@@ -152,7 +152,7 @@ def command(
             consent=consent,
             link_wait_s=link_wait_s,
         )
-        _end(ending, port_name, resumed=True)
+        _end(ending, port_name, go_on_at_stops=go_on_at_stops)
     if consent.was_given:
         raise UsageError(
             "--agree, --agree-within, --counted-turns and --give-or-take go with --resume.",
@@ -171,7 +171,7 @@ def command(
         drop_held=drop_held,
         link_wait_s=link_wait_s,
     )
-    _end(ending, port_name, resumed=False)
+    _end(ending, port_name, go_on_at_stops=go_on_at_stops)
 
 
 def count_by_eye(turns: float | None, give_or_take_turns: float | None) -> tuple[float, float] | None:
@@ -194,18 +194,17 @@ def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, in
     return resolve_job(path, options), None
 
 
-def _end(ending: Ending, port_name: str | None, *, resumed: bool) -> NoReturn:
-    """Say how to go on, where that is possible, and leave. resumed: this command named a job by its number, perhaps."""
+def _end(ending: Ending, port_name: str | None, *, go_on_at_stops: bool) -> NoReturn:
+    """Say how to go on, where that is possible, and leave."""
     from reelwright.operation.resume import resume_command
 
-    by_number = resume_command(ending.job_id, port_name or "")
+    again = resume_command(ending.job_id, port_name or "") + " --go-on" * go_on_at_stops
     if ending.trip == TRIPS[codes.RESTARTED].word:
-        click.echo(plain_text(f"To go on with the job: {by_number}"), err=True)
+        click.echo(plain_text(f"To go on with the job: {again}"), err=True)
     elif ending.held:
-        cleared = f" --clear {ending.trip}" if ending.trip else ""
-        again = by_number + cleared if resumed else _same_command(ending.trip)
         how = "Once its cause is mended, clear it and go on" if ending.trip else "To go on"
-        click.echo(plain_text(f"The job is still in the winder. {how}: {again}"), err=True)
+        cleared = f" --clear {ending.trip}" if ending.trip else ""
+        click.echo(plain_text(f"The job is still in the winder. {how}: {again}{cleared}"), err=True)
     sys.exit(ending.exit_code)
 
 
@@ -337,14 +336,3 @@ def counting() -> Iterator[Interrupts]:
     finally:
         for each, handler in before.items():
             signal.signal(each, handler)
-
-
-def _same_command(clear: str = "") -> str:
-    """This command again, with the trip to clear in place of one cleared before."""
-    import shlex
-
-    words = sys.argv[1:]
-    if "--clear" in words:
-        at = words.index("--clear")
-        words = words[:at] + words[at + 2 :]
-    return shlex.join(["reelwright", *words, *(["--clear", clear] if clear else [])])
