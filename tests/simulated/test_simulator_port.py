@@ -239,11 +239,12 @@ def start_command(folder: Path, *options: str) -> subprocess.Popen[str]:
     )
 
 
-def at_a_terminal(folder: Path, *options: str) -> str:
+def at_a_terminal(folder: Path, *options: str, columns: int = 100) -> str:
     """What `simulate` shows a person until Ctrl-C, once its port is told."""
     person, program = os.openpty()
     command = [*COMMAND, "simulate", str(write_job(folder)), *options]
-    with subprocess.Popen(command, stdout=program, stderr=subprocess.DEVNULL, env=environment(folder)) as running:
+    environ = {**environment(folder), "COLUMNS": str(columns)}
+    with subprocess.Popen(command, stdout=program, stderr=subprocess.DEVNULL, env=environ) as running:
         os.close(program)
         shown = os.read(person, 4096)
         while not shown.endswith((b"--port " + shown.partition(b" at ")[2].split(b"\r")[0] + b"\r\n", b"}\r\n")):
@@ -262,6 +263,14 @@ def test_a_person_at_a_terminal_is_told_the_port_in_words(tmp_path: Path) -> Non
     assert Path(port).is_absolute()
     assert command.split() == ["reelwright", "wind", "JOB.toml", "--port", port]
     assert truth.startswith("Truly wound: 0.000 m in 0.000 turns")
+
+
+def test_the_greeting_keeps_to_a_narrow_terminal_but_for_the_command_to_copy(tmp_path: Path) -> None:
+    told = at_a_terminal(tmp_path, columns=44).splitlines()
+    command = next(line for line in told if "--port" in line)
+    assert command.startswith("  reelwright wind JOB.toml --port /")
+    assert len(told) > 5
+    assert all(len(line) <= 44 for line in told if line != command)
 
 
 def test_json_is_json_at_a_terminal_too(tmp_path: Path) -> None:

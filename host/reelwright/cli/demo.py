@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from reelwright.cli.prose import say
+
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
@@ -68,7 +70,7 @@ TRUE_RISE = 0.95
 def command() -> None:
     """Plan, wind on a simulated winder, record, and compare with what truly happened. Takes some ten seconds.
 
-    It keeps its ledger to itself; yours is not touched.
+    Its ledger is its own, and ends with it; yours is not touched.
     """
     from reelwright.cli.wind import wind
     from reelwright.ledger import open_ledger
@@ -86,7 +88,7 @@ def command() -> None:
         click.echo(terminal_text(plan), nl=False)
         options = SimulatorOptions(seed=SEED, pace=PACE, true_diameter_mm=TRUE_DIAMETER_MM, true_rise=TRUE_RISE)
         with Simulator(job, plan, options) as simulator:
-            click.echo(
+            say(
                 f"\nA simulated winder answers at {simulator.port}; its firmware runs on {simulator.interpreter},"
                 f" {PACE} times as fast as a real one.\n"
             )
@@ -95,6 +97,10 @@ def command() -> None:
         with open_ledger() as ledger:
             record = ledger.winds(1)[0]
         compare(plan, record, truth)
+        say(
+            f"The ledger kept all this as job {record.job_id}. The demo's ledger ends with it; after a wind of yours,"
+            " `reelwright ledger show` tells it again."
+        )
     sys.exit(ending.exit_code)
 
 
@@ -121,7 +127,9 @@ def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     if result is None or not result.length_m:
         return
     true_m = truth["true_length_m"] - plan.job.target.leader_m
-    table = FigureTable(Column("On the class spool"), Column("Length", "m"), Column("Turns"), Column("Pulses"))
+    table = FigureTable(
+        Column("On the class spool", words=True), Column("Length", "m"), Column("Turns"), Column("Pulses")
+    )
     table.add_row("planned", f"{plan.length_m:.2f}", f"{plan.turns:.3f}", str(plan.target_pulses))
     table.add_row(
         "counted (k = 2)",

@@ -13,6 +13,7 @@ import click
 
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
+from reelwright.cli.prose import say
 from reelwright.errors import DeviceError
 from reelwright.json_text import json_text
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, SimulatorOptions
@@ -131,7 +132,7 @@ def command(
     for kind, _ in faults:
         part = SEEN_BY.get(kind)
         if part is not None and part not in job.machine.fitted:
-            click.echo(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)
+            say(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)
     simulator_options = SimulatorOptions(
         seed=seed,
         pace=pace,
@@ -144,14 +145,17 @@ def command(
     )
     with _interruptible(), suppress(KeyboardInterrupt), Simulator(job, make_plan(job), simulator_options) as simulator:
         if simulator.notice:
-            click.echo(simulator.notice, err=True)
+            say(simulator.notice, err=True)
         for_people = sys.stdout.isatty() and not as_json
         code = _serve(simulator, for_people=for_people)
         simulator.stop()
         truth = simulator.truth()
         if truth.get("kind") != "end":
-            click.echo("Note: the truth is not whole; look for a full disk.", err=True)
-        click.echo(_truth_text(truth) if for_people else json_text({**truth, "kind": "truth"}))
+            say("Note: the truth is not whole; look for a full disk.", err=True)
+        if for_people:
+            say(_truth_text(truth))
+        else:
+            click.echo(json_text({**truth, "kind": "truth"}))
         if code:
             raise DeviceError(
                 f"The simulated winder ended by itself with code {code}: {simulator.complaint()}",
@@ -162,7 +166,10 @@ def command(
 def _serve(simulator: Simulator, *, for_people: bool) -> int:
     """Tell the port, then wait for Ctrl-C (0) or for the winder's own end (its exit code)."""
     try:
-        click.echo(_port_text(simulator) if for_people else json_text(_port_record(simulator)))
+        if for_people:
+            _greet(simulator)
+        else:
+            click.echo(json_text(_port_record(simulator)))
         while (code := simulator.wait(3600.0)) is None:
             pass
     except KeyboardInterrupt:
@@ -184,14 +191,15 @@ def _port_record(simulator: Simulator) -> dict[str, object]:
     }
 
 
-def _port_text(simulator: Simulator) -> str:
+def _greet(simulator: Simulator) -> None:
+    """Say to a person where the winder answers, and the command to wind on it: that one is not broken, to be copied."""
     pace = _pace(simulator)
     speed = "as fast as it can" if pace == "max" else f"{pace:g} times as fast as a real one"
-    return (
+    say(
         f"A simulated winder answers at {simulator.port}\n"
-        f"Its firmware runs on {simulator.interpreter}, {speed}. Ctrl-C ends it. To wind on it, in another terminal:\n"
-        f"  reelwright wind JOB.toml --port {shlex.quote(simulator.port)}"
+        f"Its firmware runs on {simulator.interpreter}, {speed}. Ctrl-C ends it. To wind on it, in another terminal:"
     )
+    click.echo(f"  reelwright wind JOB.toml --port {shlex.quote(simulator.port)}")
 
 
 def _truth_text(truth: dict[str, Any]) -> str:
