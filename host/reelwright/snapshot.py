@@ -56,9 +56,9 @@ def _as_tuple(words: Iterable[str]) -> tuple[str, ...]:
 class WindResult:
     """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder.
 
-    Between _lowest_ and _highest_ the amount lies (k = 2), with all that is not known of its count; the highest is None
-    where nothing bounds it. By default, as in a ledger of before these were kept, they are those of a count that is
-    known, or of the least one.
+    count_known: whether the spool can stand at this count only. Else the amount lies between _lowest_ and _highest_
+    (k = 2), and the highest is None where nothing bounds it; of a known count these are the ends of its error bar. By
+    default, as in a ledger of before these were kept, a count that was not confirmed is the least.
     """
 
     job_id: int
@@ -79,10 +79,15 @@ class WindResult:
     phase_turns: float | None = None  # turns left to the guide's next reversal; None where they are not known
     # words of the trips of this wind, cleared or not, after which the count is not what is on the spool
     doubts: tuple[str, ...] = field(default=(), converter=_as_tuple)
+    count_known: bool = field()
     length_lowest_m: float = field()
     length_highest_m: float | None = field()
     mass_lowest_g: float | None = field()
     mass_highest_g: float | None = field()
+
+    @count_known.default
+    def _is_confirmed(self) -> bool:
+        return not self.uncertain
 
     @length_lowest_m.default
     def _least_m(self) -> float:
@@ -90,7 +95,7 @@ class WindResult:
 
     @length_highest_m.default
     def _most_m(self) -> float | None:
-        return None if self.uncertain else end_of(self.length_m, self.length_u_m, COVERAGE)
+        return None if not self.count_known else end_of(self.length_m, self.length_u_m, COVERAGE)
 
     @mass_lowest_g.default
     def _least_g(self) -> float | None:
@@ -98,7 +103,7 @@ class WindResult:
 
     @mass_highest_g.default
     def _most_g(self) -> float | None:
-        return None if self.uncertain or self.mass_g is None else end_of(self.mass_g, self.mass_u_g, COVERAGE)
+        return None if not self.count_known or self.mass_g is None else end_of(self.mass_g, self.mass_u_g, COVERAGE)
 
     @property
     def overshoot_pulses(self) -> int:

@@ -101,7 +101,7 @@ def test_given_up_it_is_known_no_better_than_before(bench: HostBench) -> None:
     (record,) = bench.ledger.winds()
     for memory in (memory_of(bench.client()), None):
         result = given_up(record, bench.ledger, memory)
-        assert result.uncertain == (memory is None)
+        assert (result.uncertain, result.count_known) == (memory is None, False)
         assert result.uncertain_turns > 3
         assert result.phase_turns is None
         true_m = bench.plan.length_m_at(bench.true_pulses)
@@ -113,7 +113,7 @@ def test_given_up_after_a_rest_that_was_heard_it_is_known_as_before(bench: HostB
     at_the_stop(bench)
     (record,) = bench.ledger.winds()
     result = given_up(record, bench.ledger)
-    assert (result.uncertain, result.uncertain_turns) == (True, 0)
+    assert (result.uncertain, result.uncertain_turns, result.count_known) == (True, 0, True)
     assert record.result is not None
     assert result.length_highest_m == record.result.length_highest_m
 

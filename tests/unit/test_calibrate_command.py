@@ -155,7 +155,7 @@ def test_a_wind_of_the_ledger_brings_spool_winder_strand_and_count() -> None:
 
 def test_a_count_that_was_never_confirmed_has_to_be_given() -> None:
     keep_in_ledger(12, uncertain=True)
-    with pytest.raises(UsageError, match="did not confirm at rest") as refusal:
+    with pytest.raises(UsageError, match="not known for certain") as refusal:
         calibrate("weight", "--job", "12", "--gross", "800g", "--tare", "212g")
     assert "--turns" in refusal.value.remedy
     assert answer_of("weight", "--job", "12", "--turns", "650", "--gross", "800g", "--tare", "212g")["found"]

@@ -51,6 +51,7 @@ LAST_HEARD = attrs.evolve(
     uncertain=True,
     uncertain_turns=51.1,
     phase_turns=None,
+    count_known=False,
     length_lowest_m=2.0431,
     length_highest_m=12.514,
     mass_lowest_g=6.1,
@@ -170,12 +171,14 @@ def test_of_a_count_that_nothing_bounds_the_least_is_told():
     """As of one that a program recorded that kept no ends."""
     keep(7, result=attrs.evolve(REACHED, uncertain=True, outcome="abandoned"))
     with SqliteLedger(ledger_path()) as ledger:
-        ledger._connection.execute("UPDATE winds SET result = json_remove(result, '$.length_highest_m')")
+        ledger._connection.execute(
+            "UPDATE winds SET result = json_remove(result, '$.length_highest_m', '$.count_known')"
+        )
     told = json.loads(run("list", "--json").stdout)
 
     assert "at least 39.69 m" in run("list").stdout
     assert "reached" not in run("list").stdout
-    assert (told["uncertain"], told["length_lowest_m"], told["length_highest_m"]) == (True, 39.6949, None)
+    assert (told["count_known"], told["length_lowest_m"], told["length_highest_m"]) == (False, 39.6949, None)
 
 
 def test_a_wind_that_went_on_after_its_result_was_kept_has_at_least_that_much():
@@ -187,7 +190,7 @@ def test_a_wind_that_went_on_after_its_result_was_kept_has_at_least_that_much():
 
     assert "at least 11.69 m" in run("list").stdout
     assert "may go on ?" in run("list").stdout
-    assert (told["uncertain"], told["length_lowest_m"], told["length_highest_m"]) == (True, 11.69, None)
+    assert (told["count_known"], told["length_lowest_m"], told["length_highest_m"]) == (False, 11.69, None)
     assert "guide" not in run("show").stdout
 
 
@@ -254,6 +257,7 @@ def test_the_list_for_a_program_is_an_object_a_line():
         "uncertain_turns": 0.0,
         "phase_turns": 5.62,
         "doubts": [],
+        "count_known": True,
         "length_lowest_m": 39.6949,
         "length_highest_m": 40.3149,
         "mass_lowest_g": 116.2,

@@ -187,7 +187,8 @@ def test_json_lines_are_exactly_these():
             '"counted_pulses": 10105, "overshoot_pulses": 1, "turns": 168.417, "layers": 5, "length_m": 40.0049, '
             '"length_u_m": 0.155, "mass_g": 119.42, "mass_u_g": 1.61, "job_id": 20310504, "trip": "", '
             '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583, "doubts": [], '
-            '"length_lowest_m": 39.6949, "length_highest_m": 40.3149, "mass_lowest_g": 116.2, "mass_highest_g": 122.64}'
+            '"count_known": true, "length_lowest_m": 39.6949, "length_highest_m": 40.3149, '
+            '"mass_lowest_g": 116.2, "mass_highest_g": 122.64}'
         ),
     ]
     assert err.getvalue() == "Only for people.\n"

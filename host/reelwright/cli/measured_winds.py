@@ -154,8 +154,8 @@ def _of_ledger(number: int, turns: Fraction | None, strand: dict[str, dict[str, 
     if turns is not None:
         return job, turns
     known = record.known
-    if known is None or known.uncertain:
-        raise UsageError(f"The winder did not confirm at rest what it counted in job {number}.", HOW_TO_COUNT)
+    if known is None or known.uncertain or not known.count_known:
+        raise UsageError(f"It is not known for certain what was counted in job {number}.", HOW_TO_COUNT)
     return job, Fraction(known.counted_pulses) / job.machine.pulses_per_spool_turn
 
 

@@ -46,6 +46,7 @@ class WindRecord:
             trip="",
             uncertain=True,
             phase_turns=None,
+            count_known=False,
             length_highest_m=None,
             mass_highest_g=None,
         )

@@ -116,6 +116,7 @@ def result_of(
         uncertain_turns=uncertain_turns,
         phase_turns=float(wound.phase_turns) if uncertain_turns <= PHASE_SLACK_TURNS else None,
         doubts=doubts,
+        count_known=lowest == highest,
         length_lowest_m=end_of(least.length_m, least.length_u_m, -COVERAGE),
         length_highest_m=end_of(most.length_m, most.length_u_m, COVERAGE),
         mass_lowest_g=None if least.mass_g is None else end_of(least.mass_g, least.mass_u_g, -COVERAGE),

@@ -37,6 +37,7 @@ RESULT_FIELDS = (
     "uncertain_turns",
     "phase_turns",
     "doubts",
+    "count_known",
     "length_lowest_m",
     "length_highest_m",
     "mass_lowest_g",

@@ -16,7 +16,7 @@ from reelwright.views.ledger_rows import from_job
 from reelwright.views.outlet import Outlet
 from reelwright.views.quantities import UNKNOWN
 from reelwright.views.untrusted import plain_text
-from reelwright.views.wording import closing_sentence, facts_of, is_open, length_text, mass_text
+from reelwright.views.wording import closing_sentence, facts_of, length_text, mass_text
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +71,7 @@ def how_it_stands(record: WindRecord) -> str:
     if known is None:
         return "open" if record.open else "unknown"
     word = "tripped" if known.trip else known.outcome or "may go on"
-    return f"{word}{MARK}" if is_open(known) else word
+    return word if known.count_known else f"{word}{MARK}"
 
 
 def _take_up(record: WindRecord) -> str:

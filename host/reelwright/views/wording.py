@@ -42,16 +42,8 @@ def closing_sentence(result: WindResult) -> str:
     return SHORT_OF_TARGET
 
 
-def is_open(result: WindResult) -> bool:
-    """Whether the count is not known: what is on the spool then has two ends, or a lower one only, and no error bar.
-
-    A count that was heard from a spool at rest is known, though the winder did not confirm it.
-    """
-    return result.uncertain and (result.length_highest_m is None or result.uncertain_turns > 0)
-
-
 def length_text(result: WindResult) -> str:
-    """The counted strand that is on the spool, as far as it is known."""
+    """The counted strand that is on the spool: with its error bar, or the two ends, or the least that is known."""
     ends = result.length_lowest_m, result.length_highest_m
     return _amount(result, result.length_m, result.length_u_m, ends, "m")
 
@@ -64,7 +56,7 @@ def mass_text(result: WindResult) -> str:
 def _amount(
     result: WindResult, value: float | None, u: float | None, ends: tuple[float | None, float | None], unit: str
 ) -> str:
-    if value is None or not is_open(result):
+    if value is None or result.count_known:
         return with_uncertainty(value, u, unit)
     lowest, highest = ends
     return between(lowest or 0.0, highest, unit)
@@ -72,16 +64,16 @@ def _amount(
 
 def facts_of(result: WindResult) -> list[tuple[str, str]]:
     """What is on the spool, as pairs of name and text."""
-    more = ", and perhaps more" if is_open(result) else ""
+    doubt = "" if result.count_known else ", not for certain"
     facts = [
         ("counted", f"{length_text(result)}, k = 2"),
         ("mass", f"{mass_text(result)}, k = 2"),
-        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}{more}"),
-        ("pulses", f"{result.counted_pulses}, {_beside_target(result)}{more}"),
+        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}{doubt}"),
+        ("pulses", f"{result.counted_pulses}, {_beside_target(result)}{doubt}"),
     ]
     if result.mass_g is None:
         del facts[1]
-    if result.uncertain_turns and not result.uncertain:
+    if result.uncertain_turns and result.count_known:
         facts.append(
             ("restarts", f"left {number(result.uncertain_turns, 2)} turns unknown either way; counted has it in")
         )
