@@ -17,6 +17,7 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, LinkLostError, UsageError
 from reelwright.ledger import new_job_id
+from reelwright.operation.before import tell_before, tell_elsewhere
 from reelwright.operation.resume import (
     LOOKED_THROUGH,
     given_up,
@@ -31,7 +32,6 @@ from reelwright.operation.resume import (
     unknown_job,
 )
 from reelwright.operation.telling import (
-    PHASE_SLACK_TURNS,
     doubts_of,
     ending_of,
     happening_of,
@@ -39,7 +39,6 @@ from reelwright.operation.telling import (
     uncertain_turns_of,
 )
 from reelwright.operation.wind import Interrupts, Wind
-from reelwright.views.wording import length_text
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, TRIPS, code_of, say
@@ -170,8 +169,8 @@ class Arrival:
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
         self._check_room(values)
-        self._tell_before()
-        self._tell_elsewhere()
+        tell_before(self._plan, self._ledger, self._port_name, self._view)
+        tell_elsewhere(self._plan, self._ledger, self._port_name, self._view)
         job_id = new_job_id(self._ledger)
         self._ledger.open_wind(
             job_id,
@@ -209,41 +208,6 @@ class Arrival:
     def _take_back(self, job_id: int) -> None:
         with suppress(RefusedError):  # it was never accepted
             self._client.request("abandon", job_id)
-
-    def _tell_before(self) -> None:
-        """What the last wind on this port left behind that matters to this one: a spool, and a guide somewhere."""
-        last = next((record for record in self._ledger.winds(LOOKED_THROUGH) if record.port == self._port_name), None)
-        known = None if last is None else last.known
-        if last is None or known is None:
-            return
-        if last.job == self._job.to_dict():
-            self._view.notice(
-                f"Job {last.job_id} was this one too, and left {length_text(known)} on its spool."
-                " This wind begins at zero, on an empty spool."
-            )
-        phase_turns = known.phase_turns
-        if self._job.machine.phase_turns is not None or not phase_turns or known.uncertain:
-            return
-        if abs(phase_turns - float(self._plan.layer_turns)) > PHASE_SLACK_TURNS:
-            self._view.notice(
-                f"Job {last.job_id} left the guide {phase_turns:.2f} turns before its next reversal. This job is"
-                " planned for a guide at a flange: if it does not stand there, stop and give"
-                f" --phase-turns {phase_turns:.2f}."
-            )
-
-    def _tell_elsewhere(self) -> None:
-        """This very job, unfinished at another port that is there: it may be another winder's, or this one's."""
-        job = self._job.to_dict()
-        for record in self._ledger.winds(LOOKED_THROUGH):
-            pulses = last_pulses_heard(record)
-            if record.open and pulses and record.job == job and record.port != self._port_name:
-                self._view.notice(
-                    f"Job {record.job_id} is this one too, and is unfinished at {record.port}, at"
-                    f" {self._plan.turns_at(pulses):.2f} turns when last heard. This wind begins at zero. If it is the"
-                    f" same winder at another port, stop: `{resume_command(record.job_id, self._port_name)}` goes on"
-                    " with that job."
-                )
-                return
 
     def _check_room(self, values: list[int]) -> None:
         if len(values) > self._winder.most_job_values:

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from reelwright.ledger import RecordedEvent
     from reelwright.winding.planned import Plan, Wound
 
-PHASE_SLACK_TURNS = 0.25  # so far off, the guide still stands where it is said to
+PHASE_SLACK_TURNS = 0.25  # so far off, the guide still stands where it is said to, or at its flange; own choice
 # What the host itself notes among a wind's events.
 RESTARTED = "restarted"
 RESUMED = "resumed"
