@@ -70,6 +70,14 @@ def test_a_train_that_leaves_gaps_takes_no_place_from_one_that_lays_the_strand_w
     assert (shown.stages, shown.pitch_mm) == (((20, 40),), Fraction("2.1"))
 
 
+def test_of_two_nearest_trains_alike_in_pitch_the_smaller_is_told() -> None:
+    # 4:6 and 6:9 lay at 1.49 / 1.5 mm, and no other train of these gears is nearer
+    wanted = WantedPitch(Fraction(1), Fraction("1.49"), Fraction(1), tolerance=Fraction(0))
+    nearest = find_trains(wanted, Choice(4, 9, 1)).nearest
+    assert nearest is not None
+    assert nearest.stages == ((4, 6),)
+
+
 def test_where_every_train_climbs_there_is_no_nearest() -> None:
     thick = WantedPitch(Fraction(60), Fraction(61), Fraction(2), Fraction(60))
     search = find_trains(thick, Choice(18, 30, 1))
