@@ -70,6 +70,12 @@ def test_a_train_that_leaves_gaps_takes_no_place_from_one_that_lays_the_strand_w
     assert (shown.stages, shown.pitch_mm) == (((20, 40),), Fraction("2.1"))
 
 
+def test_of_trains_alike_in_step_teeth_and_gears_the_nearer_goes_first() -> None:
+    # 10:12, 10:12 and 10:11, 10:13 have 44 teeth; 1.435 mm / 1.44 misses 1 mm by 3.47 steps, 1.435 mm / 1.43 by 3.50
+    wanted = WantedPitch(Fraction(1), Fraction("1.435"), Fraction(1), tolerance=Fraction(1, 5))
+    assert find_trains(wanted, Choice(10, 14, 2), 1).trains[0].stages == ((10, 12), (10, 12))
+
+
 def test_of_two_nearest_trains_alike_in_pitch_the_smaller_is_told() -> None:
     # 4:6 and 6:9 lay at 1.49 / 1.5 mm, and no other train of these gears is nearer
     wanted = WantedPitch(Fraction(1), Fraction("1.49"), Fraction(1), tolerance=Fraction(0))
