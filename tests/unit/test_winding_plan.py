@@ -232,3 +232,18 @@ def test_a_ramp_that_starts_fast_needs_less_time() -> None:
 def test_what_was_asked_for_is_told_to_the_last_digit(asked: float) -> None:
     assert plan_of(target={"length_m": asked, "leader_m": 0.1}).to_dict()["length_m"] == asked
     assert plan_of(target={"mass_g": asked}).to_dict()["mass_g"] == asked
+
+
+def test_a_length_asked_for_is_told_to_its_last_digit() -> None:
+    asked = [20 + each / 10 for each in range(50)]
+    plans = [plan_of(target={"length_m": each}) for each in asked]
+    assert [plan.length_m for plan in plans] == asked
+    assert [plan.length.value / 1000 for plan in plans] != asked  # which is rounded on its way through the turns
+
+
+def test_who_has_measured_the_density_is_told_to_measure_it_better() -> None:
+    measured = {"strand": "a", "figures": ["density"], "found": ["density"]}
+    plan = plan_of(strand={"diameter_u_mm": 0.0001}, lay={"rise": 0.95, "rise_u": 0.0001}, calibration=measured)
+    assert plan.mass is not None
+    assert plan.mass.dominant == "density"
+    assert plan.mass_reason.endswith("measure it better than its calibration did, or more often.")
