@@ -39,6 +39,7 @@ ANSWERS_S = 40.0
 SLOW = 2.0  # times the clock: a real board runs by it
 SPARE = 1.5  # of the patience with a slow one
 SETTLE_S = 2.0
+LOOK_S = 0.3
 SLOWER = (
     f"If it is only slow, as an emulated one may be, set {PATIENCE} to how many times slower than a real one it is."
 )
@@ -71,7 +72,8 @@ class Desk:
             )
         except subprocess.TimeoutExpired:
             # on a pseudo terminal mpremote waits for ever for a board that has started anew meanwhile
-            pytest.fail(f"the board did not answer `mpremote {steps[0]}` within {STEP_S * patience():.0f} s. {SLOWER}")
+            told = f"the board did not answer `mpremote {steps[0]}` within {STEP_S * patience():.0f} s. {SLOWER}"
+            raise AssertionError(told) from None
         assert done.returncode == 0, f"mpremote {' '.join(steps)}:\n{done.stdout[-2000:]}\n{done.stderr[-2000:]}"
         return done.stdout
 
@@ -160,9 +162,13 @@ class Desk:
             (HERE / "shaft.py").read_text(encoding="utf-8")
             + f"""
 import machine
+from main import LOADING_BYTES, collect_after
+
+collect_after(LOADING_BYTES)
 from boards.pico import open_board
 from windcore.loop import run
 
+collect_after(-1)
 board = open_board([])
 channels = [machine.Pin(pin, machine.Pin.OUT, value=0) for pin in {pins!r}]
 
@@ -191,15 +197,21 @@ finally:
         """A connection to the winder, once it answers."""
         until_s = time.monotonic() + ANSWERS_S * patience()
         while True:
-            port = Port(self.port_name)
-            client = Client(port)
             try:
-                client.hello()
-                break
-            except DeviceError:
-                port.close()
-                if time.monotonic() > until_s:
-                    pytest.fail(f"no winder answered within {ANSWERS_S * patience():.0f} s. {SLOWER}")
+                port = Port(self.port_name)
+            except DeviceError as failure:
+                silence = failure  # it is there, but not for us yet
+            else:
+                client = Client(port)
+                try:
+                    client.hello()
+                    break
+                except DeviceError as failure:
+                    silence = failure
+                    port.close()
+            if time.monotonic() > until_s:
+                pytest.fail(f"no winder answered within {ANSWERS_S * patience():.0f} s: {silence}. {SLOWER}")
+            time.sleep(LOOK_S)
         try:
             yield client
         finally:

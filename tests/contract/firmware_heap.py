@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import ast
 import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,20 +17,27 @@ from reelwright.install.manifest import BoardFile, firmware_files
 from reelwright.machines.boards import boards
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
 SCRIPT = Path(__file__).with_name("heap_after_import.py")
 BUDGET_KB = 120  # of the 264 kB of an RP2040's memory
 
 
-def heap_kb(interpreter: tuple[str, ...], files: Iterable[BoardFile]) -> float:
-    """What these files of a Pico take on an interpreter's heap once they are imported."""
+@contextmanager
+def laid_out(files: Iterable[BoardFile]) -> Iterator[Path]:
+    """A folder with these files in it, for as long as it is used."""
     with tempfile.TemporaryDirectory() as folder:
         for each in files:
             path = Path(folder, each.path)
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(each.content)
-        told = run_script(interpreter, SCRIPT, beside=ROOT / "tests", ours=(Path(folder),))
+        yield Path(folder)
+
+
+def heap_kb(interpreter: tuple[str, ...], files: Iterable[BoardFile]) -> float:
+    """What these files of a Pico take on an interpreter's heap once they are imported."""
+    with laid_out(files) as folder:
+        told = run_script(interpreter, SCRIPT, beside=ROOT / "tests", ours=(folder,))
     before, after = map(int, told.split())
     return (after - before) / 1000
 
