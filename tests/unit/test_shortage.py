@@ -7,10 +7,10 @@ from typing import Any
 import pytest
 
 from reelwright.winding import cut_shortage
-from reelwright.winding.cut_list import CutRules
+from reelwright.winding.cut_list import CutProblem, CutRules, Cutting
 from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength
 from reelwright.winding.cut_shortage import Shortage, shortage_of
-from reelwright.winding.cut_solver import NoAnswerError
+from reelwright.winding.cut_solver import NoAnswerError, cut
 from reelwright.winding.job import PayOff
 from reelwright.winding.source import check_source
 from winding_jobs import job_of
@@ -59,6 +59,11 @@ def test_with_a_join_a_further_spool_need_hold_only_what_is_missing() -> None:
     assert asked_for(shortage([spool(40)], [wanted(60, joins=1)])) == [("", 20, True)]
 
 
+def test_what_one_strand_lacks_does_not_change_what_is_asked_for_of_another() -> None:
+    spools, lengths = [spool(40), spool(5, **BLUE)], [wanted(60, joins=1), wanted(12, joins=1, strand=BLUE)]
+    assert asked_for(shortage(spools, lengths)) == [("", 20, True), ("blue", 7, True)]
+
+
 def test_where_the_time_does_not_suffice_for_the_least_the_whole_length_is_asked_for(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
@@ -70,10 +75,35 @@ def test_where_the_time_does_not_suffice_for_the_least_the_whole_length_is_asked
     assert asked_for(shortage([spool(40)], [wanted(60, joins=1)])) == [("", 60, False)]
 
 
+@pytest.mark.parametrize(("lacking_mm", "told_m", "is_least"), [(0, 20, True), (1, 20.001, False), (2, 60, False)])
+def test_a_further_spool_is_asked_for_only_in_a_length_that_the_list_is_then_cut_with(
+    monkeypatch: pytest.MonkeyPatch, lacking_mm: int, told_m: float, is_least: bool
+) -> None:
+    """The least length comes from another program than the cutting, and the solver of both rounds."""
+    offered: list[list[int]] = []
+
+    def cut_above(problem: CutProblem, seconds: float) -> Cutting | None:
+        assert seconds == 60
+        supplies = [supply.usable_mm for supply in problem.supplies]
+        if len(supplies) < 2:
+            return None
+        offered.append(supplies)
+        return cut(problem, seconds) if supplies[-1] >= 20_000 + lacking_mm else None
+
+    monkeypatch.setattr(cut_shortage, "cut", cut_above)
+    told = shortage([spool(40)], [wanted(60, joins=1)])
+    assert asked_for(told) == [("", told_m, is_least)]
+    assert offered == [[40_000, 20_000 + more] for more in range(min(lacking_mm, 1) + 1)]
+
+
 @pytest.mark.parametrize(("held", "needed"), [((40, 20), 1), ((20, 20, 20), 2)])
 def test_the_joins_that_would_meet_the_list_are_counted(held: tuple[float, ...], needed: int) -> None:
     told = shortage([spool(each) for each in held], [wanted(50), wanted(5)])
     assert told.joins_needed == needed
+
+
+def test_one_length_that_may_bear_no_join_is_reason_enough_to_ask_for_joins() -> None:
+    assert shortage([spool(10), spool(10)], [wanted(15), wanted(3, joins=1)]).joins_needed == 1
 
 
 def test_no_more_joins_than_the_spools_allow_are_thought_of() -> None:
