@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner
@@ -15,7 +16,12 @@ from reelwright.cli import COMMANDS
 from reelwright.cli.split import command
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.profiles import load_job
+from reelwright.winding import cut_solver
+from reelwright.winding.cut_solver import cut
 from reelwright.winding.plan import make_plan
+
+if TYPE_CHECKING:
+    from reelwright.winding.cut_list import CutProblem, Cutting
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -303,3 +309,19 @@ def test_the_readmes_list_is_sound(tmp_path: Path) -> None:
 
 def test_the_command_is_among_the_others() -> None:
     assert COMMANDS["split"][0] == "reelwright.cli.split"
+
+
+def test_what_the_solver_prints_by_itself_stays_out_of_the_answer(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    """Compiled code writes to the file beneath sys.stdout, where no replaced sys.stdout sees it."""
+
+    def cut_aloud(problem: CutProblem, seconds: float) -> Cutting | None:
+        os.write(1, b"solver: a line of its own\n")
+        return cut(problem, seconds)
+
+    monkeypatch.setattr(cut_solver, "cut", cut_aloud)
+    command.main([list_file(tmp_path), "--json"], standalone_mode=False)
+    told = capfd.readouterr()
+    assert [json.loads(line) for line in told.out.splitlines()]
+    assert "a line of its own" in told.err

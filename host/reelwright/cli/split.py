@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
+import sys
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 import click
@@ -65,7 +68,8 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
         refuse_used(folder)
     cut_list = load_cut_list(path)
     try:
-        cutting = _cut(cut_list, best_estimate=best_estimate, seconds=seconds)
+        with _solver_aside():
+            cutting = _cut(cut_list, best_estimate=best_estimate, seconds=seconds)
         solved = SolvedCutList(cut_list, cutting, winding_steps(cut_list, cutting), best_estimate)
         _refuse_unwindable(solved.steps)
         files = [] if folder is None else _write(solved, folder)
@@ -78,6 +82,19 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
             "In the project's folder: python -m pip install '.[split]'",
         ) from missing
     _tell(solved, folder, files, as_json=as_json)
+
+
+@contextmanager
+def _solver_aside() -> Iterator[None]:
+    """Send to standard error what the solver's own code prints, as it does on some lists that run out of time."""
+    sys.stdout.flush()
+    kept = os.dup(1)
+    os.dup2(2, 1)
+    try:
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
 
 
 def _cut(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Cutting:
