@@ -6,6 +6,7 @@ import signal
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import settings
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -24,6 +25,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> int | None:
     """One process where a board can serve only one, or where somebody wants to see what is printed (-s)."""
     return 0 if config.getoption("--board-port") or config.getoption("capture") == "no" else None
+
+
+# a busy machine is slow, and no fault of what is tested
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 
 def pytest_configure() -> None:
