@@ -8,8 +8,10 @@ host does not read (MicroPython's shared/tinyusb/mp_usbd_cdc.c).
 import select
 import sys
 
-_MOST_IN_A_PASS = 128  # bytes taken in one pass of the loop, so that a flood cannot hold it up
-_MOST_OUT_IN_A_PASS = 256
+# Bytes in one pass of the loop, so that a flood cannot hold it up: on an RP2040 a byte takes 0.1 ms each way, and a
+# whole request some 10 ms more. With 128 of them a pass took up to 64 ms, which is beyond the drive's lease.
+_MOST_IN_A_PASS = 32
+_MOST_OUT_IN_A_PASS = 64
 
 
 def _is_ready(watch: "select.poll") -> bool:

@@ -210,7 +210,8 @@ class Client:
     ) -> dict[str, Any]:
         self._sequence = (self._sequence + 1) % (HIGHEST_SEQUENCE + 1)
         line = encode(REQUEST, self._sequence, verb, values)
-        wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S))
+        # a slow board that is asked again too soon has only more to do
+        wait_s = max(SHORTEST_WAIT_S, self.virtual(FIRST_WAIT_S)) * patience()
         give_up_s *= patience()
         begun_s = self._heard_s = self._clock()
         for tried in count():
@@ -233,7 +234,7 @@ class Client:
             if answer is not None:
                 return answer
             if session is None:  # a greeting must tell soon whether anybody is there, and keeps its pace
-                wait_s = min(LONGEST_WAIT_S, wait_s * BACK_OFF)
+                wait_s = min(LONGEST_WAIT_S * patience(), wait_s * BACK_OFF)
         raise LinkLostError(
             f"The winder on {self._port.name} does not answer `{verb}`.",
             "Check cable and power. The winder does as its job says of a lost link; the same command picks the job up.",
