@@ -220,7 +220,7 @@ def test_ctrl_c_in_the_motor_test_brings_the_spool_to_rest_before_the_command_en
         program.send_signal(signal.SIGINT)
         out, err = program.communicate(timeout=60)
         report = json.loads(out)
-        assert (program.returncode, found(report)) == (0, ["motor_stopped"]), err
+        assert (program.returncode, found(report)) == (130, ["motor_stopped"]), err
         assert check_up(tmp_path, port)[1]["held"]["state"] == "finished"
     assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] < 4
 

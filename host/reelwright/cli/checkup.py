@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from reelwright.cli.prose import say
-from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_TRIPPED, DeviceError, UsageError
+from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_INTERRUPTED, EXIT_TRIPPED, DeviceError, UsageError
 
 if TYPE_CHECKING:
     from reelwright.condition import MotorResult
@@ -154,6 +154,8 @@ def _check_up(
             click.echo(json_text(report))
     if motor is not None and motor.trip:
         return EXIT_TRIPPED
+    if motor is not None and motor.stopped:
+        return EXIT_INTERRUPTED
     return EXIT_DEVICE if any(each.rank == "fault" for each in verdicts) else EXIT_DONE
 
 
