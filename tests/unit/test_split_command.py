@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import os
 import re
+import subprocess
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 from click.testing import CliRunner
@@ -16,12 +17,7 @@ from reelwright.cli import COMMANDS
 from reelwright.cli.split import command
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.profiles import load_job
-from reelwright.winding import cut_solver
-from reelwright.winding.cut_solver import cut
 from reelwright.winding.plan import make_plan
-
-if TYPE_CHECKING:
-    from reelwright.winding.cut_list import CutProblem, Cutting
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -311,17 +307,30 @@ def test_the_command_is_among_the_others() -> None:
     assert COMMANDS["split"][0] == "reelwright.cli.split"
 
 
-def test_what_the_solver_prints_by_itself_stays_out_of_the_answer(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
-) -> None:
-    """Compiled code writes to the file beneath sys.stdout, where no replaced sys.stdout sees it."""
+ALOUD = """
+import ctypes, sys
+from reelwright.cli import run
+from reelwright.winding import cut_solver
 
-    def cut_aloud(problem: CutProblem, seconds: float) -> Cutting | None:
-        os.write(1, b"solver: a line of its own\n")
-        return cut(problem, seconds)
+def aloud(problem, seconds, cut=cut_solver.cut):
+    ctypes.CDLL("ucrtbase" if sys.platform == "win32" else None).printf(b"solver: a line of its own\\n")
+    return cut(problem, seconds)
 
-    monkeypatch.setattr(cut_solver, "cut", cut_aloud)
-    command.main([list_file(tmp_path), "--json"], standalone_mode=False)
-    told = capfd.readouterr()
-    assert [json.loads(line) for line in told.out.splitlines()]
-    assert "a line of its own" in told.err
+cut_solver.cut = aloud
+run()
+"""
+
+
+def test_what_the_solver_prints_by_itself_stays_out_of_the_answer(tmp_path: Path) -> None:
+    """Compiled code prints past sys.stdout, and into a pipe only once the program ends."""
+    done = subprocess.run(
+        [sys.executable, "-c", ALOUD, "split", list_file(tmp_path), "--json"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        env={name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"},
+        check=False,
+    )
+    assert done.returncode == 0
+    assert len([json.loads(line) for line in done.stdout.splitlines()]) == 1
+    assert "a line of its own" in done.stderr

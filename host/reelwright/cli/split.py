@@ -87,12 +87,16 @@ def command(path: str, best_estimate: bool, seconds: float, as_json: bool, outpu
 @contextmanager
 def _solver_aside() -> Iterator[None]:
     """Send to standard error what the solver's own code prints, as it does on some lists that run out of time."""
+    import ctypes
+
     sys.stdout.flush()
     kept = os.dup(1)
     os.dup2(2, 1)
     try:
         yield
     finally:
+        # in a pipe C keeps what it prints until the program's end, when the answer's place is its own again
+        ctypes.CDLL("ucrtbase" if os.name == "nt" else None).fflush(None)
         os.dup2(kept, 1)
         os.close(kept)
 
