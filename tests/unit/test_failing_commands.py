@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import shlex
 import signal
 import subprocess
 import sys
@@ -16,6 +17,22 @@ from simulated.winder import COMMAND, environment, run, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+LIST = """
+[take_up]
+spool = "kilo"
+[strand]
+profile = "pla-1.75"
+[machine]
+profile = "bench-dc"
+[[pay_off]]
+name = "tide clock 1"
+held_m = 60
+held_u_m = 1
+[[wanted]]
+name = "tide clock 2"
+length_m = 20
+"""
 
 
 @pytest.mark.parametrize(
@@ -187,3 +204,31 @@ def test_what_is_no_number_is_no_amount(tmp_path: Path, words: tuple[str, ...]) 
     done = run(tmp_path, *words)
     assert done.returncode == 2
     assert "'nan' is no finite number" in done.stderr
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a stream is closed by the words of a POSIX shell")
+@pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (("ledger", "export", "--csv"), 0),
+        (("split", "list.toml"), 0),
+        (("plan", "list.toml"), 2),
+        (("wind", "job.toml", "--port", "none"), 3),
+    ],
+)
+def test_a_closed_stream_is_one_of_which_nothing_is_read_or_kept(
+    tmp_path: Path, words: tuple[str, ...], code: int, closed: str
+) -> None:
+    write_job(tmp_path)
+    (tmp_path / "list.toml").write_text(LIST, encoding="utf-8")
+    done = subprocess.run(
+        ["/bin/sh", "-c", f"exec {shlex.join([*COMMAND, *words])} {closed}"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+        cwd=tmp_path,
+        env=environment(tmp_path),
+        check=False,
+    )
+    assert (done.returncode, "Traceback" in done.stderr) == (code, False)

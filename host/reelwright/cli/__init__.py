@@ -80,8 +80,15 @@ def run() -> NoReturn:
 
 def run_command(command: click.Command, name: str) -> NoReturn:
     """Run a command and end with its exit code. Failures of a person or a winder print no traceback."""
-    from reelwright.cli.failure import end_for, end_for_computer, end_for_mistake, let_go_of_output
+    from reelwright.cli.failure import (
+        end_for,
+        end_for_computer,
+        end_for_mistake,
+        let_go_of_output,
+        open_what_is_closed,
+    )
 
+    open_what_is_closed()
     context = None
     try:
         # what click's own entry point does with a closed pipe differs from what the rest of a command does

@@ -57,6 +57,16 @@ def end_for_computer(failure: OSError) -> NoReturn:
     end_for(ReelwrightError(f"The computer failed: {failure}.", "Give the command again; look what else is running."))
 
 
+def open_what_is_closed() -> None:
+    """Give the program nothing to read, and nowhere to write to, where it was started with a standard stream closed.
+
+    A file that it opens would take the stream's number else, and be written over.
+    """
+    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - lives as long as the program
+
+
 def let_go_of_output() -> None:
     """Nothing more goes to standard output, so that the interpreter does not fail on it at its end."""
     sys.stdout = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - lives as long as the program
