@@ -6,19 +6,28 @@ The firmware runs in a thread that only moves while the host reads its port, so 
 from __future__ import annotations
 
 import threading
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from boards.simulated import SimulatedBoard
 from reelwright.device.client import Client
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, ReelwrightError
+from reelwright.ledger.sqlite import SqliteLedger
 from reelwright.operation.arrival import Arrival
 from reelwright.operation.resume import Rejoin, Resumption
 from reelwright.operation.wind import Interrupts, Wind
+from reelwright.profiles import load_job
+from reelwright.simulator.spec import SimulatorOptions, machine_spec
+from reelwright.winding.plan import make_plan
+from simulated.winder import write_job
 from windcore.loop import run
 from windcore.ticks import LOOP_MS
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
     from reelwright.ledger import Ledger
     from reelwright.snapshot import Happening, Snapshot, WindResult
     from reelwright.winding.job import Job
@@ -261,3 +270,15 @@ class HostBench:
         return under_way.follow(
             SilentKeys(), Interrupts(), go_on_at_stops=False, stay_on_trip=False, link_wait_s=0.0
         ).exit_code
+
+
+@contextmanager
+def small_bench(folder: Path, faults: tuple[tuple[str, float], ...] = ()) -> Iterator[HostBench]:
+    """A winder of the small job with one stop, and a ledger that goes by its clock. faults: kind and turns of each."""
+    job = load_job(write_job(folder, link_loss="wind_on", pauses="[1]"), {})
+    plan = make_plan(job)
+    with (
+        LockstepWinder(machine_spec(job, plan, SimulatorOptions(seed=5, faults=faults))) as winder,
+        SqliteLedger(folder / "ledger.sqlite3", now=winder.now) as ledger,
+    ):
+        yield HostBench(winder, job, plan, ledger)

@@ -15,7 +15,7 @@ from reelwright.profiles import load_job
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.snapshot import WindResult
 from reelwright.winding.plan import make_plan
-from simulated.lockstep import RESTART_PERIODS, HostBench, LockstepWinder
+from simulated.lockstep import RESTART_PERIODS, HostBench, LockstepWinder, small_bench
 from simulated.winder import write_job
 from windlink import codes
 
@@ -30,14 +30,8 @@ TARGET = 1050
 @pytest.fixture
 def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
     """A winder of the small job with one stop; the parameter plans its faults."""
-    job = load_job(write_job(tmp_path, link_loss="wind_on", pauses="[1]"), {})
-    plan = make_plan(job)
-    faults = getattr(request, "param", ())
-    with (
-        LockstepWinder(machine_spec(job, plan, SimulatorOptions(seed=5, faults=faults))) as winder,
-        SqliteLedger(tmp_path / "ledger.sqlite3", now=winder.now) as ledger,
-    ):
-        yield HostBench(winder, job, plan, ledger)
+    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
+        yield bench
 
 
 def power_fails(bench: HostBench) -> None:

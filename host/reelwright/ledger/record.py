@@ -38,7 +38,11 @@ class WindRecord:
     def known(self) -> WindResult | None:
         """The result as far as it still holds: the least, where the wind was heard to go on after it was kept."""
         result = self.result
-        if result is None or not self.open or self.last_pulses is None or self.last_pulses <= result.counted_pulses:
+        if result is None or not self.open or self.last_pulses is None:
+            return result
+        # a result of rest was kept with a count in its own state
+        was_left = not result.uncertain and self.last_state != result.state
+        if self.last_pulses <= result.counted_pulses and not was_left:
             return result
         return evolve(
             result,

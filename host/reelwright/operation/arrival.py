@@ -30,6 +30,7 @@ from reelwright.operation.resume import (
     plan_of,
     resume_command,
     unknown_job,
+    was_begun,
 )
 from reelwright.operation.telling import (
     doubts_of,
@@ -187,7 +188,7 @@ class Arrival:
             self._leave_if_interrupted()
             # what is still in it tells of the time before this job
             self._client.inbox.clear()
-            self._client.request("start", job_id)
+            self._start(job_id)
         except RefusedError:
             # the winder said no, so nothing was wound, and nothing shall be without a record
             self._take_back(job_id)
@@ -228,15 +229,21 @@ class Arrival:
         self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {say(STATES, state).word}.")
         if state in (codes.LOADED, codes.WAITING):
             self._leave_if_interrupted()
+        wind = self._wind(job_id)
         if state == codes.LOADED:
-            self._client.request("start", job_id)
+            self._start(job_id)
         elif state == codes.WAITING:
-            try:
-                self._client.request("go_on", job_id, status["wait"])
-            except RefusedError as refusal:
-                # it stays where it is, and the operator may still abandon it
-                self._view.notice(str(refusal))
-        return self._wind(job_id)
+            wind.go_on()  # where that is refused it stays where it is, and the operator may still abandon it
+        return wind
+
+    def _start(self, job_id: int) -> None:
+        # before the winder takes it: whether it did may never be heard
+        self._ledger.record_count(job_id, 0, STATES[codes.WINDING].word)
+        try:
+            self._client.request("start", job_id)
+        except RefusedError:
+            self._ledger.record_count(job_id, 0, STATES[codes.LOADED].word)
+            raise
 
     def _clear(self, clear: str | None) -> dict[str, Any]:
         word, sentence, remedy = self._client.trip_sentence()
@@ -279,9 +286,9 @@ class Arrival:
     def _refuse_forgotten(self) -> None:
         """Raises TrippedError where this very job was under way, and no winder has it any more."""
         for record in self._unfinished():
-            pulses = last_pulses_heard(record)
-            if not pulses or record.job != self._job.to_dict():
+            if not was_begun(record) or record.job != self._job.to_dict():
                 continue
+            pulses = last_pulses_heard(record) or 0
             elsewhere = "" if record.port == self._port_name else f" at {record.port}, which is not there now"
             raise TrippedError(
                 f"Job {record.job_id} is this one, and was at {self._plan.turns_at(pulses):.2f} turns when it was last"
@@ -295,11 +302,10 @@ class Arrival:
         rest in a line: the winder holds none of it."""
         told = []
         for record in self._unfinished():
-            pulses = last_pulses_heard(record)
-            if drop_held or not pulses:
+            if drop_held or not was_begun(record):
                 self._ledger.close_wind(record.job_id, given_up(record, self._ledger))
             else:
-                told.append((record, pulses))
+                told.append((record, last_pulses_heard(record) or 0))
         if not told:
             return
         newest, pulses = told[0]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.operation.resume import LOOKED_THROUGH, last_pulses_heard, resume_command
+from reelwright.operation.resume import LOOKED_THROUGH, last_pulses_heard, resume_command, was_begun
 from reelwright.operation.telling import PHASE_SLACK_TURNS
 from reelwright.views.wording import length_text
 
@@ -40,12 +40,11 @@ def tell_elsewhere(plan: Plan, ledger: Ledger, port_name: str, view: View) -> No
     """This very job, unfinished at another port that is there: it may be another winder's, or this one's."""
     job = plan.job.to_dict()
     for record in ledger.winds(LOOKED_THROUGH):
-        pulses = last_pulses_heard(record)
-        if record.open and pulses and record.job == job and record.port != port_name:
+        if record.open and was_begun(record) and record.job == job and record.port != port_name:
+            turns = plan.turns_at(last_pulses_heard(record) or 0)
             view.notice(
-                f"Job {record.job_id} is this one too, and is unfinished at {record.port}, at"
-                f" {plan.turns_at(pulses):.2f} turns when last heard. This wind begins at zero. If it is the"
-                f" same winder at another port, stop: `{resume_command(record.job_id, port_name)}` goes on"
-                " with that job."
+                f"Job {record.job_id} is this one too, and is unfinished at {record.port}, at {turns:.2f} turns when"
+                " last heard. This wind begins at zero. If it is the same winder at another port, stop:"
+                f" `{resume_command(record.job_id, port_name)}` goes on with that job."
             )
             return

@@ -204,13 +204,8 @@ class Resumption:
         self._client.load(job_id, job_values(rejoin.plan.job, rejoin.plan))
         self._recount(job_id, pulses)
         self._client.inbox.clear()
-        status = self._client.request("status")
         wind = Wind(rejoin.plan, job_id, self._winder.boot, self._client, self._ledger, view, heard)
-        try:
-            self._client.request("go_on", job_id, status["wait"])
-        except RefusedError as refusal:
-            # it waits where it is, and the operator may go on once the switch is released
-            view.notice(str(refusal))
+        wind.go_on()  # where that is refused it waits, and the operator may go on once the switch is released
         return wind
 
     # --- within ------------------------------------------------------------------------------------------
@@ -282,7 +277,7 @@ class Resumption:
                 raise UsageError(f"Job {job_id} is over.", f"`reelwright ledger show {job_id}` tells how it ended.")
             return record
         for record in self._ledger.winds(LOOKED_THROUGH):
-            if not is_unfinished(record) or not last_pulses_heard(record):
+            if not is_unfinished(record) or not was_begun(record):
                 continue
             if record.job == job.to_dict() if job is not None else record.port == self._port_name:
                 return record
@@ -343,6 +338,11 @@ def last_pulses_heard(record: WindRecord) -> int | None:
     if record.result is not None and uncertain:
         return max(record.last_pulses or 0, record.result.counted_pulses)
     return record.last_pulses
+
+
+def was_begun(record: WindRecord) -> bool:
+    """Whether its spool may hold strand: a count was heard, or the winder was told to wind and nothing heard since."""
+    return bool(last_pulses_heard(record)) or record.last_state == STATES[codes.WINDING].word
 
 
 def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -> WindResult:

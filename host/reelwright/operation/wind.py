@@ -157,6 +157,14 @@ class Wind:
             return True
         return False
 
+    def go_on(self) -> None:
+        """Ask the winder to go on from where it waits; where it does not, that is told. Raises LinkLostError."""
+        self._ask()
+        if self._state == codes.WAITING:
+            self._request("go_on", self._job_id, self._wait)
+        else:
+            self._view.notice(f"There is nothing to go on from: the winder is {say(STATES, self._state).word}.")
+
     # --- hearing ------------------------------------------------------------------------------------------
 
     def _hear(self) -> None:
@@ -318,11 +326,7 @@ class Wind:
 
     def _obey(self, action: str | None) -> None:
         if action == "go_on":
-            self._ask()
-            if self._state == codes.WAITING:
-                self._request("go_on", self._job_id, self._wait)
-            else:
-                self._view.notice(f"There is nothing to go on from: the winder is {say(STATES, self._state).word}.")
+            self.go_on()
         elif action == "clear":
             self._ask()
             if self._state == codes.TRIPPED:
@@ -352,14 +356,12 @@ class Wind:
             self._request("abandon", self._job_id)
 
     def _request(self, verb: str, *values: int) -> None:
+        if verb == "go_on":
+            # whether it does may never be heard: from here on the count is one of a spool that may turn
+            self._last_state = codes.WINDING
+            self._ledger.record_count(self._job_id, self._pulses, say(STATES, codes.WINDING).word)
         try:
             self._state = self._client.request(verb, *values)["state"]
-        except LinkLostError:
-            if verb == "go_on":
-                # whether it did nobody heard: from here on the count is one of a spool that may turn
-                self._last_state = codes.WINDING
-                self._ledger.record_count(self._job_id, self._pulses, say(STATES, codes.WINDING).word)
-            raise
         except RefusedError as refusal:
             # the winder moved on in the meantime; its next status says where it is
             self._view.notice(str(refusal))
