@@ -43,6 +43,20 @@ class TestRepetition:
         found = repetition_of([measured(1, f"length: 40 m, 165 turns{one}")], [kept(f"length: 40 m, 165 turns{other}")])
         assert (found is not None) is same
 
+    @pytest.mark.parametrize(
+        ("given", "there", "same"),
+        [
+            ("mass: 118.6 g, 165 turns, job 12", "mass: 118.6 g", True),  # as profiles of before have it
+            ("mass: 118.6 g, 165 turns", "mass: 118.6 g, 164 turns", False),
+            ("mass: 118.6 g, 165 turns", "length: 118.6 m", False),
+            ("outer diameter over layer 5: 97 mm, job 12", "outer diameter over layer 5: 97 mm", True),
+        ],
+    )
+    def test_a_line_that_names_no_turns_is_of_any(self, given: str, there: str, same: bool) -> None:
+        assert (repetition_of([measured(1, given)], [kept(there)]) is not None) is same
+        after = evidence_after([measured(1, given)], [kept(there)])
+        assert after == ([there] if same else [there, given])
+
     def test_of_several_the_last_date_is_told(self) -> None:
         older = kept("outer diameter over layer 5: 97 mm", "2031-05-04", "zinc")
         values = [MASS, measured(4, "outer diameter over layer 5: 97 mm")]

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from reelwright.winding.calibration import FittedValue
 
-_JOB = ", job "
+_MORE = ("turns", "job")  # what a line may tell beside the value: "165 turns", "job 12"
 
 
 class Kept(NamedTuple):
@@ -38,7 +38,8 @@ class Repetition(NamedTuple):
 def repetition_of(values: Iterable[FittedValue], kept: Sequence[Kept]) -> Repetition | None:
     """The measurements used that are among those kept, or None.
 
-    The same are those of one kind with the same numbers, unless both name their job and name another one.
+    The same are those of one kind with the same value, unless both name their turns, or their job, and name others:
+    lines of before these were kept name none.
     A micrometer's readings are one measurement all together, and the same only where nothing else is kept: the
     same strand gives the same readings again and again, and they replace those before.
     """
@@ -71,5 +72,6 @@ def evidence_after(values: Sequence[FittedValue], kept: Sequence[Kept]) -> list[
 
 
 def _same(one: str, other: str) -> bool:
-    (one, _, one_job), (other, _, other_job) = one.partition(_JOB), other.partition(_JOB)
-    return one == other and (one_job == other_job or not one_job or not other_job)
+    (value, *more), (other_value, *other_more) = one.split(", "), other.split(", ")
+    named = ([[part for part in parts if word in part.split()] for parts in (more, other_more)] for word in _MORE)
+    return value == other_value and all(not ours or not theirs or ours == theirs for ours, theirs in named)
