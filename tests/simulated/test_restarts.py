@@ -6,8 +6,10 @@ printed; REELWRIGHT_SEED repeats a run.
 
 from __future__ import annotations
 
+import math
 import os
 import random
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from attrs import frozen
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 SEED = int(os.environ.get("REELWRIGHT_SEED", "0")) or random.randrange(1, 1 << 30)
 WINDS = int(os.environ.get("REELWRIGHT_RESTARTS", "24"))
 KINDS = ("hang", "soft_reset", "power_dip", "power_cut")
+OVERSHOOT_TURNS = 2  # more than a hand goes beyond a stop
 DRIVES = ("dc", "dc", "stepper", "hand")
 
 
@@ -49,22 +52,24 @@ def wound_with_a_restart(folder: Path, draw: random.Random, number: int) -> Told
     kind = KINDS[number % len(KINDS)]
     job = random_job(draw, drive, draw.choice(("single", "quadrature")))
     plan = make_plan(job)
-    waits = bool(plan.stops) and draw.random() < 0.4
+    # a spool that comes to rest beyond the next stop does not wait at it
+    ends = [*(pulses for pulses, _ in plan.stops), plan.target_pulses]
+    apart = [stop for stop, following in pairwise(ends) if plan.turns_at(following - stop) > OVERSHOOT_TURNS]
+    waits = bool(apart) and draw.random() < 0.4
     # the first slot may stand anywhere, so the target may be reached almost a pulse early
     strikes_at = plan.turns_at(plan.target_pulses - 1) * draw.uniform(0.0, 0.98)
     faults = () if waits else ((kind, strikes_at),)
     spec = machine_spec(job, plan, SimulatorOptions(seed=draw.randrange(1 << 30), faults=faults))
     with LockstepWinder(spec) as winder, SqliteLedger(folder / f"{number}.sqlite3", now=winder.now) as ledger:
         bench = HostBench(winder, job, plan, ledger)
-        at_stop = draw.randrange(len(plan.stops)) if waits else -1
-        stops = 0
+        # the first slot may stand anywhere
+        at_stop = draw.choice(apart) - 1 if waits else math.inf
         while (code := bench.wind()) == EXIT_PAUSED:
-            if stops == at_stop:
+            if bench.true_pulses >= at_stop:
                 winder.pass_periods(draw.randrange(200))
                 winder.strike(kind)
                 winder.pass_periods(RESTART_PERIODS)
                 break
-            stops += 1
         else:
             assert code == EXIT_TRIPPED, (number, code)
         rejoin, error, code = bench.resume()
