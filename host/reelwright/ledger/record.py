@@ -38,6 +38,9 @@ class WindRecord:
     def known(self) -> WindResult | None:
         """The result as far as it still holds: the least, where the wind was heard to go on after it was kept."""
         result = self.result
+        if result is not None and result.length_highest_m is None:
+            # a ledger of before these ends were kept has the phase of a count that was not confirmed
+            result = evolve(result, phase_turns=None)
         if result is None or not self.open or self.last_pulses is None:
             return result
         # a result of rest was kept with a count in its own state
