@@ -210,6 +210,18 @@ def test_a_restart_that_nobody_asked_for_holds_the_winder_and_its_cause_is_told(
         link.close()
 
 
+def test_a_job_that_waits_is_given_up_where_that_is_asked_for_and_not_gone_on_with(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 5
+        code, told, err = wind(job, port, tmp_path, "--drop-held", "--go-on")
+        assert (code, "Picks up" in err) == (0, False), err
+    assert told[-1]["counted_pulses"] == TARGET
+    given_up, begun = sorted(listed(tmp_path), key=lambda each: each["started_at"])
+    assert (given_up["outcome"], given_up["counted_pulses"]) == ("abandoned", 21 * 20)
+    assert begun["outcome"] == "reached"
+
+
 def test_another_job_in_the_winder_is_told_and_kept(tmp_path: Path) -> None:
     job = write_job(tmp_path, pauses="[1]")
     other = tmp_path / "other.toml"

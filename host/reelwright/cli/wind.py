@@ -74,7 +74,9 @@ Exit codes:
     help="Wait so long for a lost link to come back.",
 )
 @click.option(
-    "--drop-held", is_flag=True, help="Abandon another job that the winder still holds, or was at when it restarted."
+    "--drop-held",
+    is_flag=True,
+    help="Abandon the job that the winder still holds, or was at when it restarted, and begin this one at zero.",
 )
 @click.option(
     "--resume",

@@ -98,8 +98,8 @@ class Arrival:
     def begin(self, *, clear: str | None, drop_held: bool) -> Wind:
         """Start the job, or pick it up.
 
-        clear: word of the trip that the operator says is mended. drop_held: abandon another job that the winder
-        holds, or was at when it restarted. Raises TrippedError; DeviceError when the winder is held by another job
+        clear: word of the trip that the operator says is mended. drop_held: abandon what the winder holds, or was
+        at when it restarted, this very job too. Raises TrippedError; DeviceError when the winder is held by another job
         or refuses; and UsageError when there is no trip to clear.
         """
         status = self._client.request("status")
@@ -107,7 +107,8 @@ class Arrival:
         if not held:
             status = self._settle_memory(status, drop_held=drop_held)
         record = self._ledger.find(held) if held else None
-        ours = record is not None and is_unfinished(record) and record.job == self._job.to_dict()
+        is_this_one = record is not None and is_unfinished(record) and record.job == self._job.to_dict()
+        ours = is_this_one and not drop_held  # what is given up is nobody's
         under_way = status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED) and held
         if under_way and not ours and not drop_held:
             # before anything is changed
