@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from reelwright.operation.motor_test import PASSWORD
-from simulated.winder import COMMAND, SMALL, environment, listed, run, simulated, start_wind, write_job
+from simulated.winder import COMMAND, SMALL, environment, listed, run, simulated, start_wind, terminal, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -40,15 +40,7 @@ def job_of(folder: Path, *, ppr: int = 60, sensor: str = "quadrature", ratchet: 
 
 def check_up(home: Path, port: str, *options: str, typed: str = "") -> tuple[int, dict[str, Any], str]:
     """`checkup --json`: exit code, report ({} where there is none), standard error."""
-    done = subprocess.run(
-        [*COMMAND, "checkup", "--port", port, "--json", *options],
-        input=typed,
-        capture_output=True,
-        text=True,
-        env=environment(home),
-        timeout=90,
-        check=False,
-    )
+    done = run(home, "checkup", "--port", port, "--json", *options, typed=typed, timeout_s=90)
     assert "Traceback" not in done.stderr
     return done.returncode, json.loads(done.stdout) if done.stdout else {}, done.stderr
 
@@ -132,7 +124,7 @@ def test_the_motor_test_runs_a_job_as_any_other_and_tells_how_it_ended(
         assert 0 <= report["motor"]["rest_s"] < 5
 
 
-@pytest.mark.parametrize("typed", ["", "\n", "yes\n", "y\n", PASSWORD[:-1] + "\n"])
+@pytest.mark.parametrize("typed", ["\n", "yes\n", "y\n", PASSWORD[:-1] + "\n", "\x04"])
 def test_without_the_typed_words_nothing_is_sent_and_nothing_moves(tmp_path: Path, typed: str) -> None:
     job = job_of(tmp_path)
     truth = tmp_path / "truth.jsonl"
@@ -141,6 +133,25 @@ def test_without_the_typed_words_nothing_is_sent_and_nothing_moves(tmp_path: Pat
         assert (code, report["kind"]) == (2, "error")  # and no report of a checkup
         assert "not confirmed: nothing was moved" in err
         assert check_up(tmp_path, port)[1]["held"]["state"] == "empty"
+    assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] == 0
+
+
+def test_the_words_come_from_a_terminal_and_not_out_of_a_pipe(tmp_path: Path) -> None:
+    """Whoever types them has a hand on the emergency stop; a script has none."""
+    job = job_of(tmp_path)
+    truth = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "10", "--truth", str(truth)) as port:
+        done = subprocess.run(
+            [*COMMAND, "checkup", "--port", port, "--motor", str(job)],
+            input=PASSWORD + "\n",
+            capture_output=True,
+            text=True,
+            env=environment(tmp_path),
+            timeout=60,
+            check=False,
+        )
+        assert done.returncode == 2
+        assert "from a terminal alone" in done.stderr
     assert json.loads(truth.read_text().splitlines()[-1])["true_turns"] == 0
 
 
@@ -202,18 +213,15 @@ def test_tuning_goes_on_from_the_motor_test(tmp_path: Path) -> None:
 def test_ctrl_c_in_the_motor_test_brings_the_spool_to_rest_before_the_command_ends(tmp_path: Path) -> None:
     job = job_of(tmp_path)
     truth = tmp_path / "truth.jsonl"
-    with simulated(job, tmp_path, "--truth", str(truth)) as port:
+    with simulated(job, tmp_path, "--truth", str(truth)) as port, terminal(PASSWORD + "\n") as keyboard:
         program = subprocess.Popen(
             [*COMMAND, "checkup", str(job), "--motor", "--port", port, "--json"],
-            stdin=subprocess.PIPE,
+            stdin=keyboard,
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
             env=environment(tmp_path),
         )
-        assert program.stdin is not None
-        program.stdin.write(PASSWORD + "\n")
-        program.stdin.flush()
         while json.loads(truth.read_text().rstrip().splitlines()[-1])["true_turns"] < 0.2:
             assert program.poll() is None
             time.sleep(0.05)

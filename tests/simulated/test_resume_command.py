@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import json
-import os
-import pty
 import subprocess
 from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from simulated.winder import COMMAND, environment, listed, run, simulated, wind, write_job
+from simulated.winder import COMMAND, environment, listed, run, simulated, terminal, wind, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,20 +36,17 @@ def resume(port: str, home: Path, *words: str) -> subprocess.CompletedProcess[st
 
 def resume_at_terminal(port: str, home: Path, typed: str, *words: str) -> tuple[int, str]:
     """`wind --resume` with a person who types one line: exit code and what stands on the terminal."""
-    ours, theirs = pty.openpty()
-    os.write(ours, typed.encode() + b"\n")
-    done = subprocess.run(
-        [*COMMAND, "wind", "--resume", "--port", port, *words],
-        stdin=theirs,
-        stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
-        text=True,
-        timeout=90,
-        env=environment(home),
-        check=False,
-    )
-    os.close(ours)
-    os.close(theirs)
+    with terminal(typed + "\n") as keyboard:
+        done = subprocess.run(
+            [*COMMAND, "wind", "--resume", "--port", port, *words],
+            stdin=keyboard,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+            timeout=90,
+            env=environment(home),
+            check=False,
+        )
     return done.returncode, done.stdout
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import pty
 import subprocess
 import sys
 from contextlib import contextmanager
@@ -96,17 +97,30 @@ def wind(
     return program.returncode, [json.loads(line) for line in out.splitlines()], err
 
 
-def run(home: Path, *words: str, typed: str = "") -> subprocess.CompletedProcess[str]:
-    """Any command to its end. typed: what it finds on its standard input."""
-    return subprocess.run(
-        [*COMMAND, *words],
-        input=typed,
-        capture_output=True,
-        text=True,
-        env=environment(home),
-        timeout=60,
-        check=False,
-    )
+@contextmanager
+def terminal(typed: str) -> Iterator[int]:
+    """A terminal for a program's standard input, on which a person has typed this."""
+    ours, theirs = pty.openpty()
+    try:
+        os.write(ours, typed.encode())
+        yield theirs
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
+def run(home: Path, *words: str, typed: str = "", timeout_s: float = 60) -> subprocess.CompletedProcess[str]:
+    """Any command to its end. typed: what a person types; without, its standard input is no terminal and empty."""
+    with terminal(typed) as keyboard:
+        return subprocess.run(
+            [*COMMAND, *words],
+            stdin=keyboard if typed else subprocess.DEVNULL,
+            capture_output=True,
+            text=True,
+            env=environment(home),
+            timeout=timeout_s,
+            check=False,
+        )
 
 
 def listed(home: Path) -> list[dict[str, Any]]:

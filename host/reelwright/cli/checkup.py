@@ -265,6 +265,11 @@ def _have_confirmed(tests: list[MotorTest]) -> None:
     say(CAUTIONS, err=True)
     runs = ", then ".join(f"{test.plan.turns:.0f} turns at {test.wanted_rpm:.0f} rpm" for test in tests)
     click.echo(f"It makes {runs}. To begin, type: {PASSWORD}", err=True)
+    if not sys.stdin.isatty():
+        raise UsageError(
+            "The motor test takes its words from a terminal alone: whoever types them has a hand on the stop.",
+            "Give the command at a terminal.",
+        )
     click.echo("> ", nl=False, err=True)
     if sys.stdin.readline().strip() != PASSWORD:
         raise UsageError(
