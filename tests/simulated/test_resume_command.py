@@ -227,6 +227,19 @@ def test_a_job_resumed_by_its_number_goes_on_by_its_number_at_each_stop(tmp_path
     assert {event["series"] for event in shown["events"]} == {1, 2}
 
 
+def test_a_job_last_heard_at_a_port_that_is_still_there_may_be_on_another_winders_spool(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20") as holds_it:
+        assert wind(job, holds_it, tmp_path)[0] == 5
+        number = str(listed(tmp_path)[0]["job_id"])
+        with simulated(job, tmp_path, "--pace", "20") as another:
+            asked = resume(another, tmp_path, number)
+            assert asked.returncode == 5
+            assert f"That was at {holds_it}, which is still there." in " ".join(asked.stderr.split())
+            assert json.loads(asked.stdout.splitlines()[0])["ledger"]["port"] == holds_it
+        assert resume(holds_it, tmp_path, number).returncode == 0
+
+
 def test_a_count_by_eye_of_a_job_that_the_winder_counts_itself_is_refused(tmp_path: Path) -> None:
     job = write_job(tmp_path, pauses="[1]")
     with simulated(job, tmp_path, "--pace", "20") as port:

@@ -131,6 +131,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
         _of_the_winder(rejoin),
         _of_the_ledger(rejoin),
+        *_of_another_port(rejoin),
         *told_of_count(rejoin, proposal),
     ]
     if proposal.uncertain_turns and not proposal.counted:
@@ -161,6 +162,14 @@ def _of_the_ledger(rejoin: Rejoin) -> str:
     return f"The ledger: {turns:.2f} turns, {heard.state}, heard {when} {record.last_count_at}."
 
 
+def _of_another_port(rejoin: Rejoin) -> list[str]:
+    """That the strand may be on the spool of another winder."""
+    if not rejoin.elsewhere:
+        return []
+    there = f"That was at {rejoin.elsewhere}, which is still there."
+    return [f"{there} If another winder is at it, the strand is on that one's spool: do not agree."]
+
+
 def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
     """The count that is proposed, a line each."""
     turns, metres = f"{proposal.turns:.2f} turns", f"{proposal.length_m:.2f} m"
@@ -188,7 +197,7 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
         "state": say(STATES, memory.state).word,
         "source": say(SOURCES, memory.source).word,
     }
-    ledger = heard and {"turns": plan.turns_at(heard.pulses), "state": heard.state}
+    ledger = heard and {"turns": plan.turns_at(heard.pulses), "state": heard.state, "port": rejoin.record.port}
     return {
         "job_id": rejoin.record.job_id,
         "pulses": proposal.pulses,

@@ -6,7 +6,6 @@ in the ledger before anything new begins.
 
 from __future__ import annotations
 
-import os
 import time
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
@@ -21,6 +20,7 @@ from reelwright.operation.before import tell_before, tell_elsewhere
 from reelwright.operation.resume import (
     LOOKED_THROUGH,
     given_up,
+    is_gone,
     is_unfinished,
     kept_to_its_end,
     last_pulses_heard,
@@ -65,11 +65,6 @@ class InterruptedWindError(DeviceError):
     """The operator pressed Ctrl-C before the spool was set in motion."""
 
     exit_code = EXIT_PAUSED
-
-
-def _is_gone(port_name: str) -> bool:
-    """Whether a port that is a file of the system is not there; of others, such as COM3, that is not known."""
-    return os.path.isabs(port_name) and not os.path.exists(port_name)
 
 
 class Arrival:
@@ -281,7 +276,7 @@ class Arrival:
         return [
             each
             for each in self._ledger.winds(LOOKED_THROUGH)
-            if each.open and (each.port == self._port_name or (each.job == job and _is_gone(each.port)))
+            if each.open and (each.port == self._port_name or (each.job == job and is_gone(each.port)))
         ]
 
     def _refuse_forgotten(self) -> None:

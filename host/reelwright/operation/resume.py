@@ -5,6 +5,7 @@ Nothing here moves the spool before the operator has agreed to a count.
 
 from __future__ import annotations
 
+import os
 import shlex
 import time
 from datetime import datetime
@@ -40,7 +41,8 @@ class Rejoin:
     """A job that can go on: its record, its plan, what the winder remembers of it, and where that leaves its count.
 
     heard: the last count that the ledger has, which the standing counts with. before_turns: what earlier restarts have
-    left unknown of the count, either way.
+    left unknown of the count, either way. elsewhere: the port at which the job was last heard, where that is another
+    one and is there, so that it may be another winder's; else empty.
     """
 
     record: WindRecord
@@ -50,11 +52,17 @@ class Rejoin:
     standing: Standing
     before_turns: float
     cause: int
+    elsewhere: str
 
     @property
     def uncertain_turns(self) -> float:
         """How far the count may be off, either way, this restart and the earlier ones together."""
         return self.before_turns + self.plan.turns_at(self.standing.uncertain_pulses)
+
+
+def is_gone(port_name: str) -> bool:
+    """Whether a port that is a file of the system is not there; of others, such as COM3, that is not known."""
+    return os.path.isabs(port_name) and not os.path.exists(port_name)
 
 
 def resume_command(job_id: int, port_name: str = "") -> str:
@@ -293,7 +301,9 @@ class Resumption:
                 f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
             )
         before = uncertain_turns_of(events, boot_anew=self._winder.boot)
-        return Rejoin(record, plan, memory, heard, where, before, self._winder.cause)
+        is_elsewhere = memory is None and record.port != self._port_name and not is_gone(record.port)
+        elsewhere = record.port if is_elsewhere else ""
+        return Rejoin(record, plan, memory, heard, where, before, self._winder.cause, elsewhere)
 
     def _heard(self, record: WindRecord) -> Heard | None:
         """The last count that the ledger has, and how long after it the restart was noticed."""
