@@ -18,7 +18,12 @@ sys.path[:1] = [str(HERE.parent)]
 @click.command("wiring")
 @click.argument("machine_files", metavar="[MACHINE.toml]...", nargs=-1, type=click.Path(path_type=Path))
 @click.option(
-    "-o", "--output", metavar="FOLDER", type=click.Path(path_type=Path), default=HERE, help="For NAME.svg of each."
+    "-o",
+    "--output",
+    metavar="FOLDER",
+    type=click.Path(path_type=Path),
+    default=HERE,
+    help="For NAME.svg of each; made where it is not there.",
 )
 @click.option("--nets", is_flag=True, help="Print the net lists, and draw nothing.")
 def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
@@ -28,8 +33,11 @@ def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
     from reelwright.profiles.toml_files import read_toml
     from wiring.circuit import circuit_of
 
-    if not output.is_dir():
-        raise UsageError(f"{output} is no folder.", "Make it first, or name another.")
+    if not nets:
+        try:
+            output.mkdir(parents=True, exist_ok=True)
+        except OSError as failure:
+            raise UsageError(f"{output} cannot be made: {failure.strerror}.", "Name another folder.") from None
     for path in machine_files or sorted((HERE.parent / "machines").glob("*.toml")):
         circuit = circuit_of(read_toml(path), str(path))
         if nets:

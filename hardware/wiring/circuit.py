@@ -12,6 +12,7 @@ from attrs import evolve, frozen
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.values import near, printable, shown
+from windlink.pins import DEFAULT_PULL
 from wiring.boards import BOARDS, SUPPLIES, terminal
 
 if TYPE_CHECKING:
@@ -30,6 +31,12 @@ CONTACT_PULL_UP_OHM = 10_000
 # A broken wire reads as slack strand: the resistor draws the pin down, and bends the reading by 1 to 4 %.
 LEVEL_DOWN_OHM = 100_000
 LAMP_OHM, BUZZER_OHM = 330, 220
+# An enable that is active low is pulled up at the driver, and pulled low by a transistor that the pin turns on: a pin
+# that is low, dead or unplugged leaves the driver disabled.
+ENABLE_PULL_UP_OHM = 10_000
+INVERTER, INVERTER_TITLE = "Q1", "inverter"
+# Across the capacitor at the driver, with its lamp: 10 mA at 24 V, and what the capacitor holds is gone in seconds.
+LIVE_OHM = 2200
 
 
 @frozen
@@ -84,10 +91,14 @@ PARTS = {
     "X1": ("plug for a test jumper, else open", ()),
 }
 
-# The driver comes off the board by a plug, with its inputs' pull-downs on the driver's side: whatever is pulled, or not
-# yet plugged in, the motor is off.
+# part -> (the plug that takes it off the board, its title). The driver's inputs have their pull-downs on the driver's
+# side: whatever is pulled, or not yet plugged in, the motor is off. What a sensor's wire needs stands at the board.
 DRIVER = "A1"
-PLUG, PLUG_TITLE = "X2", "plug between board and driver"
+PLUGS = {
+    DRIVER: ("X2", "plug between board and driver"),
+    "B1": ("X3", "plug at the board"),
+    "B2": ("X4", "plug at the board"),
+}
 
 # The motor's supply: fuse, then the contactor's contact. Its coil holds itself through its own second contact, so that
 # letting the emergency stop out starts nothing; no terminal of the board takes part.
@@ -95,9 +106,10 @@ POWER_NETS = {
     "motor supply +": ("G1.+", "F1.1"),
     "fused": ("F1.2", "K1.1", "S0.1"),
     "motor supply, switched": ("K1.2", "A1.VM", "C0.+"),
+    "motor live": ("H0.+",),
     "stop chain": ("S0.2", "S1.1", "K1.13"),
     "coil": ("S1.2", "K1.14", "K1.A1", "D1.K"),
-    "motor supply -": ("G1.-", "K1.A2", "D1.A", "C0.-", "A1.GND"),
+    "motor supply -": ("G1.-", "K1.A2", "D1.A", "C0.-", "H0.-", "A1.GND"),
 }
 POWER_PARTS = {
     "G1": "motor supply",
@@ -107,7 +119,20 @@ POWER_PARTS = {
     "K1": "contactor",
     "D1": "diode across the coil",
     "C0": "capacitor at the driver",
+    "H0": "lamp: motor live",
 }
+
+# drive -> (what M1 is, its nets, what turns it the other way round)
+MOTORS = {
+    "dc": ("DC gear motor", {"OUT1": ("A1.OUT1", "M1.+"), "OUT2": ("A1.OUT2", "M1.-")}, "swap + and -"),
+    "stepper": (
+        "stepper motor",
+        {f"coil {end}": (f"A1.{end}", f"M1.{end}") for end in ("A+", "A-", "B+", "B-")},
+        "swap A+ and A-",
+    ),
+}
+_WIRING_KEYS = ("sensor_supply_v", "sensor_output", "enable_input")
+_DRIVE_OF = {"motor_pwm": "dc", "step": "stepper"}
 
 
 @frozen
@@ -123,9 +148,19 @@ class Component:
     beyond_plug: bool = False
 
 
+# Of the driver, by itself or from the board.
+LOGIC_SUPPLY = "logic supply of A1"
+
+# Fixed, as the motor's supply is.
+LIVE_RESISTOR = Component("R0", f"{LIVE_OHM / 1000:g} kOhm", ("motor supply, switched", "motor live"))
+
+
 @frozen
 class Row:
-    """A wire from the board to a part. pin: as printed on the board; label: role or supply."""
+    """A wire from the board to a part. pin: as printed on the board; label: role or supply.
+
+    inverted: whether the part gets the opposite level, by a transistor on its side of the plug.
+    """
 
     pin: str
     label: str
@@ -133,21 +168,27 @@ class Row:
     name: str
     way: str
     components: tuple[Component, ...]
+    inverted: bool = False
 
     @property
-    def has_plug(self) -> bool:
-        """Whether it passes the driver's plug."""
-        return self.part == DRIVER
+    def plug(self) -> str:
+        """The plug that it passes; "" for none."""
+        return PLUGS[self.part][0] if self.part in PLUGS else ""
 
 
 @frozen
 class Circuit:
-    """The whole wiring of a machine. rows: grouped by part, in the order of the drawing."""
+    """The whole wiring of a machine. rows: grouped by part, in the order of the drawing. drive: of MOTORS, or ""."""
 
     kind: str
     title: str
     rows: tuple[Row, ...]
-    has_motor: bool
+    drive: str
+
+    @property
+    def has_motor(self) -> bool:
+        """Whether there is a motor, and so a driver and a supply of its own."""
+        return bool(self.drive)
 
     @property
     def board(self) -> str:
@@ -160,7 +201,8 @@ class Circuit:
 
     def components(self) -> list[Component]:
         """Every resistor and capacitor."""
-        return [component for row in self.rows for component in row.components]
+        found = [component for row in self.rows for component in row.components]
+        return [*found, LIVE_RESISTOR] if self.has_motor else found
 
     def nets(self) -> dict[str, frozenset[str]]:
         """Net -> the terminals that it joins."""
@@ -169,13 +211,18 @@ class Circuit:
             board_end, part_end = _ends(row)
             joined.setdefault(board_end, set()).add(f"U1.{row.pin}")
             joined.setdefault(part_end, set()).add(f"{row.part}.{row.name}")
-            if row.has_plug:
-                joined[board_end].add(f"{PLUG}.{row.name}")
-            for component in row.components:
-                for number, net in enumerate(component.ends, 1):
-                    joined.setdefault(net, set()).add(f"{component.ref}.{number}")
+            if row.plug:
+                joined[board_end if row.part == DRIVER else part_end].add(f"{row.plug}.{row.name}")
+            if row.inverted:
+                joined[board_end].add(f"{INVERTER}.G")
+                joined[part_end].add(f"{INVERTER}.D")
+                joined.setdefault("GND", set()).add(f"{INVERTER}.S")
+                joined[LOGIC_SUPPLY] = {f"{row.part}.VCC"}
+        for component in self.components():
+            for number, net in enumerate(component.ends, 1):
+                joined.setdefault(net, set()).add(f"{component.ref}.{number}")
         if self.has_motor:
-            for net, terminals in POWER_NETS.items():
+            for net, terminals in (POWER_NETS | MOTORS[self.drive][1]).items():
                 # the driver's ground joins the logic's to the motor supply's, in one place
                 joined.setdefault("GND" if net == "motor supply -" else net, set()).update(terminals)
         for supply in SUPPLIES & set(joined):
@@ -185,7 +232,9 @@ class Circuit:
 
 def _ends(row: Row) -> tuple[str, str]:
     """The nets at the board's end and at the part's end of a wire: two where something lies between."""
-    between = any(component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components)
+    between = row.inverted or any(
+        component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components
+    )
     return row.label, f"{row.label}, at {row.part}" if between else row.label
 
 
@@ -207,21 +256,34 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         faults.append(Fault("wiring.sensor_supply_v", f"{shown(supply)} V is neither 3.3 nor 5; give one of them"))
     if output not in ("push_pull", "open_collector"):
         faults.append(Fault("wiring.sensor_output", f'{shown(output)} is neither "push_pull" nor "open_collector"'))
+    enable = wiring.get("enable_input", "active_high")
+    if enable not in ("active_high", "active_low"):
+        faults.append(Fault("wiring.enable_input", f'{shown(enable)} is neither "active_high" nor "active_low"'))
+    for key in wiring:
+        if key not in _WIRING_KEYS:
+            sentence = f"no such key{near(key, _WIRING_KEYS) or '; there are ' + ', '.join(_WIRING_KEYS)}"
+            faults.append(Fault(f"wiring.{printable(key)}", sentence))
     pulls = _table(board, "pulls")
     if not faults:
         faults = _pin_faults(str(kind), pins, board.get("active_low", []))
-        faults += _pull_faults(pins, pulls)
+        faults += _pull_faults(pins, pulls, divided=str(supply) == "5" and output == "push_pull")
     if faults:
         raise FileFaultsError(source, faults)
-    rows = _Rows(str(kind), pulls, five_volt=str(supply) == "5", open_collector=output == "open_collector")
+    rows = _Rows(
+        str(kind),
+        pulls,
+        five_volt=str(supply) == "5",
+        open_collector=output == "open_collector",
+        enable_low=enable == "active_low",
+    )
     given = [role for role in WIRES if role in pins]
     for part in dict.fromkeys(WIRES[role].part for role in given):
         for role in given:
             if WIRES[role].part == part:
                 rows.add(role, pins[role])
         rows.supply(part)
-    has_motor = any(WIRES[role].way == "motor" for role in given)
-    return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), has_motor=has_motor)
+    drive = next((_DRIVE_OF[role] for role in given if role in _DRIVE_OF), "")
+    return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), drive=drive)
 
 
 def _table(description: Mapping[str, object], name: str) -> dict[str, object]:
@@ -252,33 +314,40 @@ def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[
         taken.setdefault(pin if isinstance(pin, int) else role, role)
     for role in active_low if isinstance(active_low, list | tuple) else ():
         if role in WIRES and WIRES[role].way == "motor":
-            sentence = f"{role} is active low, so a pin that is low in reset would enable the motor; take a driver"
-            faults.append(
-                Fault("board.active_low", f"{sentence} whose input is active high, or put an inverter before it")
+            sentence = (
+                f"{role} is active low, so a pin that is low in reset would enable the motor; leave it out: take a"
             )
+            remedy = 'driver whose input is active high, or write enable_input = "active_low" under [wiring]'
+            faults.append(Fault("board.active_low", f"{sentence} {remedy} for an inverter before it"))
     return faults
 
 
-def _pull_faults(pins: dict[str, object], pulls: dict[str, object]) -> list[Fault]:
-    sentence = (
-        "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
-    )
-    return [
-        Fault(f"board.pulls.{role}", sentence)
-        for role, pull in pulls.items()
-        if pull == "down" and role in pins and WIRES[role].way == "contact"
-    ]
+def _pull_faults(pins: dict[str, object], pulls: dict[str, object], *, divided: bool) -> list[Fault]:
+    """divided: whether the sensors' signals come through a divider."""
+    dead = "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
+    bent = 'comes through a divider, which a pull of the board would bend; write "none"'
+    found = []
+    for role in [role for role in WIRES if role in pins]:
+        pull, way = pulls.get(role, DEFAULT_PULL), WIRES[role].way
+        if way == "contact" and pull == "down":
+            found.append(Fault(f"board.pulls.{role}", dead))
+        if way == "signal" and divided and pull != "none":
+            found.append(Fault(f"board.pulls.{role}", bent))
+    return found
 
 
 class _Rows:
     """The wires as they come, and the numbers of their small parts."""
 
-    def __init__(self, kind: str, pulls: dict[str, object], *, five_volt: bool, open_collector: bool) -> None:
+    def __init__(
+        self, kind: str, pulls: dict[str, object], *, five_volt: bool, open_collector: bool, enable_low: bool
+    ) -> None:
         self.done: list[Row] = []
         self._kind = kind
         self._pulls = pulls
         self._five_volt = five_volt
         self._open_collector = open_collector
+        self._enable_low = enable_low
         self._resistors = 0
         self._capacitors = 0
 
@@ -286,9 +355,12 @@ class _Rows:
         """The wire of a role."""
         wire = WIRES[role]
         far = f"{role}, at {wire.part}"
+        inverted = role == "motor_enable" and self._enable_low
         parts: tuple[Component, ...] = ()
         if wire.way == "motor":
             parts = (evolve(self._resistor(PULL_DOWN_OHM, role, "GND"), beyond_plug=True),)
+            if inverted:
+                parts = (*parts, evolve(self._resistor(ENABLE_PULL_UP_OHM, far, LOGIC_SUPPLY), beyond_plug=True))
         elif wire.way == "signal" and self._open_collector:
             parts = (self._resistor(PULL_UP_OHM, role, "3V3"),)
         elif wire.way == "signal" and self._five_volt:
@@ -305,7 +377,7 @@ class _Rows:
             )
         elif wire.way in ("lamp", "buzzer"):
             parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)
-        self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts))
+        self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts, inverted))
 
     def supply(self, part: str) -> None:
         """The wires of a part's supply."""

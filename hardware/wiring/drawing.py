@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 import schemdraw
 from schemdraw import elements
 
-from wiring.circuit import PARTS, PLUG, PLUG_TITLE, POWER_PARTS
+from wiring.circuit import DRIVER, INVERTER, INVERTER_TITLE, LIVE_RESISTOR, MOTORS, PARTS, PLUGS, POWER_PARTS
 
 if TYPE_CHECKING:
     from wiring.circuit import Circuit, Component, Row
@@ -24,7 +24,9 @@ _BOARD_X, _ROLE_X, _PART_X, _BOX = 0.0, 0.4, 11.0, 6.0
 _ROW, _TALL_ROW, _PART_GAP = 0.9, 2.4, 1.0
 _ACROSS_GAP = 2.6  # between two small parts that stand at one wire
 _PLUG_X, _PLUG_GAP, _BEYOND_PLUG_X = 6.6, 0.2, 8.0
-_RESERVE_X = 10.0  # of the capacitor at the driver
+_BEFORE_GATE_X, _GATE_X, _ENABLE_X = 7.3, 8.9, 10.5  # of an enable that is active low: pull-down, inverter, pull-up
+_SENSOR_PLUG_X = 8.0  # beyond the parts at the board
+_RESERVE_X, _LIVE_X = 9.3, 10.5  # of the capacitor at the driver, and of the lamp across it
 _SIZE, _SMALL = 11, 9
 _POINTS_OF_A_ROW = 6.0  # two texts nearer than that in height stand on one line
 
@@ -43,13 +45,15 @@ def drawn(circuit: Circuit) -> str:
             _wire(sheet, row, y)
             y -= _TALL_ROW if _hangs(row) else _ROW
         _box(sheet, _PART_X, top, y, f"{part} {PARTS[part][0]}", left=True)
-        if any(row.has_plug for row in rows):
-            _text(sheet, (_PLUG_X, top + 0.85), f"{PLUG} {PLUG_TITLE}", "center", _SMALL)
+        if part in PLUGS:
+            ref, title = PLUGS[part]
+            _text(sheet, (_plug_x(rows[0]), top + 0.85), f"{ref} {title}", "center", _SMALL)
         y -= _PART_GAP
     _box(sheet, _BOARD_X - _BOX, 0.0, y + _PART_GAP, f"U1 {circuit.board}", left=False)
     _text(sheet, (_BOARD_X - _BOX, 1.6), f"Wiring of {circuit.title}", "left", _SIZE + 3)
     if circuit.has_motor:
         _power(sheet, y - 1.5)
+        _motor(sheet, circuit.drive, y - 9.0)
     return str(sheet.get_imagedata("svg").decode())
 
 
@@ -124,25 +128,49 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
             sheet.add(elements.Line().at((x, y)).to((x + _ACROSS_GAP, y)))
             x += _ACROSS_GAP
         _across(sheet, component, x, y)
-    if row.has_plug:
-        sheet.add(elements.Line().at((x, y)).to((_PLUG_X, y)))
-        for tip in (_PLUG_X, _PLUG_X + _PLUG_GAP):
-            for side in (_PLUG_GAP, -_PLUG_GAP):
-                sheet.add(elements.Line().at((tip - _PLUG_GAP, y + side)).to((tip, y)))
-        x = _PLUG_X + _PLUG_GAP
-    for component in [each for each in row.components if each.beyond_plug]:
-        sheet.add(elements.Line().at((x, y)).to((_BEYOND_PLUG_X, y)))
-        x = _BEYOND_PLUG_X
-        _across(sheet, component, x, y)
-    series = [component for component in row.components if not _is_across(component, row)]
-    if not series:
-        sheet.add(elements.Line().at((x, y)).to((_PART_X, y)))
-    for component in series:
+    for component in [each for each in row.components if not _is_across(each, row) and not each.beyond_plug]:
         start = x + 2.4
         sheet.add(elements.Line().at((x, y)).to((start, y)))
         sheet.add(elements.Resistor().at((start, y)).right().length(1.6))
         _text(sheet, (start + 0.8, y - 0.55), f"{component.ref} {component.value}", "center", _SMALL)
-        sheet.add(elements.Line().at((start + 1.6, y)).to((_PART_X, y)))
+        x = start + 1.6
+    if row.plug:
+        plug_x = _plug_x(row)
+        sheet.add(elements.Line().at((x, y)).to((plug_x, y)))
+        for tip in (plug_x, plug_x + _PLUG_GAP):
+            for side in (_PLUG_GAP, -_PLUG_GAP):
+                sheet.add(elements.Line().at((tip - _PLUG_GAP, y + side)).to((tip, y)))
+        x = plug_x + _PLUG_GAP
+    for component in [each for each in row.components if each.beyond_plug and _is_across(each, row)]:
+        hangs_at = _BEFORE_GATE_X if row.inverted else _BEYOND_PLUG_X
+        sheet.add(elements.Line().at((x, y)).to((hangs_at, y)))
+        x = hangs_at
+        _across(sheet, component, x, y)
+    if row.inverted:
+        _inverter(sheet, row, x, y)
+        x = _ENABLE_X
+    sheet.add(elements.Line().at((x, y)).to((_PART_X, y)))
+
+
+def _inverter(sheet: schemdraw.Drawing, row: Row, x: float, y: float) -> None:
+    """The transistor before an input that is active low, and the resistor that pulls the input up."""
+    sheet.add(elements.Line().at((x, y)).to((_GATE_X, y)))
+    transistor = sheet.add(elements.NFet().theta(0).reverse().anchor("gate").at((_GATE_X, y)))
+    drain, source = transistor.absanchors["drain"], transistor.absanchors["source"]
+    sheet.add(elements.Ground().at(source))
+    _text(sheet, (source[0] - 0.4, source[1] - 0.6), f"{INVERTER} {INVERTER_TITLE}", "right", _SMALL)
+    sheet.add(elements.Line().at(drain).to((_ENABLE_X, drain[1])))
+    sheet.add(elements.Line().at((_ENABLE_X, drain[1])).to((_ENABLE_X, y)))
+    sheet.add(elements.Dot().at((_ENABLE_X, drain[1])))
+    pull_up = row.components[-1]
+    sheet.add(elements.Resistor().at((_ENABLE_X, drain[1])).up().length(1.1))
+    _text(sheet, (_ENABLE_X - 0.4, drain[1] + 0.55), f"{pull_up.ref} {pull_up.value}", "right", _SMALL)
+    _text(sheet, (_ENABLE_X, drain[1] + 1.35), f"to VCC of {row.part}", "center", _SMALL)
+
+
+def _plug_x(row: Row) -> float:
+    """Where a wire's plug stands: before what hangs on the part's side of it."""
+    return _PLUG_X if row.part == DRIVER else _SENSOR_PLUG_X
 
 
 def _across(sheet: schemdraw.Drawing, component: Component, x: float, y: float) -> None:
@@ -177,10 +205,16 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     sheet.add(elements.Arrow().at((tap + 3.5, y)).to((_PART_X, y)))
     _text(sheet, (_PART_X + 0.2, y), "A1 VM", "left")
     # beside the driver, on its side of the contactor
-    sheet.add(elements.Dot().at((_RESERVE_X, y)))
+    for x_across in (_RESERVE_X, _LIVE_X):
+        sheet.add(elements.Dot().at((x_across, y)))
+        sheet.add(elements.Dot().at((x_across, low)))
     sheet.add(elements.Capacitor2(polar=True).at((_RESERVE_X, y)).to((_RESERVE_X, low)))
-    sheet.add(elements.Dot().at((_RESERVE_X, low)))
-    _text(sheet, (_RESERVE_X - 0.5, (y + low) / 2 + 1.3), f"C0 {POWER_PARTS['C0']}", "right", _SMALL)
+    _text(sheet, (_RESERVE_X - 0.3, y - 0.6), f"C0 {POWER_PARTS['C0']}", "right", _SMALL)
+    half = (y + low) / 2
+    sheet.add(elements.Resistor().at((_LIVE_X, y)).to((_LIVE_X, half)))
+    sheet.add(elements.LED().at((_LIVE_X, half)).to((_LIVE_X, low)))
+    _text(sheet, (_LIVE_X + 0.5, (y + half) / 2), f"{LIVE_RESISTOR.ref} {LIVE_RESISTOR.value}", "left", _SMALL)
+    _text(sheet, (_LIVE_X + 0.8, (half + low) / 2), f"H0 {POWER_PARTS['H0']}", "left", _SMALL)
     # the chain that holds the contactor
     chain = y - 2.2
     sheet.add(elements.Line().at((tap, y)).to((tap, chain)))
@@ -200,7 +234,7 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     coil = end + 1.6
     sheet.add(elements.Line().at((end, chain)).to((coil, chain)))
     sheet.add(elements.Inductor().at((coil, chain)).to((coil, low)))
-    _text(sheet, (coil + 0.4, (chain + low) / 2 + 0.3), "K1 contactor: A1 to A2", "left", _SMALL)
+    _text(sheet, (coil + 0.4, (chain + low) / 2 + 0.3), "K1 coil: A1 to A2", "left", _SMALL)
     diode = end + 0.7
     sheet.add(elements.Dot().at((diode, chain)))
     sheet.add(elements.Diode().at((diode, low)).to((diode, chain)))
@@ -208,3 +242,17 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     sheet.add(elements.Line().at((left, low)).to((coil, low)))
     sheet.add(elements.Arrow().at((coil, low)).to((_PART_X, low)))
     _text(sheet, (_PART_X + 0.2, low), "A1 GND, and GND of U1 here alone", "left")
+
+
+def _motor(sheet: schemdraw.Drawing, drive: str, y: float) -> None:
+    """The motor at its driver."""
+    title, nets, reversal = MOTORS[drive]
+    top = y
+    for at_driver, at_motor in nets.values():
+        _text(sheet, (_PLUG_X - 0.2, y), at_driver.replace(".", " "), "right")
+        sheet.add(elements.Line().at((_PLUG_X, y)).to((_PART_X, y)))
+        _text(sheet, (_PART_X + 0.2, y), at_motor.partition(".")[2], "left")
+        y -= _ROW
+    _box(sheet, _PART_X, top, y, f"M1 {title}", left=True)
+    mend = f"If the spool turns against the winding direction: {reversal}."
+    _text(sheet, (_BOARD_X - _BOX, top), mend, "left", _SMALL)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import subprocess
 import sys
@@ -22,8 +23,11 @@ from wiring.circuit import (
     CONTACT_PULL_UP_OHM,
     DIVIDER_OHM,
     DRIVER,
+    INVERTER,
+    LIVE_OHM,
+    MOTORS,
     PARTS,
-    PLUG,
+    PLUGS,
     POWER_PARTS,
     PULL_DOWN_OHM,
     WIRES,
@@ -67,8 +71,10 @@ def test_the_committed_drawing_shows_the_wires_of_the_machine_file(path: Path) -
     out_of_date = "out of date: run `python hardware/wiring`"
     assert read_wires(svg) == {(row.pin, row.label, row.part, row.name) for row in wanted.rows}, out_of_date
     assert read_components(svg) == {(each.ref, each.value) for each in wanted.components()}, out_of_date
-    motors = (PLUG, *POWER_PARTS) if wanted.has_motor else ()
-    assert read_parts(svg) == {"U1", *wanted.parts(), *motors}, out_of_date
+    plugs = {PLUGS[part][0] for part in wanted.parts() if part in PLUGS}
+    motors = ("M1", *POWER_PARTS) if wanted.has_motor else ()
+    inverters = {INVERTER for row in wanted.rows if row.inverted}
+    assert read_parts(svg) == {"U1", *wanted.parts(), *plugs, *motors, *inverters}, out_of_date
 
 
 def test_a_drawing_of_other_pins_is_told_from_the_right_one() -> None:
@@ -119,7 +125,8 @@ def test_the_drivers_plug_may_be_pulled_and_its_inputs_stay_low(path: Path) -> N
     """The pull-down sits on the driver's side of the plug, in the net list and in the drawing."""
     wired = circuit(path)
     nets = wired.nets()
-    passing = {terminal.partition(".")[2] for terminals in nets.values() for terminal in terminals if PLUG in terminal}
+    plug = PLUGS[DRIVER][0]
+    passing = {terminal.partition(".")[2] for terminals in nets.values() for terminal in terminals if plug in terminal}
     assert passing == {row.name for row in wired.rows if row.part == DRIVER} >= {"GND"}
     svg = (HARDWARE / "wiring" / f"{path.stem}.svg").read_text(encoding="utf-8")
     at = {found[2].split()[0]: float(found[1]) for found in re.finditer(r'<tspan x="([\d.-]+)"[^>]*>([^<]+)<', svg)}
@@ -127,7 +134,74 @@ def test_the_drivers_plug_may_be_pulled_and_its_inputs_stay_low(path: Path) -> N
     assert pulls
     for each in pulls:
         assert each.beyond_plug
-        assert at[each.ref] > at[PLUG]
+        assert at[each.ref] > at[plug]
+
+
+def test_an_enable_that_is_active_low_is_held_high_by_a_board_that_is_dead_in_reset_or_unplugged() -> None:
+    """The transistor pulls it low, and only while the board drives the gate high, by way of the plug."""
+    given = read_toml(HARDWARE / "machines" / "esp32-stepper.toml")
+    assert given["wiring"]["enable_input"] == "active_low"
+    wired = circuit_of(given, "a")
+    nets = {frozenset(terminals) for terminals in wired.nets().values()}
+    pull_down, pull_up = [
+        each for each in wired.components() if each.beyond_plug and any("motor_enable" in end for end in each.ends)
+    ]
+    assert {"U1.IO25", "X2.EN", f"{pull_down.ref}.1", "Q1.G"} in nets
+    assert pull_down.ends == ("motor_enable", "GND")
+    assert {"Q1.D", "A1.EN", f"{pull_up.ref}.1"} in nets
+    assert {f"{pull_up.ref}.2", "A1.VCC"} in nets
+    assert "Q1.S" in wired.nets()["GND"]
+    svg = drawn(wired)
+    assert "to VCC of A1" in svg
+    given["wiring"]["enable_input"] = "active_high"
+    straight = circuit_of(given, "a")
+    assert {"U1.IO25", "X2.EN", "A1.EN", "R1.1"} == straight.nets()["motor_enable"]
+    assert INVERTER not in read_parts(drawn(straight))
+
+
+@every_machine
+def test_a_sensor_comes_off_by_its_plug_and_leaves_what_its_pin_needs_at_the_board(path: Path) -> None:
+    wired = circuit(path)
+    nets = wired.nets()
+    sensed = [row for row in wired.rows if row.part in PLUGS and row.part != DRIVER]
+    assert sensed
+    for row in sensed:
+        together = {f"{PLUGS[row.part][0]}.{row.name}", f"{row.part}.{row.name}"}
+        assert any(together <= terminals for terminals in nets.values()), row
+        assert not any(each.beyond_plug for each in row.components)
+
+
+@with_motor
+def test_a_lamp_shows_the_voltage_that_the_motor_has_and_not_the_supplys(path: Path) -> None:
+    """It sits across the capacitor: with the contactor open it shows what is left there, and takes it away."""
+    wired = circuit(path)
+    nets = wired.nets()
+    assert joined_through(nets, "R0") == {"motor supply, switched", "motor live"}
+    assert {"C0.+", "A1.VM", "R0.1"} <= nets["motor supply, switched"]
+    assert nets["motor live"] == {"R0.2", "H0.+"}
+    assert {"H0.-", "C0.-"} <= nets["GND"]
+
+
+@pytest.mark.parametrize("supply_v", [12, 24])
+def test_the_lamp_lights_well_and_is_out_within_the_time_that_the_page_gives(supply_v: int) -> None:
+    led_v, seen_ma, bright_ma = 2.0, 0.01, 4.0  # of a red LED of 5 mm: from memory; 0.01 mA is just seen in the dark
+    most_uf = 1000 * 1.2  # the parts list's most, and a fifth more by its tolerance: common practice
+    full_ma = (supply_v - led_v) / LIVE_OHM * 1000
+    assert bright_ma < full_ma < 20  # the most of such an LED: from memory
+    # a capacitor through a resistor: v = v0 exp(-t / RC), any textbook; here above the LED's own voltage
+    out_s = LIVE_OHM * most_uf / 1e6 * math.log(full_ma / seen_ma)
+    page = (HARDWARE / "README.md").read_text(encoding="utf-8")
+    told_s = float(re.search(r"H0 goes out within (\d+) s", " ".join(page.split()))[1])
+    assert told_s / 2 < out_s < told_s
+    assert full_ma * (supply_v - led_v) < 500 / 2  # mW: half of what a resistor of 0.5 W bears: common practice
+
+
+@with_motor
+def test_the_motor_hangs_on_its_driver_alone(path: Path) -> None:
+    wired = circuit(path)
+    assert wired.drive == profile(path)["drive"]
+    for one, other in MOTORS[wired.drive][1].values():
+        assert {one, other} in [set(terminals) for terminals in wired.nets().values()]
 
 
 @every_machine
@@ -176,6 +250,7 @@ def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_i
 def test_no_signal_of_5_volts_reaches_a_pin_of_3_3(supply: float, output: str) -> None:
     given = description()
     given["wiring"] = {"sensor_supply_v": supply, "sensor_output": output}
+    given["board"]["pulls"] = {"sensor_a": "none", "wheel_a": "none"}
     wired = circuit_of(given, "a")
     nets = wired.nets()
     direct = "B1.A" in nets["sensor_a"]
@@ -194,6 +269,7 @@ def test_a_broken_wire_of_a_tension_level_reads_as_slack_and_its_voltage_is_the_
     given = description()
     given["board"]["pins"]["tension_level"] = 27
     given["wiring"] = {"sensor_supply_v": supply}
+    given["board"]["pulls"] = {"sensor_a": "none", "wheel_a": "none"}
     wired = circuit_of(given, "a")
     nets = wired.nets()
     assert {"U1.GP27 (32)"} <= nets["tension_level"]
@@ -235,6 +311,17 @@ def test_a_contact_to_ground_that_is_pulled_down_is_refused() -> None:
     assert [fault.path for fault in told.value.faults] == ["board.pulls.stop_button"]
 
 
+def test_a_divider_at_a_pin_that_the_board_pulls_is_refused() -> None:
+    """An ESP32's pull of 45 kOhm (ESP32 Series Datasheet, 5.3, from memory) holds an unplugged divider at 0.94 V."""
+    given = description()
+    given["wiring"] = {"sensor_supply_v": 5, "sensor_output": "push_pull"}
+    given["board"]["pulls"] = {"wheel_a": "up"}
+    with pytest.raises(FileFaultsError) as told:
+        circuit_of(given, "a")
+    assert [fault.path for fault in told.value.faults] == ["board.pulls.sensor_a", "board.pulls.wheel_a"]
+    assert all('"none"' in fault.message for fault in told.value.faults)
+
+
 def test_a_hand_driven_winder_has_no_motor_supply() -> None:
     given = description()
     for role in ("motor_pwm", "motor_direction"):
@@ -273,6 +360,8 @@ def test_all_faults_of_a_file_are_told_at_once() -> None:
         ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_supply_v": 12}}, "wiring.sensor_supply_v"),
         ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_output": 3}}, "wiring.sensor_output"),
         ({"board": {"kind": "pico", "pins": {"lamp": True}}}, "board.pins.lamp"),
+        ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"enable_input": "low"}}, "wiring.enable_input"),
+        ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"enable": "active_low"}}, "wiring.enable"),
     ],
 )
 def test_a_file_that_says_too_little_is_refused(table: dict[str, Any], path: str) -> None:
@@ -284,7 +373,8 @@ def test_a_file_that_says_too_little_is_refused(table: dict[str, Any], path: str
 def test_the_machine_files_show_every_board_and_every_drive() -> None:
     assert {read_toml(path)["board"]["kind"] for path in MACHINES} == set(BOARDS)
     assert {profile(path)["drive"] for path in MACHINES} == {"dc", "stepper", "hand"}
-    wirings = {tuple(map(str, read_toml(path)["wiring"].values())) for path in MACHINES}
+    sensors = ("sensor_supply_v", "sensor_output")
+    wirings = {tuple(str(read_toml(path)["wiring"][key]) for key in sensors) for path in MACHINES}
     assert wirings == {("3.3", "push_pull"), ("5", "push_pull"), ("5", "open_collector")}
 
 
@@ -314,6 +404,21 @@ def test_the_command_draws_a_file_into_a_folder_and_lists_its_nets(tmp_path: Pat
     )
     assert done.returncode == 0, done.stderr
     assert read_wires((tmp_path / f"{MACHINES[0].stem}.svg").read_text(encoding="utf-8"))
+    fresh = tmp_path / "a new" / "folder"
+    again = subprocess.run(
+        [*command, str(MACHINES[0]), "-o", str(fresh)], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert again.returncode == 0, again.stderr
+    assert list(fresh.iterdir()) == [fresh / f"{MACHINES[0].stem}.svg"]
+    taken = subprocess.run(
+        [*command, "-o", str(fresh / f"{MACHINES[0].stem}.svg")],
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=False,
+    )
+    assert (taken.returncode, "Traceback" in taken.stderr) == (2, False)
+    assert "Name another folder" in taken.stderr
     listed = subprocess.run(
         [*command, "--nets", str(MACHINES[0])], capture_output=True, text=True, timeout=120, check=False
     )
