@@ -7,11 +7,12 @@ line by line and in order, "…" standing for what differs; ```sh board needs th
 
 from __future__ import annotations
 
+import json
 import re
 import shlex
 import tomllib
 from pathlib import Path
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import click
 import pytest
@@ -24,12 +25,26 @@ from reelwright.operation.motor_test import PASSWORD
 from reelwright.profiles import build_job
 from reelwright.winding.plan import make_plan
 from simulated.winder import run, simulated
+from windcore.protections import PROTECTIONS as TRIP_PROMISES
+from windlink.codes import NO_PULSES
 from windlink.sentences import TRIPS
+from wiring.circuit import PULL_DOWN_OHM
+
+if TYPE_CHECKING:
+    import subprocess
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
 FENCE = re.compile(r"^```(\w+)( \w+)?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 JOB = next(body for kind, _, body in FENCE.findall(PAGE) if kind == "toml")
+
+
+def flowing(text: str) -> str:
+    """A text without its line breaks."""
+    return " ".join(text.split())
+
+
+FLOWING = flowing(PAGE)
 
 
 class Step(NamedTuple):
@@ -113,13 +128,111 @@ PROTECTIONS = re.findall(r"^\| ([^|]+) \| `--fault (\w+@\d+)` \| `(\w+)` \|$", P
 
 @pytest.mark.parametrize(("deed", "fault", "word"), PROTECTIONS, ids=[word for _, _, word in PROTECTIONS])
 def test_each_protection_trips_as_the_page_says(deed: str, fault: str, word: str, job: Path, tmp_path: Path) -> None:
-    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
-        done = run(tmp_path, "wind", str(job), "--port", port)
+    done, turns = wound(job, tmp_path, fault)
     assert done.returncode == 4, (deed, done.stderr)
     assert f"result: Tripped ({word})." in done.stdout
     assert f"--clear {word}" in done.stdout + done.stderr
-    turns = float(re.search(r"^  turns: ([\d.]+) in", done.stdout, re.MULTILINE)[1])
-    assert 3 <= turns < 5  # "within two turns" of the third
+    assert "the spool comes to rest within three turns" in FLOWING
+    assert 3 <= turns < 6
+
+
+def wound(job: Path, home: Path, fault: str) -> tuple[subprocess.CompletedProcess[str], float]:
+    """The job on a simulated winder with that fault, and the turns that its spool truly made."""
+    truth = home / "truth.jsonl"
+    with simulated(job, home, "--pace", "20", "--fault", fault, "--truth", str(truth)) as port:
+        done = run(home, "wind", str(job), "--port", port)
+    return done, json.loads(truth.read_text(encoding="utf-8").splitlines()[-1])["true_turns"]
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "told", "turns"),
+    [
+        ("", "", "two turns with 60 pulses a turn", 2.0),
+        ("pulses_per_turn = 60", "pulses_per_turn = 6", "2.6 with 6", 2.6),
+        ("max_spool_rpm = 60", "max_spool_rpm = 120", "at 120 rpm it would be four", 4.0),
+    ],
+)
+def test_a_dead_sensor_lets_the_spool_run_on_as_far_as_the_page_says(
+    was: str, becomes: str, told: str, turns: float, job: Path, tmp_path: Path
+) -> None:
+    assert told in FLOWING
+    job.write_text(JOB.replace(was, becomes) if was else JOB, encoding="utf-8")
+    _, made = wound(job, tmp_path, "sensor_dead@3")
+    assert made - 3 == pytest.approx(turns, abs=0.2)
+
+
+def test_the_board_without_its_cable_comes_back_at_rest_and_the_job_is_resumed(job: Path, tmp_path: Path) -> None:
+    fault = re.search(r"pull the USB plug at the third turn \(simulated as `--fault (\S+)`\)", FLOWING)[1]
+    done, turns = wound(job, tmp_path, fault)
+    assert done.returncode == 4, done.stderr
+    assert "result: Tripped (restarted)." in done.stdout
+    assert "--resume" in done.stdout + done.stderr
+    assert turns < 6  # nothing turned again
+
+
+def test_a_stepper_is_made_to_trip_on_lost_steps_without_a_hand_on_it(job: Path, tmp_path: Path) -> None:
+    assert "in a job whose `steps_per_spool_turn` is a tenth too small" in FLOWING
+    stepper = JOB.replace('drive = "dc"', 'drive = "stepper"\nsteps_per_spool_turn = {}')
+    job.write_text(stepper.format(3200), encoding="utf-8")
+    wrong = tmp_path / "wrong.toml"
+    wrong.write_text(stepper.format(2880), encoding="utf-8")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        done = run(tmp_path, "wind", str(wrong), "--port", port)
+    assert "result: Tripped (lost_steps)." in done.stdout, done.stderr
+    assert float(re.search(r"^  turns: ([\d.]+) in", done.stdout, re.MULTILINE)[1]) < 3
+
+
+@pytest.mark.parametrize(("ratchet", "word"), [("true", "Tripped (no_pulses)"), ("false", "The target was reached")])
+def test_a_motor_that_turns_the_wrong_way_is_told_as_the_fault_table_says(
+    ratchet: str, word: str, job: Path, tmp_path: Path
+) -> None:
+    assert "`backwards`; of one channel: `no_pulses` with a ratchet, and without one no trip, so look" in PAGE
+    job.write_text(JOB.replace("ratchet = true", f"ratchet = {ratchet}"), encoding="utf-8")
+    done, turns = wound(job, tmp_path, "swapped_leads@0")
+    assert f"result: {word}." in done.stdout, done.stderr
+    assert turns <= 0
+
+
+def test_a_crank_goes_through_the_steps_that_the_table_gives_it(job: Path, tmp_path: Path) -> None:
+    cranked = JOB.replace('drive = "dc"', 'drive = "hand"').replace('"stop_button", "guard_switch", ', "")
+    job.write_text(cranked, encoding="utf-8")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        done = run(tmp_path, "wind", str(job), "--port", port)
+        motor = run(tmp_path, "checkup", "--port", port, "--motor", str(job))
+    assert "result: The target was reached." in done.stdout, done.stderr
+    assert motor.returncode == 2, "step 8 is not for a crank"
+    done, _ = wound(job, tmp_path, "run_out@3")
+    assert "result: Tripped (run_out)." in done.stdout, done.stderr
+    with simulated(job, tmp_path, "--turn-by-hand") as port:
+        sensor = run(tmp_path, "checkup", "--port", port, "--sensor", str(job))
+    assert sensor.returncode == 0, sensor.stderr
+
+
+def test_the_table_of_drives_has_every_step() -> None:
+    table = re.search(r"^\| step \| crank \|.*?\n\n", PAGE, re.MULTILINE | re.DOTALL)[0]
+    named: set[int] = set()
+    for first, last in re.findall(r"^\| (\d+)(?: to (\d+))? ", table, re.MULTILINE):
+        named |= set(range(int(first), int(last or first) + 1))
+    assert named == {int(number) for number in re.findall(r"^### (\d+)\. ", PAGE, re.MULTILINE)}
+
+
+def test_the_emergency_stop_is_tried_before_any_other_protection() -> None:
+    tenth = FLOWING.partition("### 10.")[2].partition("### 11.")[0]
+    assert tenth.index("First the emergency stop") < tenth.index("Then each row") < tenth.index("| press the stop")
+    assert tenth.index("Press the emergency stop** and see H0 out") < tenth.index("mend the cause")
+
+
+def test_the_wait_after_an_emergency_stop_is_the_one_that_the_winder_keeps() -> None:
+    assert "trips on `no_pulses`, a second and four pulses later" in FLOWING
+    assert build_job(tomllib.loads(JOB)).machine.no_pulses_s == 1
+    assert "four pulse periods" in TRIP_PROMISES[NO_PULSES].needs
+
+
+def test_the_same_thing_has_the_same_words_and_the_same_value_everywhere() -> None:
+    assert not re.search(r"supply (off|on)\b", FLOWING)
+    told = {float(ohm) for ohm in re.findall(r"pull-down[^.]*?\(([\d.]+) kOhm here", FLOWING)}
+    assert told == {PULL_DOWN_OHM / 1000}
+    assert f"| {PULL_DOWN_OHM / 1000:g} kOhm, less where the driver has a pull-down of its own" in PAGE
 
 
 def test_the_rows_follow_one_another_on_the_simulated_winder_as_the_page_says(job: Path, tmp_path: Path) -> None:
@@ -149,9 +262,10 @@ def test_a_measuring_wheel_that_no_strand_turns_trips_so_that_the_page_leaves_it
     assert (done.returncode, "result: Tripped (slip)." in done.stdout) == (4, True), done.stdout + done.stderr
     before, _, first_strand = PAGE.partition("### 11.")
     # what a step asks to be laid in or tied is taken out again where strand comes
-    assert "lay it through the run-out\nswitch" in before.partition("### 9.")[2]
-    assert "Take the piece of strand out of the run-out switch" in first_strand
-    assert "add `measuring_wheel` to `fitted`" in first_strand
+    assert "lay it through the run-out switch" in flowing(before.partition("### 9.")[2])
+    assert "Take the piece of strand out of the run-out switch" in flowing(first_strand)
+    assert "add `measuring_wheel` to `fitted`" in flowing(first_strand)
+    assert "with its `measuring_wheel_mm_per_pulse`" in flowing(first_strand)
 
 
 def test_a_faultless_drive_needs_less_duty_than_the_page_blames_on_drag(job: Path, tmp_path: Path) -> None:
@@ -179,8 +293,8 @@ def test_the_fault_table_has_a_row_for_every_trip() -> None:
 def test_the_job_of_the_page_is_sound() -> None:
     plan = make_plan(build_job(tomllib.loads(JOB)))
     assert plan.target_pulses == 600
-    # ten passes of the carriage
-    assert 10 * plan.layer_turns == 348
+    assert "five whole passes of the carriage: the turns you count are five layers' worth, 174 here" in FLOWING
+    assert 5 * plan.layer_turns == 174
 
 
 def test_every_command_and_option_that_the_page_names_exists() -> None:
