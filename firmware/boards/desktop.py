@@ -45,13 +45,14 @@ class Lifeline:
 
 
 class TerminalPort:
-    """Standard output, which the launcher has made an end of a non-blocking pseudo-terminal: it is read, too.
+    """An open file that the launcher hands over by its number: an end of a non-blocking pseudo-terminal.
 
+    Not standard output: what the interpreter itself writes there, as when the program fails, is no part of the link.
     `gone` becomes true when the launcher is gone, or nobody holds the other end any more.
     """
 
-    def __init__(self) -> None:
-        self._end = open(1, "r+b", buffering=0)
+    def __init__(self, number: int) -> None:
+        self._end = open(number, "r+b", buffering=0)
         self._poll = select.poll()
         self._poll.register(self._end, select.POLLIN)
         self._lifeline = Lifeline()

@@ -2,7 +2,8 @@
 
 Argument 1 is a JSON file: seed, pace (virtual seconds in a real one, 0 for as fast as it can), faults (pairs of
 kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses, the target last),
-tcp_port (0 for a terminal on standard output), and what the plant reads: the tables take_up, pay_off, strand, machine.
+tcp_port (0 for a terminal, whose open file has the number terminal), and what the plant reads: the tables take_up,
+pay_off, strand, machine.
 """
 
 import json
@@ -372,5 +373,5 @@ def open_board(arguments: "list[str]") -> SimulatedBoard:
         raise SystemExit(2)
     with open(arguments[0]) as file:
         spec = json.load(file)
-    port = SocketPort(spec["tcp_port"]) if spec["tcp_port"] else TerminalPort()
+    port = SocketPort(spec["tcp_port"]) if spec["tcp_port"] else TerminalPort(spec["terminal"])
     return SimulatedBoard(spec, port)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import select
 import signal
 import subprocess
 import time
@@ -168,6 +169,29 @@ def test_the_process_and_the_port_are_gone_after_a_failure_within(tmp_path: Path
     assert process is not None
     assert process.poll() is not None
     assert not os.path.exists(port)
+
+
+@pytest.mark.parametrize("interpreter", INTERPRETERS)
+@pytest.mark.parametrize("transport", ["pty", "socket"])
+def test_a_program_that_fails_says_so_to_the_person_and_nothing_on_the_port(
+    tmp_path: Path, transport: str, interpreter: str
+) -> None:
+    # a fault at no number: the machine breaks in its first step
+    broken = simulator(tmp_path, pace=1, transport=transport, interpreter=interpreter, faults=(("snag", "never"),))
+    with broken as winder:
+        assert winder.wait(DEADLINE_S) == 1
+        assert "TypeError" in winder.complaint()
+        if transport == "pty":
+            assert winder._held_open is not None
+            assert not select.select([winder._held_open], [], [], 0)[0] or read(winder._held_open) == b""
+
+
+def read(end: int) -> bytes:
+    """What waits at our end of a pseudo-terminal; nothing where the other end is closed."""
+    try:
+        return os.read(end, 4096)
+    except OSError:
+        return b""
 
 
 @pytest.mark.parametrize("end", [signal.SIGINT, signal.SIGTERM])

@@ -97,7 +97,7 @@ class Simulator:
         return last_truth(self.truth_path)
 
     def complaint(self) -> str:
-        """What the winder's process wrote on its error output so far."""
+        """What the winder's process wrote so far, which is nothing while all is well."""
         if self._folder is None:
             return ""
         return (self._folder / "errors.txt").read_text(errors="replace").strip()[-1500:]
@@ -162,7 +162,7 @@ class Simulator:
         try:
             tty.setraw(self._held_open)
             os.set_blocking(winder_end, False)
-            self._start(folder, 0, winder_end)
+            self._start(folder, {"tcp_port": 0, "terminal": winder_end})
             self.port = os.ttyname(self._held_open)
         finally:
             os.close(winder_end)
@@ -171,13 +171,13 @@ class Simulator:
         if self.options.transport != "socket":
             self.notice = f"{self.notice} There are no pseudo-terminals here: the port is a socket.".strip()
         number = _free_tcp_port()
-        self._start(folder, number, None)
+        self._start(folder, {"tcp_port": number})
         self.port = f"socket://127.0.0.1:{number}"
 
-    def _start(self, folder: Path, tcp_port: int, sink: int | None) -> None:
+    def _start(self, folder: Path, port: dict[str, int]) -> None:
         options = evolve(self.options, truth_path=str(self.truth_path))
         spec = folder / "machine.json"
-        spec.write_text(json.dumps({**machine_spec(self._job, self._plan, options), "tcp_port": tcp_port}))
+        spec.write_text(json.dumps({**machine_spec(self._job, self._plan, options), **port}))
         firmware = firmware_folder()
         paths = (str(folder), str(firmware))
         runner = ["-c", _RUN_MICROPYTHON, "-X", _HEAP] if self.interpreter == MICROPYTHON else []
@@ -185,8 +185,9 @@ class Simulator:
             self._process = subprocess.Popen(  # noqa: S603 - our own interpreter and files
                 [sys.executable, *runner, str(firmware / "main.py"), str(spec)],
                 stdin=subprocess.PIPE,  # its lifeline: it ends when this program does, even by SIGKILL
-                stdout=errors if sink is None else sink,  # where an interpreter writes its tracebacks
+                stdout=errors,  # where MicroPython writes its tracebacks
                 stderr=errors,
+                pass_fds=[number for name, number in port.items() if name == "terminal"],
                 start_new_session=True,  # a Ctrl-C in the terminal is ours to pass on
                 env={
                     **os.environ,
