@@ -81,6 +81,10 @@ _WAITING_PACE = 20.0
 _IDLE_MS = 60000
 _IDLE_PACE = 1.0
 
+# Pulses so near one another tell of a spool that turns. By default a job waits for longer before it takes one for
+# resting, and under a crank for a second.
+_QUIET_MS = 250
+
 _SHORTEST_PAUSE_MS = 2.0
 _LONGEST_LAG_MS = 100.0  # of real time: beyond it the clock does not catch up
 
@@ -101,6 +105,8 @@ class SimulatedBoard:
         self.backup = self._registers.words
         self.store = SimulatedFlash(self._turns, self._let_pass)
         self._jumper = 0  # pulses of loopbacks
+        self._counted = 0
+        self._quiet_ms = _QUIET_MS  # since the counter counted last
         self._elapsed_ms = 0  # since the machine was switched on: never wraps, never starts again
         self._applied = Outputs()
         self._pin = PwmPin(MOTOR_PINS["rp2"][0])
@@ -274,6 +280,10 @@ class SimulatedBoard:
         plant.step(duty, others.brake, others.step_rate, others.lamp)
         self._overshoot.step(plant.passed, plant.pulses, running)
         self._elapsed_ms += LOOP_MS
+        self._quiet_ms += LOOP_MS
+        if plant.pulses != self._counted:
+            self._counted = plant.pulses
+            self._quiet_ms = 0
         self._clock_ms = (self._clock_ms + LOOP_MS) & _CLOCK_MASK
         at_rest = not running and plant.speed == 0.0
         if at_rest and not self._resting:
@@ -321,7 +331,15 @@ class SimulatedBoard:
         return False
 
     def _turns(self) -> bool:
-        return self.plant.speed != 0.0 or self.motor() == "drive"
+        """Whether flash must not be written: a motor drives, what it has driven does not stand, or pulses come.
+
+        A spool that a hand turns behind a dead sensor is none of these. No program can know of it, and the stall
+        harms nothing: no drive is there to be let alone, and no pulse to be lost.
+        """
+        plant = self.plant
+        if plant.motor_speed != 0.0 or self.motor() == "drive":
+            return True
+        return plant.speed != 0.0 and self._quiet_ms < _QUIET_MS
 
     def _let_pass(self, time_ms: int) -> None:
         for _ in range(0, time_ms, LOOP_MS):

@@ -15,7 +15,7 @@ WRITE_MS = 120
 class SimulatedFlash:
     """Two slots. Writing stops everything else for WRITE_MS, and raises RuntimeError while anything turns.
 
-    stall: lets that time pass. turns: whether anything turns or is driven.
+    stall: lets that time pass. turns: whether anything turns in a way that forbids it.
     """
 
     def __init__(self, turns: "Callable[[], bool]", stall: "Callable[[int], None]") -> None:

@@ -44,7 +44,7 @@ class Plant:
     """Motor or crank, spools, strand and sensor, in steps of step_ms, repeatable to the bit from spec["seed"].
 
     spec: what the host wrote, see `boards/simulated.py`. Read `pulses`, `wheel_pulses`, `illegal`, `switches`, and the
-    truth in `turns`, `passed`, `length_mm`, `speed` (radians a second).
+    truth in `turns`, `passed`, `length_mm`, `speed` (radians a second) and what a motor makes of that, `motor_speed`.
     """
 
     def __init__(self, spec: "dict[str, Any]", step_ms: int) -> None:
@@ -75,6 +75,7 @@ class Plant:
         self._inertia_kg_m2 = 0.0
         self._next_weighing_turns = 0.0
         self.speed = 0.0
+        self.motor_speed = 0.0
         self._shaft_turns = 0.0
         self._slipped_turns = 0.0  # of the shaft within the spool
         self._weigh()
@@ -146,6 +147,7 @@ class Plant:
             made = _STEPS_MADE if faults.lost_steps else 1.0
             turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN * made
             self.speed = self._stepper.speed * made
+        self.motor_speed = 0.0 if self.drive == HAND else self.speed
         if self._turner:
             by_hand = self._turner.step(turned)
             if by_hand:

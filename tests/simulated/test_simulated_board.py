@@ -13,7 +13,7 @@ from boards.usb_port import ROOM_BYTES, STALL_MS
 from plant.chance import Chance
 from simulated.machines import machine_spec
 from windcore import loop
-from windcore.signals import Inputs, Outputs
+from windcore.signals import LAMP_WIND, Inputs, Outputs
 from windcore.ticks import LOOP_MS, ticks_diff
 from windlink import codes
 from windlink.codec import decode, encode
@@ -256,3 +256,48 @@ def test_a_host_that_stops_reading_holds_the_loop_up_only_where_the_port_is_not_
     else:
         assert told["longest_loop_ms"] == LOOP_MS
         assert told["dropped_progress"] > 0
+
+
+def crank(**faults: Any) -> SimulatedBoard:
+    """A board whose spool a hand has turned for three seconds, and turns on."""
+    winder, _ = board(drive=codes.HAND, **faults)
+    under_hand = Outputs()
+    under_hand.lamp = LAMP_WIND
+    for _ in range(300):
+        winder.apply(under_hand)
+        winder.wait()
+    assert winder.plant.speed > 0.0
+    return winder
+
+
+def test_flash_may_be_written_under_a_crank_only_while_no_pulse_tells_that_it_turns() -> None:
+    with pytest.raises(RuntimeError, match="while something turns"):
+        crank().store.write(0, b"x")
+    dead = crank(faults=[["sensor_dead", 1.0]])
+    dead.store.write(0, b"x")
+    assert dead.store.read(0) == b"x"
+
+
+@pytest.mark.parametrize("faults", [[], [["sensor_dead", 1.0]]])
+@pytest.mark.parametrize("drive", [codes.DC, codes.STEPPER])
+def test_flash_is_never_written_while_a_motor_drives_or_what_it_drove_coasts(drive: int, faults: list[Any]) -> None:
+    winder, _ = board(drive=drive, faults=faults)
+    outputs = Outputs()
+    for _ in range(300):
+        outputs.duty, outputs.step_rate = (600, 0) if drive == codes.DC else (0, 2000)
+        winder.apply(outputs)
+        winder.wait()
+    with pytest.raises(RuntimeError, match="while something turns"):
+        winder.store.write(0, b"x")
+    outputs.off()
+    for _ in range(2):
+        winder.apply(outputs)
+        winder.wait()
+    if drive == codes.DC:
+        assert winder.motor() == "off"
+        with pytest.raises(RuntimeError, match="while something turns"):
+            winder.store.write(0, b"x")
+    for _ in range(500):
+        winder.apply(outputs)
+        winder.wait()
+    winder.store.write(0, b"x")
