@@ -12,6 +12,7 @@ runaway       The motor driver is stuck at full drive. After three seconds a per
               stop, and the drive is dead from then on.
 swapped_leads The motor turns the other way. Lasts. A ratchet holds the spool against it.
 slip          The spool slips on its shaft and makes half of its turns. Ends once the shaft has stood for five seconds.
+motor_dead    The motor's wire is off: nothing drives or brakes the spool any more. Lasts. A hand needs no motor.
 lost_steps    A stepper loses two steps in three; another drive has none to lose. Ends like a slip.
 wheel_dead    The measuring wheel's wire is off: its counter stands. Lasts.
 sensor_noise  Interference on the sensor's wire for half a second: pulses that no shaft makes and, with two channels,
@@ -43,6 +44,7 @@ KINDS = (
     "runaway",
     "swapped_leads",
     "slip",
+    "motor_dead",
     "lost_steps",
     "wheel_dead",
     "sensor_noise",
@@ -89,6 +91,7 @@ class Faults:
         self.dead_drive = False
         self.swapped_leads = False
         self.slip = False
+        self.motor_dead = False
         self.lost_steps = False
         self.wheel_dead = False
         self.sensor_noise = False

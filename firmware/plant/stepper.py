@@ -13,7 +13,7 @@ class Stepper:
     The pull-out torque falls in a straight line from the holding torque at rest to nothing at highest_speed (radians a
     second), common practice for a data sheet's curve. A rotor that falls out of step at fast steps is
     pulled by nothing and runs down on its friction; slow ones pull it along with what torque there is, until it
-    is in step again.
+    is in step again. dead: its winding is open, so that it neither drives nor holds.
     """
 
     def __init__(
@@ -22,6 +22,7 @@ class Stepper:
         self.speed = 0.0  # radians a second
         self.lost_steps = 0.0
         self.inertia_kg_m2 = 1.0
+        self.dead = False
         self._step_rad = _TWO_PI / steps_per_turn
         self._holding_nm = holding_nm
         self._highest_speed = highest_speed
@@ -39,11 +40,11 @@ class Stepper:
         if wanted > 0.0 or before > 0.0:
             needed_nm += self._sliding_nm
         slow = wanted <= _CATCH * self._highest_speed
-        self._in_step = -most_nm <= needed_nm <= most_nm and (self._in_step or slow)
+        self._in_step = not self.dead and -most_nm <= needed_nm <= most_nm and (self._in_step or slow)
         if self._in_step:
             self.speed = wanted
             return wanted * self._step_s
-        turned = self._slip(before, wanted, most_nm if slow else 0.0, pull_nm)
+        turned = self._slip(before, wanted, most_nm if slow and not self.dead else 0.0, pull_nm)
         self.lost_steps += (wanted * self._step_s - turned) / self._step_rad
         return turned
 

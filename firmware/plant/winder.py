@@ -132,7 +132,9 @@ class Plant:
         faults.step(take_up.turns, self.speed != 0.0, self._step_ms)
         pull_nm = self._span.tension_n * take_up.radius_mm * 1e-3
         if self.drive == DC:
-            if faults.runaway:
+            if faults.motor_dead:
+                duty = brake = 0
+            elif faults.runaway:
                 duty = 1000
             elif faults.dead_drive:
                 duty = 0
@@ -144,6 +146,7 @@ class Plant:
             turned = self._hand.step(lamp)
             self.speed = self._hand.speed_rps * _TWO_PI
         else:
+            self._stepper.dead = faults.motor_dead
             made = _STEPS_MADE if faults.lost_steps else 1.0
             turned = self._stepper.step(step_rate, pull_nm) * _PER_TURN * made
             self.speed = self._stepper.speed * made

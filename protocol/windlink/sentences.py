@@ -26,7 +26,7 @@ TRIPS = {
     c.NO_PULSES: Saying(
         "no_pulses",
         "The drive was on, but the sensor counted nothing.",
-        "Look for a stalled spool, a loose coupling, a dead sensor or its wire, and no motor supply.",
+        "Look for a stalled spool, a loose coupling, a dead sensor, a wire off sensor or motor, and no motor supply.",
     ),
     c.BACKWARDS: Saying(
         "backwards",

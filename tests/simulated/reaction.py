@@ -190,6 +190,15 @@ def _lag_ms(run: Run) -> float:
 CASES = (
     Case("no_pulses", codes.NO_PULSES, "sensor_dead", _fault("sensor_dead"), _silence_ms, NO_SWITCHES),
     Case(
+        "no_pulses, the motor's wire off",
+        codes.NO_PULSES,
+        "motor_dead",
+        lambda run: run.plant.faults.motor_dead and run.plant.speed == 0.0,
+        _silence_ms,
+        NO_SWITCHES,
+        values={"lag_pulses": 0},  # or a stepper that coasts for some pulses more may trip by their lag
+    ),
+    Case(
         "backwards",
         codes.BACKWARDS,
         "swapped_leads",

@@ -95,6 +95,7 @@ def test_wrong_pulses_per_turn_in_the_profile_are_told_with_the_ones_that_fit(tm
         (("swapped_leads@0",), True, 4, ["motor_tripped"], "no_pulses"),
         (("swapped_channels@0",), True, 4, ["motor_tripped"], "backwards"),
         (("sensor_dead@1",), True, 4, ["motor_tripped"], "no_pulses"),
+        (("motor_dead@1",), True, 4, ["motor_tripped"], "no_pulses"),
         (("runaway@1",), True, 4, ["motor_tripped"], "overspeed"),
         (("stop_pressed@1",), True, 4, ["motor_tripped"], "stop_pressed"),
     ],

@@ -14,6 +14,7 @@ from plant.truth import Overshoot
 from plant.winder import Plant
 from reelwright.simulator.spec import FAULTS
 from simulated.machines import SPEC, STEP_MS, drive_to, machine_spec, plant, stand
+from windcore.signals import LAMP_WIND
 from windlink import codes
 
 TENSION_N = SPEC["machine"]["back_tension_n"]
@@ -103,6 +104,35 @@ def test_a_dead_sensor_stands_while_the_truth_goes_on() -> None:
     drive_to(machine, 5.0)
     assert machine.pulses == pytest.approx(120, abs=4)
     assert machine.passed == pytest.approx(300, abs=4)
+
+
+@pytest.mark.parametrize("drive", [codes.DC, codes.STEPPER])
+def test_a_motor_whose_wire_is_off_lets_the_spool_coast_to_rest_and_heeds_no_drive(drive: int) -> None:
+    machine = plant(drive=drive, faults=[["motor_dead", 2.0]])
+
+    def driven(seconds: float) -> None:
+        for _ in range(round(seconds * 1000 / STEP_MS)):
+            machine.step(800, 0, 4000, 0)
+
+    while machine.turns < 2.0:
+        driven(0.01)
+    before = machine.speed
+    driven(0.02)
+    assert 0.0 < machine.speed < before
+    driven(3.0)
+    stood = machine.turns
+    assert machine.speed == 0.0
+    assert 2.0 < stood < 4.0
+    driven(20.0)
+    assert machine.turns == stood
+    assert machine.pulses == machine.passed
+
+
+def test_a_hand_at_the_crank_needs_no_motor() -> None:
+    machine = plant(drive=codes.HAND, faults=[["motor_dead", 0.0]])
+    for _ in range(500):
+        machine.step(0, 0, 0, LAMP_WIND)
+    assert machine.turns > 5.0
 
 
 def test_a_runaway_heeds_no_control_until_the_emergency_stop_kills_the_drive() -> None:

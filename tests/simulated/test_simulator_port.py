@@ -251,6 +251,19 @@ def test_bad_options_are_usage_errors_in_a_sentence(tmp_path: Path, options: tup
     assert write_job(tmp_path).read_text().startswith("\n[take_up]")
 
 
+def test_a_fault_that_cannot_strike_this_machine_is_told_at_the_start(tmp_path: Path) -> None:
+    faults = ("lost_steps", "swapped_channels", "runaway")
+    program = start_command(tmp_path, *(word for kind in faults for word in ("--fault", f"{kind}@3")))
+    assert program.stdout is not None
+    program.stdout.readline()
+    program.send_signal(signal.SIGINT)
+    notes = program.communicate(timeout=DEADLINE_S)[1].splitlines()
+    assert notes == [
+        "Note: lost_steps does nothing with drive dc: it is a fault of stepper.",
+        "Note: swapped_channels does nothing with sensor single: one channel has no direction.",
+    ]
+
+
 def start_command(folder: Path, *options: str) -> subprocess.Popen[str]:
     job = write_job(folder)
     return subprocess.Popen(

@@ -358,6 +358,24 @@ def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> Non
         assert told[-1]["trip"] in ("overspeed", "runs_on")
 
 
+@pytest.mark.parametrize(
+    ("drive", "fault", "trip"),
+    [
+        ("dc", "motor_dead", "no_pulses"),
+        ("stepper", "motor_dead", "no_pulses"),
+        ("stepper", "lost_steps", "lost_steps"),
+    ],
+)
+def test_a_motor_that_does_not_follow_its_drive_is_told(tmp_path: Path, drive: str, fault: str, trip: str) -> None:
+    job = write_job(tmp_path)
+    of_drive = f'drive = "{drive}"\nsteps_per_spool_turn = 3200' if drive == "stepper" else f'drive = "{drive}"'
+    job.write_text(job.read_text().replace('drive = "dc"', of_drive))
+    with simulated(job, tmp_path, "--pace", "10", "--fault", f"{fault}@10") as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["trip"] == trip
+
+
 def test_a_job_lost_with_the_host_dead_is_told_by_the_next_wind_and_closed_when_it_is_given_up(tmp_path: Path) -> None:
     job = write_job(tmp_path, link_loss="wind_on")
     with simulated(job, tmp_path, "--pace", "4", "--fault", "power_cut@16") as port:

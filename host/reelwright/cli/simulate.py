@@ -16,7 +16,7 @@ from reelwright.cli.output_file import keep_apart
 from reelwright.cli.prose import say
 from reelwright.errors import DeviceError
 from reelwright.json_text import json_text
-from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, SimulatorOptions
+from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, STRIKES, SimulatorOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -130,6 +130,11 @@ def command(
     keep_apart("--truth", truth_path, path)
     job = resolve_job(path, options)
     for kind, _ in faults:
+        if job.machine.drive not in STRIKES.get(kind, (job.machine.drive,)):
+            only = " or ".join(STRIKES[kind])
+            say(f"Note: {kind} does nothing with drive {job.machine.drive}: it is a fault of {only}.", err=True)
+        elif kind == "swapped_channels" and job.machine.sensor == "single":
+            say(f"Note: {kind} does nothing with sensor single: one channel has no direction.", err=True)
         part = SEEN_BY.get(kind)
         if part is not None and part not in job.machine.fitted:
             say(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)

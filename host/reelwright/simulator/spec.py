@@ -27,6 +27,7 @@ FAULTS = {
     "runaway": "the motor driver is stuck at full drive, until a person opens the emergency stop after 3 s",
     "swapped_leads": "the motor turns the other way from then on",
     "slip": "the spool slips on its shaft, until that has stood for 5 s",
+    "motor_dead": "the motor turns no more, though driven, from then on",
     "lost_steps": "a stepper loses two steps in three, until it has stood for 5 s",
     "wheel_dead": "the measuring wheel's counter stands from then on",
     "sensor_noise": "the sensor's wire picks up pulses that no shaft makes, for 0.5 s",
@@ -47,6 +48,14 @@ SEEN_BY = {
     "guard_open": "guard_switch",
     "slip": "measuring_wheel",
     "wheel_dead": "measuring_wheel",
+}
+
+# The drives that a fault can strike; the others have nothing there that could fail.
+STRIKES = {
+    "runaway": ("dc",),
+    "swapped_leads": ("dc",),
+    "motor_dead": ("dc", "stepper"),
+    "lost_steps": ("stepper",),
 }
 
 PACE_MAX = 0.0
