@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING
 from attrs import evolve, frozen
 
 from reelwright.errors import Fault, FileFaultsError
+from reelwright.machines.wiring_table import read_wiring
+from reelwright.profiles.draft import Draft
 from reelwright.profiles.values import near, printable, shown
 from windlink.pins import DEFAULT_PULL
 from wiring.boards import BOARDS, SUPPLIES, terminal
@@ -131,7 +133,6 @@ MOTORS = {
         "swap A+ and A-",
     ),
 }
-_WIRING_KEYS = ("sensor_supply_v", "sensor_output", "enable_input")
 _DRIVE_OF = {"motor_pwm": "dc", "step": "stepper"}
 
 
@@ -243,7 +244,7 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
 
     source: the file's name, for the error. Only what the wiring needs is looked at.
     """
-    board, wiring = _table(description, "board"), _table(description, "wiring")
+    board = _table(description, "board")
     kind, pins = board.get("kind"), board.get("pins")
     faults: list[Fault] = []
     if kind not in BOARDS:
@@ -251,30 +252,21 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     if not isinstance(pins, dict) or not pins:
         pins = {}
         faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
-    supply, output = wiring.get("sensor_supply_v", 3.3), wiring.get("sensor_output", "push_pull")
-    if str(supply) not in ("3.3", "5"):
-        faults.append(Fault("wiring.sensor_supply_v", f"{shown(supply)} V is neither 3.3 nor 5; give one of them"))
-    if output not in ("push_pull", "open_collector"):
-        faults.append(Fault("wiring.sensor_output", f'{shown(output)} is neither "push_pull" nor "open_collector"'))
-    enable = wiring.get("enable_input", "active_high")
-    if enable not in ("active_high", "active_low"):
-        faults.append(Fault("wiring.enable_input", f'{shown(enable)} is neither "active_high" nor "active_low"'))
-    for key in wiring:
-        if key not in _WIRING_KEYS:
-            sentence = f"no such key{near(key, _WIRING_KEYS) or '; there are ' + ', '.join(_WIRING_KEYS)}"
-            faults.append(Fault(f"wiring.{printable(key)}", sentence))
+    draft = Draft({})
+    wiring = read_wiring(draft, description.get("wiring"))
+    faults += draft.faults
     pulls = _table(board, "pulls")
     if not faults:
         faults = _pin_faults(str(kind), pins, board.get("active_low", []))
-        faults += _pull_faults(pins, pulls, divided=str(supply) == "5" and output == "push_pull")
+        faults += _pull_faults(pins, pulls, divided=wiring.sensor_supply_v == 5 and wiring.sensor_output == "push_pull")
     if faults:
         raise FileFaultsError(source, faults)
     rows = _Rows(
         str(kind),
         pulls,
-        five_volt=str(supply) == "5",
-        open_collector=output == "open_collector",
-        enable_low=enable == "active_low",
+        five_volt=wiring.sensor_supply_v == 5,
+        open_collector=wiring.sensor_output == "open_collector",
+        enable_low=wiring.enable_input == "active_low",
     )
     given = [role for role in WIRES if role in pins]
     for part in dict.fromkeys(WIRES[role].part for role in given):

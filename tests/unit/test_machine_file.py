@@ -306,6 +306,66 @@ def test_a_switch_unheeded_and_a_stop_button_that_a_broken_wire_kills_are_pointe
     assert any("broken wire" in note for note in notes)
 
 
+GO = BOARD.replace("[board.pins]", 'active_low = ["go_button"]\n[board.pins]\ngo_button = 21')
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ((), ""),
+        (('active_low = ["go_button"]', ""), 'write active_low = ["go_button"]'),
+        (("stop_button = 20", 'stop_button = 20\n[board.pulls]\ngo_button = "down"'), "take it out of active_low"),
+    ],
+)
+def test_a_go_button_that_an_open_contact_presses_is_refused(
+    written: Write, changes: tuple[str, str], words: str
+) -> None:
+    text = GO.replace(*changes) if changes else GO
+    assert words in told(written(PROFILE + text)).get("board.active_low", "")
+    assert bool(told(written(PROFILE + text))) == bool(words)
+
+
+def test_a_contact_to_the_supply_passes_with_a_word_on_how_it_is_wired(written: Write) -> None:
+    pulls = '[board.pulls]\ngo_button = "down"\nstop_button = "down"\n'
+    text = PROFILE + GO.replace('["go_button"]', '["stop_button"]') + pulls
+    notes = "\n".join(load_machine_file(written(text)).notes)
+    # it opens when it is pressed, and so does a broken wire
+    assert "leaves it dead" not in notes
+    assert "stop_button is pulled down: its contact must join the pin to 3.3 V" in notes
+    loose = PROFILE + GO + '[board.pulls]\ngo_button = "none"\nstop_button = "down"\n'
+    notes = "\n".join(load_machine_file(written(loose)).notes)
+    assert "stop_button closes its contact when it is pressed: a broken wire leaves it dead" in notes
+    assert "go_button has no pull: fit a resistor to 3.3 V" in notes
+
+
+@pytest.mark.parametrize(
+    ("table", "place", "words"),
+    [
+        ("[wiring]\nsensor_supply = 5\n", "wiring.sensor_supply", 'did you mean "sensor_supply_v"'),
+        ("[wiring]\nsensor_supply_v = 12\n", "wiring.sensor_supply_v", "12 V is neither 3.3 nor 5"),
+        ('[wiring]\nsensor_supply_v = "5"\n', "wiring.sensor_supply_v", "write 5 without quotes"),
+        ('[wiring]\nsensor_output = "open"\n', "wiring.sensor_output", '"push_pull", "open_collector"'),
+        ("[[wiring]]\n", "wiring", "is not a table"),
+        (
+            '[board.pulls]\nsensor_a = "down"\n[wiring]\nsensor_output = "open_collector"\n',
+            "board.pulls.sensor_a",
+            "leave the pull out",
+        ),
+    ],
+)
+def test_a_wrong_wiring_table_is_told_as_the_drawing_tells_it(
+    written: Write, table: str, place: str, words: str
+) -> None:
+    found = told(written(PROFILE + BOARD + table))
+    assert set(found) == {place}
+    assert words in found[place]
+
+
+def test_a_good_wiring_table_passes(written: Write) -> None:
+    table = '[wiring]\nsensor_supply_v = 5.0\nsensor_output = "open_collector"\n'
+    assert load_machine_file(written(PROFILE + BOARD + table)).notes == ()
+
+
 def test_a_window_lets_pass_what_it_says_and_no_window_is_asked_of_two_channels(written: Write) -> None:
     # at 20,000 edges a second each level lasts 50 us
     assert highest_rate(46) == pytest.approx(10_000)

@@ -3,7 +3,7 @@
     [machine.NAME]    a machine's profile, as in a profile file: a job names it with machine.profile = "NAME"
     [board]           kind of board, how its inputs are wired, and the numbers of `windlink.pins.KEYS`
     [board.pins]      role = pin; the roles are `windlink.pins.ROLES`, and what has no pin is not there
-    [wiring]          for who draws the wiring; not looked at here
+    [wiring]          for who draws the wiring: `wiring_table.Wiring`; no board reads it
 
 The file may lie among the person's profiles, so that one file serves plan and board.
 """
@@ -17,7 +17,8 @@ from attrs import frozen
 
 from reelwright.errors import FileFaultsError
 from reelwright.machines.boards import ANY_BOARD, BoardFacts, boards
-from reelwright.machines.pin_checks import check_board
+from reelwright.machines.pin_checks import check_board, check_wiring
+from reelwright.machines.wiring_table import read_wiring
 from reelwright.profiles.jobs import drafted
 from reelwright.profiles.store import BOARD_TABLES
 from reelwright.profiles.toml_files import read_toml
@@ -73,6 +74,9 @@ def load_machine_file(path: str | os.PathLike[str]) -> MachineFile:
             known = ("machine", *BOARD_TABLES)
             draft.fault(other, "", f"no such table{near(other, known) or '; there are ' + ', '.join(known)}")
     board = _board(draft, tables.get("board"))
+    wiring = read_wiring(draft, tables.get("wiring"))
+    if board:
+        check_wiring(draft, board, wiring)
     notes = check_board(draft, board) if board else []
     if draft.faults or board is None:
         raise FileFaultsError(os.fspath(path), draft.faults)

@@ -18,7 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from reelwright.machines.machine_file import BoardPins
+    from reelwright.machines.wiring_table import Wiring
     from reelwright.profiles.draft import Draft
+
+# What counts, by a sensor of the kind that the [wiring] table tells.
+_COUNTED = ("sensor_a", "sensor_b", "wheel_a", "wheel_b")
 
 # drive of a profile -> roles of which it needs one
 _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzzer")}
@@ -26,9 +30,22 @@ _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzze
 
 def check_board(draft: Draft, board: BoardPins) -> list[str]:
     """Note every fault of the board's table in the draft. Gives what is no fault, but worth knowing."""
-    for check in (_pin_twice, _pin_of_board, _motor_pins, _inputs, _levels, _company, _fitted, _drive, check_counting):
+    for check in _CHECKS:
         check(draft, board)
-    return [*_not_watched(draft, board), *_of_board(draft, board)]
+    return [*_not_watched(draft, board), *_outside(board), *_of_board(draft, board)]
+
+
+def check_wiring(draft: Draft, board: BoardPins, wiring: Wiring) -> None:
+    """Note where the pulls of the pins contradict how the sensors are made."""
+    if wiring.sensor_output == "open_collector":
+        for role in _COUNTED:
+            if role in board.pins and board.pulls.get(role) == "down":
+                draft.fault(
+                    "board.pulls",
+                    role,
+                    f"{role} is pulled down, and wiring.sensor_output says that its sensor can only draw it down too; "
+                    "leave the pull out",
+                )
 
 
 def _pin_twice(draft: Draft, board: BoardPins) -> None:
@@ -105,6 +122,22 @@ def _company(draft: Draft, board: BoardPins) -> None:
                 draft.fault("board", place, f"{name} has no pin; give it one, or leave it out here")
 
 
+def _go(draft: Draft, board: BoardPins) -> None:
+    """A go button whose open contact counts as pressed is pressed for ever, or once its wire breaks."""
+    role = "go_button"
+    low = role in board.active_low
+    pull = board.pull(role)
+    if role not in board.pins or pull == "none" or low == (pull == "up"):
+        return
+    mend = "take it out of active_low, or leave its pull out" if low else f'write active_low = ["{role}"]'
+    draft.fault(
+        "board",
+        "active_low",
+        f"{role} is pulled {pull} and acts at a {'low' if low else 'high'} level, so that an open contact counts as "
+        f"pressed: for ever, or once its wire breaks; {mend}",
+    )
+
+
 def _roles_of(fitting: str) -> list[str]:
     """The roles that can do what a fitting does, its own first."""
     bit = code_of(CAPABILITIES, fitting)
@@ -150,11 +183,24 @@ def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
             yield (
                 f'{role} has a pin, but machine.fitted does not name "{fitting}": no job of this machine will heed it.'
             )
-    if "stop_button" in board.pins and "stop_button" in board.active_low:
-        yield (
-            "stop_button is active low: a broken wire leaves it dead. Better a contact to ground that opens when it is "
-            "pressed, and no active_low: then a broken wire stops the winder."
-        )
+    for role in ("stop_button", "guard"):
+        pull = board.pull(role)
+        if role in board.pins and pull != "none" and (role in board.active_low) == (pull == "up"):
+            act = "pressed" if role == "stop_button" else "open"
+            yield (
+                f"{role} closes its contact when it is {act}: a broken wire leaves it dead. Better a contact to ground "
+                f"that opens when it is {act}, pulled up, and no active_low: then a broken wire stops the winder."
+            )
+
+
+def _outside(board: BoardPins) -> Iterator[str]:
+    """What the wires and resistors outside must do, where a file says that the board does not."""
+    for role in [each.name for each in ROLES if each.way == IN and each.name not in _COUNTED]:
+        if role in board.pins and board.pull(role) == "down":
+            yield f"{role} is pulled down: its contact must join the pin to 3.3 V, never to 5 V, and not to ground."
+    if "go_button" in board.pins and board.pull("go_button") == "none":
+        idle = "3.3 V" if "go_button" in board.active_low else "ground"
+        yield f"go_button has no pull: fit a resistor to {idle}, or a broken wire may start the spool."
 
 
 def _of_board(draft: Draft, board: BoardPins) -> Iterator[str]:
@@ -170,3 +216,17 @@ def _of_board(draft: Draft, board: BoardPins) -> Iterator[str]:
     low = [role for role in board.pins if BY_NAME[role].way == IN and board.pull(role) == "down"]
     if facts.pulled_down and low:
         yield f"{', '.join(low)}: {facts.pulled_down}."
+
+
+_CHECKS = (
+    _pin_twice,
+    _pin_of_board,
+    _motor_pins,
+    _inputs,
+    _levels,
+    _company,
+    _go,
+    _fitted,
+    _drive,
+    check_counting,
+)
