@@ -7,6 +7,7 @@ from string import Formatter
 from typing import TYPE_CHECKING
 
 import pytest
+from attrs import evolve
 from click.testing import CliRunner
 from rig import job_list
 
@@ -16,6 +17,7 @@ from reelwright.cli.checkup import command
 from reelwright.errors import ReelwrightError
 from reelwright.ledger.sqlite import SqliteLedger
 from reelwright.operation.checkup import look
+from reelwright.profiles import load_part
 from reelwright.snapshot import Happening
 from reelwright.views.checkup_page import fact_lines, verdict_lines
 from windcore.service import Identity, LinkService
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from reelwright.condition import Checkup
+    from reelwright.winding.job import Machine
 
 
 @pytest.fixture
@@ -56,6 +59,23 @@ def test_a_sound_winder_is_in_order_and_its_facts_are_told(ledger: SqliteLedger)
     page = "\n".join(fact_lines(checkup))
     for said in ("cable", "Power was switched on.", "50 requests, 0 sent again", "none on this port"):
         assert said in page
+
+
+def test_it_says_whether_a_spool_that_turns_backwards_would_be_seen(ledger: SqliteLedger) -> None:
+    checkup = looked(Cable(), ledger)
+    one_channel = evolve(checkup, capabilities=tuple(each for each in checkup.capabilities if each != "quadrature"))
+    machine = evolve(load_part("machine", "bench-dc"), sensor="single")
+    quadrature = evolve(machine, sensor="quadrature")
+
+    def told(looked: Checkup, named: Machine | None) -> str:
+        line = next(line for line in fact_lines(looked, named) if line.startswith("turning backwards"))
+        return line.removeprefix("turning backwards").strip()
+
+    assert told(one_channel, quadrature).startswith("never seen: the board")
+    assert told(checkup, None).startswith("seen by machines with sensor")
+    assert told(checkup, machine).startswith("never seen: sensor = ")
+    assert told(checkup, quadrature) == "seen, and a trip"
+    assert told(checkup, evolve(quadrature, drive="hand")).startswith("counted back, and never a trip")
 
 
 def test_a_bad_cable_shows_in_requests_that_are_sent_again(ledger: SqliteLedger) -> None:

@@ -138,7 +138,7 @@ def _check_up(
         report = {"kind": "checkup", "format": FORMAT, **checkup.to_dict()}
         verdicts = list(checkup.verdicts)
         if not as_json:
-            for line in fact_lines(checkup):
+            for line in fact_lines(checkup, machine):
                 click.echo(line)
             _show(verdicts)
         if turns and machine is not None:

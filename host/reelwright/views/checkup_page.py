@@ -8,18 +8,34 @@ from typing import TYPE_CHECKING
 from reelwright.verdicts import LOOK, WELL
 from reelwright.views.quantities import count_of
 from reelwright.views.untrusted import plain_text
+from windlink.codes import CAN_QUADRATURE
+from windlink.sentences import CAPABILITIES, say
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from reelwright.condition import Checkup, DriveTuning
     from reelwright.verdicts import Verdict
+    from reelwright.winding.job import Machine
 
 _NAMED = 22  # columns for the name of a fact
 
 
-def facts_of(checkup: Checkup) -> list[tuple[str, str]]:
-    """Name and text of each fact, in order."""
+def _backwards(checkup: Checkup, machine: Machine | None) -> str:
+    """Whether the winder would see its spool turn backwards: for want of a channel no sensor test ever tells."""
+    if say(CAPABILITIES, CAN_QUADRATURE).word not in checkup.capabilities:
+        return "never seen: the board counts one channel, which has no direction"
+    if machine is None:
+        return 'seen by machines with sensor = "quadrature" alone'
+    if machine.sensor == "single":
+        return 'never seen: sensor = "single", and one channel has no direction'
+    if machine.drive == "hand":
+        return "counted back, and never a trip: the hand is yours"
+    return "seen, and a trip"
+
+
+def facts_of(checkup: Checkup, machine: Machine | None = None) -> list[tuple[str, str]]:
+    """Name and text of each fact, in order. machine: whose winder it is, where that is known."""
     port = checkup.port
     link = checkup.link
     held = checkup.held
@@ -43,6 +59,7 @@ def facts_of(checkup: Checkup) -> list[tuple[str, str]]:
         ("board", f"{checkup.board}, boot {checkup.boot}"),
         ("last start", checkup.cause_sentence),
         ("can do", ", ".join(checkup.capabilities) or "nothing"),
+        ("turning backwards", _backwards(checkup, machine)),
         ("limits", limits),
         ("link", f"{count_of(link.requests, 'request')}, {link.retries} sent again"),
         ("round trip", f"{round_trip} (least, median, most)"),
@@ -56,9 +73,9 @@ def facts_of(checkup: Checkup) -> list[tuple[str, str]]:
     ]
 
 
-def fact_lines(checkup: Checkup) -> Iterator[str]:
+def fact_lines(checkup: Checkup, machine: Machine | None = None) -> Iterator[str]:
     """The facts, a line each."""
-    for name, text in facts_of(checkup):
+    for name, text in facts_of(checkup, machine):
         yield plain_text(f"{name:<{_NAMED}}{text}")
 
 
