@@ -3,7 +3,7 @@
 Argument 1 is a JSON file: seed, pace (virtual seconds in a real one, 0 for as fast as it can), faults (pairs of
 kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses, the target last),
 tcp_port (0 for a terminal, whose open file has the number terminal), and what the plant reads: the tables take_up,
-pay_off, strand, machine.
+pay_off, strand, machine. It may have tension_level, see `boards/simulated_level.py`, in place of both strand switches.
 """
 
 import json
@@ -13,6 +13,7 @@ from boards.desktop import SocketPort, TerminalPort, real_ms
 from boards.free_prompt import FreePrompt
 from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
+from boards.simulated_level import switches_of
 from boards.simulated_memory import SimulatedFlash, SimulatedRegisters
 from boards.simulated_pin import FULL, PERIOD_US, PwmPin
 from boards.truth_file import TruthFile
@@ -50,6 +51,8 @@ _CAPABILITIES = (
     | codes.MEASURING_WHEEL
     | codes.CAN_CHECK_QUADRATURE
 )
+
+_OF_STRAND = codes.RUN_OUT_SWITCH | codes.TENSION_SWITCH  # what a tension sensor stands in for
 
 # What a period of the loop takes by the pin's clock: a little more than whole periods of its own, so that what is done
 # to the pin meets it at every phase.
@@ -96,6 +99,8 @@ class SimulatedBoard:
         self._port = port
         self._pace = float(spec["pace"])
         self.plant = Plant(spec, LOOP_MS)
+        level = spec.get("tension_level")
+        self._level = switches_of(self.plant, level) if level else None
         self._overshoot = Overshoot(spec["stops"])
         self._truth = TruthFile(spec["truth_path"], self.plant, self._overshoot)
         self._boots = Chance(spec["seed"] + 1)
@@ -128,6 +133,8 @@ class SimulatedBoard:
         """Fill in what the counters and switches say."""
         inputs.pulses = self.plant.pulses + self._jumper - self._zero & _COUNTER_MASK
         inputs.switches = self.plant.switches
+        if self._level:
+            inputs.switches = inputs.switches & ~_OF_STRAND | self._level.read()
         inputs.illegal = self.plant.illegal + _COUNTER_START & _COUNTER_MASK
         inputs.wheel_pulses = self.plant.wheel_pulses + _COUNTER_START & _COUNTER_MASK
 

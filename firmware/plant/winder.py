@@ -79,6 +79,9 @@ class Plant:
         self._shaft_turns = 0.0
         self._slipped_turns = 0.0  # of the shaft within the spool
         self._weigh()
+        if spec.get("tension_level"):
+            # whoever has the tension watched draws the strand taut, or the winder would not start
+            self._span.tension_n = self._pay_off.slip_n
 
     @property
     def turns(self) -> float:

@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import pytest
-from attrs import frozen
 
 from boards.levels import Beyond
+from boards.simulated_level import TensionSensor
 from boards.switches import Switches
 from plant.faults import KINDS
 from plant.truth import Overshoot
@@ -69,17 +69,6 @@ def test_a_snag_stalls_the_drive_at_high_tension_and_is_freed_at_rest() -> None:
     assert not machine.switches & codes.TENSION_SWITCH
 
 
-@frozen
-class Dancer:
-    """A machine's tension as a voltage, at its end with full_n."""
-
-    machine: Plant
-    full_n: float
-
-    def read_u16(self) -> int:
-        return min(65535, int(65535 * self.machine.tension_n / self.full_n))
-
-
 @pytest.mark.parametrize(
     ("fault", "above", "permille", "switch"),
     [("snag", True, 400, codes.TENSION_SWITCH), ("run_out", False, 20, codes.RUN_OUT_SWITCH)],
@@ -89,7 +78,7 @@ def test_a_tension_level_tells_a_fault_of_the_strand_as_the_switch_does(
 ) -> None:
     machine = plant(faults=[[fault, 3.0]])
     drive_to(machine, 1.0)  # from here on the strand is taut
-    levels = Switches([(Beyond(Dancer(machine, 10 * TENSION_N), permille, above), 1, switch, False)])
+    levels = Switches([(Beyond(TensionSensor(machine, 10 * TENSION_N), permille, above), 1, switch, False)])
     told_at = None
     while told_at is None and machine.turns < 5.0:
         machine.step(600, 0, 0, 0)

@@ -301,3 +301,29 @@ def test_flash_is_never_written_while_a_motor_drives_or_what_it_drove_coasts(dri
         winder.apply(outputs)
         winder.wait()
     winder.store.write(0, b"x")
+
+
+@pytest.mark.parametrize(
+    ("fault", "limits", "told"),
+    [
+        ("snag", {"tension_snag_permille": 600, "tension_slack_permille": 20}, codes.TENSION_SWITCH),
+        ("run_out", {"tension_snag_permille": 600, "tension_slack_permille": 20}, codes.RUN_OUT_SWITCH),
+        ("run_out", {"tension_snag_permille": 600, "tension_slack_permille": 0}, 0),
+        ("snag", {"tension_snag_permille": 0, "tension_slack_permille": 20}, 0),
+    ],
+)
+def test_a_tension_sensor_stands_in_for_both_switches_of_the_strand_as_far_as_it_has_limits(
+    fault: str, limits: dict[str, int], told: int
+) -> None:
+    spec = {**machine_spec(faults=[[fault, 2.0]]), "pace": 9999, "truth_path": "", "tcp_port": 0}
+    winder = SimulatedBoard({**spec, "tension_level": {"full_n": 20.0, **limits}}, FakePort())  # type: ignore[arg-type]
+    inputs = Inputs()
+    seen = 0
+    for _ in range(400):
+        winder.read(inputs)
+        assert winder.plant.turns > 1.9 or not inputs.switches, "it is drawn taut before the start, and stays so"
+        seen |= inputs.switches
+        winder.apply(full_drive())
+        winder.wait()
+    assert winder.plant.switches
+    assert seen == told

@@ -376,6 +376,28 @@ def test_a_motor_that_does_not_follow_its_drive_is_told(tmp_path: Path, drive: s
     assert told[-1]["trip"] == trip
 
 
+@pytest.mark.parametrize(
+    ("fault", "trip"), [("snag@10", "snag"), ("run_out@10", "run_out"), ("stop_pressed@10", "stop_pressed")]
+)
+def test_a_tension_sensor_trips_for_its_strand(tmp_path: Path, fault: str, trip: str) -> None:
+    job = write_job(tmp_path)
+    fitted = 'fitted = ["stop_button", "tension_switch", "run_out_switch"]'
+    job.write_text(job.read_text().replace("[target]", f"{fitted}\n[target]"))
+    with simulated(job, tmp_path, "--pace", "10", "--fault", fault, "--tension-level", "20", "600", "20") as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["trip"] == trip
+
+
+def test_a_tension_sensor_that_finds_the_strand_slack_before_the_start_is_told(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    job.write_text(job.read_text().replace("[target]", 'fitted = ["run_out_switch"]\n[target]'))
+    with simulated(job, tmp_path, "--pace", "10", "--tension-level", "20", "0", "500") as port:
+        code, _, err = wind(job, port, tmp_path)
+    assert code != 0
+    assert "run_out_switch" in err
+
+
 def test_a_job_lost_with_the_host_dead_is_told_by_the_next_wind_and_closed_when_it_is_given_up(tmp_path: Path) -> None:
     job = write_job(tmp_path, link_loss="wind_on")
     with simulated(job, tmp_path, "--pace", "4", "--fault", "power_cut@16") as port:

@@ -104,6 +104,13 @@ class Above0(NumberType):
 @click.option("--true-rise", type=Above0("FACTOR", 1.5), help="How layers really rise. Default: as planned.")
 @click.option("--truth", "truth_path", metavar="FILE", default="", help="JSON lines of what truly happens.")
 @click.option("--turn-by-hand", "turned_by_hand", is_flag=True, help="Turn the spool once, again and again, at rest.")
+@click.option(
+    "--tension-level",
+    type=(Above0("N", 1000), click.IntRange(0, 999), click.IntRange(0, 999)),
+    metavar="N SNAG SLACK",
+    help="A tension sensor in place of the strand's switches: newtons at its end, and the permille above which it"
+    " tells a snag, below which slack strand; 0 for neither.",
+)
 @click.option("--socket", "as_socket", is_flag=True, help="Offer a socket:// port instead of a pseudo-terminal.")
 @click.option("--json", "as_json", is_flag=True, help="JSON lines at a terminal too, as into a pipe or a file.")
 def command(
@@ -115,6 +122,7 @@ def command(
     true_rise: float | None,
     truth_path: str,
     turned_by_hand: bool,
+    tension_level: tuple[float, int, int] | None,
     as_socket: bool,
     as_json: bool,
     **options: Any,
@@ -146,6 +154,7 @@ def command(
         true_rise=true_rise,
         truth_path=truth_path,
         turned_by_hand=turned_by_hand,
+        tension_level=tension_level,
         transport="socket" if as_socket else "pty",
     )
     with _interruptible(), suppress(KeyboardInterrupt), Simulator(job, make_plan(job), simulator_options) as simulator:

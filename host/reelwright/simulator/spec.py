@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from windlink.pins import LIMITS
 from windlink.sentences import DRIVES, code_of
 
 if TYPE_CHECKING:
@@ -76,8 +77,10 @@ class SimulatorOptions:
     seed: 0 to 2^31 - 3; one seed, one run, to the bit. pace: virtual seconds in a real one, PACE_MAX for as fast as
     it can. faults: pairs of a word of FAULTS and the turns at which it strikes. true_diameter_mm, true_rise:
     what the strand really is, None for what the job says. truth_path: file for JSON lines of what truly happened,
-    "" for none. turned_by_hand: a person turns the spool once whenever it has stood for seven seconds. transport: "pty"
-    or "socket". interpreter: "" for MicroPython where there is its wheel, else CPython.
+    "" for none. turned_by_hand: a person turns the spool once whenever it has stood for seven seconds. tension_level: a
+    sensor in place of both switches of the strand: newtons at the end of its range, then tension_snag_permille and
+    tension_slack_permille as in a machine file. transport: "pty" or "socket". interpreter: "" for MicroPython where
+    there is its wheel, else CPython.
     """
 
     seed: int = 1
@@ -87,6 +90,7 @@ class SimulatorOptions:
     true_rise: float | None = None
     truth_path: str | Path = ""
     turned_by_hand: bool = False
+    tension_level: tuple[float, int, int] | None = None
     transport: str = "pty"
     interpreter: str = ""
 
@@ -102,6 +106,7 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
         "faults": [list(fault) for fault in options.faults],
         "turned_by_hand": options.turned_by_hand,
         "truth_path": str(options.truth_path),
+        "tension_level": _tension_level(options),
         "stops": [*(pulses for pulses, _ in plan.stops), plan.target_pulses],
         "take_up": {
             "barrel_diameter_mm": job.take_up.barrel_diameter_mm,
@@ -130,6 +135,13 @@ def machine_spec(job: Job, plan: Plan, options: SimulatorOptions) -> dict[str, o
             "wheel_mm_per_pulse": machine.measuring_wheel_mm_per_pulse or 0.0,
         },
     }
+
+
+def _tension_level(options: SimulatorOptions) -> dict[str, float] | None:
+    if options.tension_level is None:
+        return None
+    full_n, *limits = options.tension_level
+    return {"full_n": full_n, **{limit.key: number for limit, number in zip(LIMITS, limits, strict=True)}}
 
 
 def _pay_off(job: Job, plan: Plan) -> dict[str, float]:
