@@ -336,6 +336,10 @@ def test_a_contact_to_the_supply_passes_with_a_word_on_how_it_is_wired(written: 
     notes = "\n".join(load_machine_file(written(loose)).notes)
     assert "stop_button closes its contact when it is pressed: a broken wire leaves it dead" in notes
     assert "go_button has no pull: fit a resistor to 3.3 V" in notes
+    outside = (
+        PROFILE + GO.replace('["go_button"]', '["go_button", "stop_button"]') + '[board.pulls]\nstop_button = "none"\n'
+    )
+    assert "leaves it dead" in "\n".join(load_machine_file(written(outside)).notes)
 
 
 @pytest.mark.parametrize(

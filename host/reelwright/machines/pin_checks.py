@@ -184,8 +184,8 @@ def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
                 f'{role} has a pin, but machine.fitted does not name "{fitting}": no job of this machine will heed it.'
             )
     for role in ("stop_button", "guard"):
-        pull = board.pull(role)
-        if role in board.pins and pull != "none" and (role in board.active_low) == (pull == "up"):
+        # where the board has no pull the wiring pulls up
+        if role in board.pins and (role in board.active_low) == (board.pull(role) != "down"):
             act = "pressed" if role == "stop_button" else "open"
             yield (
                 f"{role} closes its contact when it is {act}: a broken wire leaves it dead. Better a contact to ground "
