@@ -8,10 +8,10 @@ host does not read (MicroPython's shared/tinyusb/mp_usbd_cdc.c).
 import select
 import sys
 
-# Bytes in one pass of the loop, so that a flood cannot hold it up: on an RP2040 a byte takes 0.1 ms each way, and a
-# whole request some 10 ms more. With 128 of them a pass took up to 64 ms, which is beyond the drive's lease.
+# Bytes in one pass of the loop, each way, so that no flood can hold it up: on an RP2040 a byte takes 0.1 ms, a whole
+# request some 10 ms more. With 128 in and two lines out a pass took up to 64 ms, which is beyond the drive's lease.
 _MOST_IN_A_PASS = 32
-_MOST_OUT_IN_A_PASS = 64
+_MOST_OUT_IN_A_PASS = 48
 
 
 def _is_ready(watch: "select.poll") -> bool:
@@ -22,7 +22,7 @@ def _is_ready(watch: "select.poll") -> bool:
 
 
 class Console:
-    """Never waits, never prints, allocates nothing."""
+    """Never waits, never prints, allocates nothing. A pass begins with `receive`."""
 
     def __init__(self) -> None:
         self._source = sys.stdin.buffer
@@ -34,9 +34,11 @@ class Console:
         self._one = bytearray(1)
         self._line = b""
         self._sent = 0
+        self._left = _MOST_OUT_IN_A_PASS
 
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived, at most a room full; how many. Raises KeyboardInterrupt where Ctrl-C was pressed."""
+        self._left = _MOST_OUT_IN_A_PASS
         count = 0
         one = self._one
         most = min(len(room), _MOST_IN_A_PASS)
@@ -57,14 +59,14 @@ class Console:
         return True
 
     def flush(self) -> None:
-        """Hand on what the port takes now."""
+        """Hand on what the port takes now, and this pass may still give."""
         line = self._line
         one = self._one
-        most = min(len(line), self._sent + _MOST_OUT_IN_A_PASS)
-        while self._sent < most and _is_ready(self._outgoing):
+        while self._left and self._sent < len(line) and _is_ready(self._outgoing):
             one[0] = line[self._sent]
             self._sink.write(one)
             self._sent += 1
+            self._left -= 1
 
     def say(self, text: str) -> None:
         """A line for a person, when the loop does not run."""

@@ -59,7 +59,7 @@ if MYPY:
 LEASE_LOOK_MS = 5
 _LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS - 1
 
-# Passes between two collections: of those in which nothing arrived, and of any.
+# Passes between two collections: until one in which nothing came or went, and until any.
 _COLLECT_PASSES = 100
 _COLLECT_PASSES_BUSY = 300
 _START_MS = 100  # from a reset of the chip until its clock runs, at most; our guess
@@ -177,7 +177,7 @@ class HardwareBoard:
         self.make_pulses = self._make_pulses if None not in self._loopback[:enough] else None
         self._watchdog: "WDT | None" = None
         self._passes = 0
-        self._heard = False
+        self._served = False
         self._period_ms = time.ticks_ms()
         self._lease = 0  # looks until the motor goes off by itself; 0 once it has
         self._lapsed = False
@@ -238,19 +238,20 @@ class HardwareBoard:
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived. Raises KeyboardInterrupt where Ctrl-C was pressed."""
         count = self._console.receive(room)
-        self._heard = count > 0
+        self._served = count > 0
         return count
 
     def send(self, line: bytes) -> bool:
         """Hand a whole line to the port, or nothing of it."""
+        self._served = True
         return self._console.send(line)
 
     def wait(self) -> bool:
         """Wait for the next period; what has already passed of it is not made good."""
         self._console.flush()
         self._passes += 1
-        if self._passes >= (_COLLECT_PASSES_BUSY if self._heard else _COLLECT_PASSES):
-            # at a place of our choice: it takes longer than a period, and a request does so, too
+        if self._passes >= (_COLLECT_PASSES_BUSY if self._served else _COLLECT_PASSES):
+            # at a place of our choice: it takes longer than a period, and so do a request and a line
             self._passes = 0
             gc.collect()
         left_ms = LOOP_MS - time.ticks_diff(time.ticks_ms(), self._period_ms)

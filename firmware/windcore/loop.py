@@ -85,13 +85,10 @@ def run(board: "Board") -> bool:
             if memory.due(session):
                 memory.keep_rest(session)
                 session.skip_to(board.now_ms())
+            # one line in a pass: on a board each takes a good part of the period to make and to send
             line = service.outgoing(now_ms)
-            while line:
-                taken = board.send(line)
-                service.sent(line, now_ms, taken)
-                if not taken:
-                    break
-                line = service.outgoing(now_ms)
+            if line:
+                service.sent(line, now_ms, board.send(line))
             if service.restart_due(now_ms):
                 return True
             board.feed()

@@ -147,7 +147,7 @@ class LinkService:
             self._answer_due = True
             return
         try:
-            hello = read_hello(REQUEST, line)
+            hello = read_hello(REQUEST, line) if b" hello " in line else None
             if hello is not None and hello[1] != PROTOCOL_MAJOR:
                 self._reply(line, hello[0], "hello", self._who(0), now_ms)
                 return

@@ -75,7 +75,7 @@ def let_go_of_its_job(client: Client) -> None:
     if status["state"] == codes.TRIPPED:
         client.request("clear", status["reason"])
         status = client.request("status")
-    if status["state"] != codes.EMPTY:
+    if status["state"] not in (codes.EMPTY, codes.FINISHED):
         client.request("abandon", status["job_id"])
 
 
@@ -84,6 +84,7 @@ def turning(desk: Desk, shaft: list[int], client_s: float = 3.0) -> None:
     desk.to_prompt()
     desk.start_shaft(shaft, FULL_RATE)
     with desk.client() as client:
+        let_go_of_its_job(client)
         job_id = new_job_id()
         client.load(job_id, job_for(desk, 40))
         client.request("start", job_id)
@@ -124,6 +125,7 @@ def test_a_short_wind_ends_on_its_exact_pulse_with_the_motor_low(installed: Desk
     installed.start_shaft(shaft, FULL_RATE)
     values = job_for(installed, 8, pause_every_layer=True)
     with installed.client() as client:
+        let_go_of_its_job(client)
         job_id = new_job_id()
         client.load(job_id, values)
         client.request("start", job_id)
