@@ -103,26 +103,31 @@ PLUGS = {
 }
 
 # The motor's supply: fuse, then the contactor's contact. Its coil holds itself through its own second contact, so that
-# letting the emergency stop out starts nothing; no terminal of the board takes part.
+# letting the emergency stop out starts nothing; no terminal of the board takes part. Contacts are numbered as in
+# EN 50005, from memory.
 POWER_NETS = {
     "motor supply +": ("G1.+", "F1.1"),
-    "fused": ("F1.2", "K1.1", "S0.1"),
+    "fused": ("F1.2", "K1.1", "S0.11"),
     "motor supply, switched": ("K1.2", "A1.VM", "C0.+"),
     "motor live": ("H0.+",),
-    "stop chain": ("S0.2", "S1.1", "K1.13"),
+    "stop chain": ("S0.12", "S1.1", "K1.13"),
     "coil": ("S1.2", "K1.14", "K1.A1", "D1.K"),
     "motor supply -": ("G1.-", "K1.A2", "D1.A", "C0.-", "H0.-", "A1.GND"),
 }
 POWER_PARTS = {
     "G1": "motor supply",
     "F1": "fuse",
-    "S0": "emergency stop, opens, latches",
+    "S0": "emergency stop, latches",
     "S1": "motor on, closes when pressed",
     "K1": "contactor",
     "D1": "diode across the coil",
     "C0": "capacitor at the driver",
     "H0": "lamp: motor live",
 }
+
+# Part -> where its ground passes the emergency stop's second contact: it tells the winder, which else goes on asking
+# for a motor that has no power, and would have it at "motor on". A wire that breaks there stops the winder, too.
+TOLD_THROUGH = {"S2": ("S0.22", "S0.21")}
 
 # drive -> (what M1 is, its nets, what turns it the other way round)
 MOTORS = {
@@ -161,6 +166,7 @@ class Row:
     """A wire from the board to a part. pin: as printed on the board; label: role or supply.
 
     inverted: whether the part gets the opposite level, by a transistor on its side of the plug.
+    through: the terminals of a contact in the wire, the board's side first; () for none.
     """
 
     pin: str
@@ -170,6 +176,7 @@ class Row:
     way: str
     components: tuple[Component, ...]
     inverted: bool = False
+    through: tuple[str, ...] = ()
 
     @property
     def plug(self) -> str:
@@ -214,6 +221,9 @@ class Circuit:
             joined.setdefault(part_end, set()).add(f"{row.part}.{row.name}")
             if row.plug:
                 joined[board_end if row.part == DRIVER else part_end].add(f"{row.plug}.{row.name}")
+            if row.through:
+                joined[board_end].add(row.through[0])
+                joined[part_end].add(row.through[1])
             if row.inverted:
                 joined[board_end].add(f"{INVERTER}.G")
                 joined[part_end].add(f"{INVERTER}.D")
@@ -233,8 +243,10 @@ class Circuit:
 
 def _ends(row: Row) -> tuple[str, str]:
     """The nets at the board's end and at the part's end of a wire: two where something lies between."""
-    between = row.inverted or any(
-        component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components
+    between = (
+        row.inverted
+        or row.through
+        or any(component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components)
     )
     return row.label, f"{row.label}, at {row.part}" if between else row.label
 
@@ -261,20 +273,21 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         faults += _pull_faults(pins, pulls, divided=wiring.sensor_supply_v == 5 and wiring.sensor_output == "push_pull")
     if faults:
         raise FileFaultsError(source, faults)
+    given = [role for role in WIRES if role in pins]
+    drive = next((_DRIVE_OF[role] for role in given if role in _DRIVE_OF), "")
     rows = _Rows(
         str(kind),
         pulls,
         five_volt=wiring.sensor_supply_v == 5,
         open_collector=wiring.sensor_output == "open_collector",
         enable_low=wiring.enable_input == "active_low",
+        told_through=TOLD_THROUGH if drive else {},
     )
-    given = [role for role in WIRES if role in pins]
     for part in dict.fromkeys(WIRES[role].part for role in given):
         for role in given:
             if WIRES[role].part == part:
                 rows.add(role, pins[role])
         rows.supply(part)
-    drive = next((_DRIVE_OF[role] for role in given if role in _DRIVE_OF), "")
     return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), drive=drive)
 
 
@@ -311,6 +324,9 @@ def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[
             )
             remedy = 'driver whose input is active high, or write enable_input = "active_low" under [wiring]'
             faults.append(Fault("board.active_low", f"{sentence} {remedy} for an inverter before it"))
+        elif role == "stop_button" and role in pins and not _DRIVE_OF.keys().isdisjoint(pins):
+            sentence = f"{role} is active low, so the emergency stop's contact, which opens, would not tell the winder"
+            faults.append(Fault("board.active_low", f"{sentence}; leave it out: take a stop button that opens"))
     return faults
 
 
@@ -332,7 +348,14 @@ class _Rows:
     """The wires as they come, and the numbers of their small parts."""
 
     def __init__(
-        self, kind: str, pulls: dict[str, object], *, five_volt: bool, open_collector: bool, enable_low: bool
+        self,
+        kind: str,
+        pulls: dict[str, object],
+        *,
+        five_volt: bool,
+        open_collector: bool,
+        enable_low: bool,
+        told_through: Mapping[str, tuple[str, ...]],
     ) -> None:
         self.done: list[Row] = []
         self._kind = kind
@@ -340,6 +363,7 @@ class _Rows:
         self._five_volt = five_volt
         self._open_collector = open_collector
         self._enable_low = enable_low
+        self._told_through = told_through
         self._resistors = 0
         self._capacitors = 0
 
@@ -375,7 +399,8 @@ class _Rows:
         """The wires of a part's supply."""
         for net, name in PARTS[part][1]:
             real = ("5V" if self._five_volt else "3V3") if net == "sensor" else net
-            self.done.append(Row(terminal(self._kind, real), real, part, name, "plain", ()))
+            through = self._told_through.get(part, ()) if real == "GND" else ()
+            self.done.append(Row(terminal(self._kind, real), real, part, name, "plain", (), through=through))
 
     def _resistor(self, ohm: int, one: str, other: str) -> Component:
         self._resistors += 1

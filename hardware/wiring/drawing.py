@@ -16,6 +16,8 @@ from schemdraw import elements
 from wiring.circuit import DRIVER, INVERTER, INVERTER_TITLE, LIVE_RESISTOR, MOTORS, PARTS, PLUGS, POWER_PARTS
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from wiring.circuit import Circuit, Component, Row
 
 Side = Literal["left", "center", "right"]
@@ -134,6 +136,12 @@ def _wire(sheet: schemdraw.Drawing, row: Row, y: float) -> None:
         sheet.add(elements.Resistor().at((start, y)).right().length(1.6))
         _text(sheet, (start + 0.8, y - 0.55), f"{component.ref} {component.value}", "center", _SMALL)
         x = start + 1.6
+    if row.through:
+        start = x + 2.2
+        sheet.add(elements.Line().at((x, y)).to((start, y)))
+        sheet.add(elements.Button(nc=True).at((start, y)).right().length(2.0))
+        _text(sheet, (start + 1.0, y - 0.65), _contact(POWER_PARTS, *row.through[::-1]), "center", _SMALL)
+        x = start + 2.0
     if row.plug:
         plug_x = _plug_x(row)
         sheet.add(elements.Line().at((x, y)).to((plug_x, y)))
@@ -185,6 +193,12 @@ def _across(sheet: schemdraw.Drawing, component: Component, x: float, y: float) 
         _text(sheet, (x, y - 1.5), f"to {component.ends[1]} of U1", "center", _SMALL)
 
 
+def _contact(titles: Mapping[str, str], one: str, other: str) -> str:
+    """What stands at a contact, by its two terminals: "S0 emergency stop, latches: 11 to 12"."""
+    ref, _, number = one.partition(".")
+    return f"{ref} {titles[ref]}: {number} to {other.partition('.')[2]}"
+
+
 def _power(sheet: schemdraw.Drawing, y: float) -> None:
     """The motor's supply. Fixed: it knows nothing of the board's pins."""
     left = _BOARD_X - _BOX
@@ -219,7 +233,7 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     chain = y - 2.2
     sheet.add(elements.Line().at((tap, y)).to((tap, chain)))
     sheet.add(elements.Button(nc=True).at((tap, chain)).right().length(2.2))
-    _text(sheet, (tap + 2.2, chain - 0.7), f"S0 {POWER_PARTS['S0']}", "right", _SMALL)
+    _text(sheet, (tap + 2.8, chain - 0.7), _contact(POWER_PARTS, "S0.11", "S0.12"), "right", _SMALL)
     hold = tap + 3.0
     sheet.add(elements.Line().at((tap + 2.2, chain)).to((hold, chain)))
     sheet.add(elements.Dot().at((hold, chain)))

@@ -28,7 +28,7 @@ from simulated.winder import run, simulated
 from windcore.protections import PROTECTIONS as TRIP_PROMISES
 from windlink.codes import NO_PULSES
 from windlink.sentences import TRIPS
-from wiring.circuit import PULL_DOWN_OHM
+from wiring.circuit import PULL_DOWN_OHM, TOLD_THROUGH
 
 if TYPE_CHECKING:
     import subprocess
@@ -222,8 +222,38 @@ def test_the_emergency_stop_is_tried_before_any_other_protection() -> None:
     assert tenth.index("Press the emergency stop** and see H0 out") < tenth.index("mend the cause")
 
 
+def test_an_emergency_stop_is_told_at_once_and_the_job_goes_on_by_the_word_that_the_page_gives(
+    job: Path, tmp_path: Path
+) -> None:
+    """Its second contact alone: the one that takes the motor's power needs no program."""
+    tenth = FLOWING.partition("### 10.")[2].partition("Then each row")[0]
+    fault = re.search(r"First the emergency stop\*\*, in mid-wind \(simulated as `--fault (\S+)`\)", tenth)[1]
+    word = re.search(r"the word is `(\w+)`", tenth)[1]
+    assert f"Only `--clear {word}` goes on" in tenth
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        done = run(tmp_path, "wind", str(job), "--port", port)
+        again = run(tmp_path, "wind", str(job), "--port", port)
+        cleared = run(tmp_path, "wind", str(job), "--port", port, "--clear", word)
+    assert f"result: Tripped ({word})." in done.stdout, done.stderr
+    assert again.returncode != 0, "it went on without the word"
+    assert f"--clear {word}" in again.stdout + again.stderr
+    assert cleared.returncode == 0, cleared.stderr
+
+
+def test_the_drawing_has_the_contact_that_the_page_measures_and_blames() -> None:
+    """In step 1, in the wiring and in the fault table; the stop itself is the other one."""
+    one, other = (terminal.partition(".")[2] for terminal in reversed(TOLD_THROUGH["S2"]))
+    stops, tells = "11 to 12", f"{one} to {other}"
+    first = PAGE.partition("### 1. ")[2].partition("### 2. ")[0]
+    row = next(line for line in PAGE.splitlines() if line.endswith("| `stop_pressed` |") and "by itself" in line)
+    assert tells in first
+    assert f"contact {tells}" in row
+    assert f"S0's contact {tells} carries the stop button's ground to it, logic alone; {stops} is the one" in FLOWING
+    assert "the stop does not depend on it" in FLOWING.partition("## What a winder has")[0]
+
+
 def test_the_wait_after_an_emergency_stop_is_the_one_that_the_winder_keeps() -> None:
-    assert "trips on `no_pulses`, a second and four pulses later" in FLOWING
+    assert "without `stop_button` winds on until it trips on `no_pulses`, a second and four pulses later" in FLOWING
     assert build_job(tomllib.loads(JOB)).machine.no_pulses_s == 1
     assert "four pulse periods" in TRIP_PROMISES[NO_PULSES].needs
 

@@ -117,6 +117,18 @@ def test_the_capacitor_at_the_driver_bears_twice_the_motors_supply() -> None:
     assert all(volts >= 2 * supply for volts, supply in rated)
 
 
+def test_the_emergency_stop_on_the_list_has_as_many_contacts_as_the_drawing() -> None:
+    row = next(row for row in ROWS if row["ref"] == "S0")
+    nets = circuit_of(read_toml(HARDWARE / "machines" / "pico-dc.toml"), "a").nets()
+    contacts = sum(terminal.startswith("S0.") for terminals in nets.values() for terminal in terminals) / 2
+    assert contacts == 2
+    assert "two contacts, each of which opens positively" in row["rating"]
+    assert "DC rating of the coil" in row["rating"]
+    told = next(row for row in ROWS if row["ref"] == "S2")["rating"]
+    assert told.endswith("5 V 1 mA")
+    assert "5 V 1 mA" in row["rating"]  # in series with it, at the same pin
+
+
 def test_a_crank_needs_no_part_of_the_motors_supply() -> None:
     note = next(row for row in ROWS if row["part"] == "crank")["note"]
     assert set(re.findall(r"[A-Z]\d", note.partition("then no ")[2])) == {

@@ -7,7 +7,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner
@@ -36,6 +36,9 @@ from wiring.circuit import (
 )
 from wiring.drawing import drawn, read_components, read_parts, read_wires
 
+if TYPE_CHECKING:
+    from collections.abc import Collection
+
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 MACHINES = sorted((HARDWARE / "machines").glob("*.toml"))
 every_machine = pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
@@ -62,6 +65,21 @@ with_motor = pytest.mark.parametrize(
 def joined_through(nets: dict[str, frozenset[str]], ref: str) -> set[str]:
     """The nets at both ends of a part."""
     return {net for net, terminals in nets.items() if terminals & {f"{ref}.1", f"{ref}.2"}}
+
+
+def beyond(nets: Collection[frozenset[str]], start: str, *bridges: tuple[str, str]) -> set[str]:
+    """All terminals met from one, through the parts named by their two terminals."""
+    met, fresh = set(), {start}
+    while fresh:
+        met |= fresh
+        nearby = {each for terminals in nets if terminals & fresh for each in terminals}
+        nearby |= {two for one, two in bridges if one in met} | {one for one, two in bridges if two in met}
+        fresh = nearby - met
+    return met
+
+
+FUSE, MAIN, STOP = ("F1.1", "F1.2"), ("K1.1", "K1.2"), ("S0.11", "S0.12")
+START, HOLD, COIL = ("S1.1", "S1.2"), ("K1.13", "K1.14"), ("K1.A1", "K1.A2")
 
 
 @every_machine
@@ -215,34 +233,67 @@ def test_each_pin_that_can_turn_the_motor_is_one_that_starts_low_and_is_made_saf
 
 @with_motor
 def test_the_motors_supply_passes_fuse_and_contactor_and_the_board_has_no_part_in_it(path: Path) -> None:
-    nets = circuit(path).nets()
-
-    def beyond(start: str, *bridges: tuple[str, str]) -> set[str]:
-        """All terminals met from one, through the parts named by their two terminals."""
-        met, fresh = set(), {start}
-        while fresh:
-            met |= fresh
-            nearby = {each for terminals in nets.values() if terminals & fresh for each in terminals}
-            nearby |= {two for one, two in bridges if one in met} | {one for one, two in bridges if two in met}
-            fresh = nearby - met
-        return met
-
-    fuse, main, stop = ("F1.1", "F1.2"), ("K1.1", "K1.2"), ("S0.1", "S0.2")
-    start, hold, coil = ("S1.1", "S1.2"), ("K1.13", "K1.14"), ("K1.A1", "K1.A2")
-    assert "A1.VM" in beyond("G1.+", fuse, main)
-    assert "A1.VM" not in beyond("G1.+", main)
-    assert "A1.VM" not in beyond("G1.+", fuse)
+    nets = circuit(path).nets().values()
+    assert "A1.VM" in beyond(nets, "G1.+", FUSE, MAIN)
+    assert "A1.VM" not in beyond(nets, "G1.+", MAIN)
+    assert "A1.VM" not in beyond(nets, "G1.+", FUSE)
     # what the driver's capacitor holds is behind the contactor: the emergency stop leaves the motor that and no more
-    assert {"C0.+"} <= beyond("A1.VM") - beyond("G1.+", fuse)
-    assert {"C0.-"} <= beyond("A1.GND")
+    assert {"C0.+"} <= beyond(nets, "A1.VM") - beyond(nets, "G1.+", FUSE)
+    assert {"C0.-"} <= beyond(nets, "A1.GND")
     # the coil is fed through the emergency stop, whatever else is closed
-    assert "K1.A1" in beyond("G1.+", fuse, stop, start)
-    assert "K1.A1" not in beyond("G1.+", fuse, main, start, hold)
+    assert "K1.A1" in beyond(nets, "G1.+", FUSE, STOP, START)
+    assert "K1.A1" not in beyond(nets, "G1.+", FUSE, MAIN, START, HOLD)
     # letting the stop out starts nothing: without the button or the contact that holds, the coil gets nothing
-    assert "K1.A1" not in beyond("G1.+", fuse, main, stop)
-    supply_side = beyond("G1.+", fuse, main, stop, start, hold)
+    assert "K1.A1" not in beyond(nets, "G1.+", FUSE, MAIN, STOP)
+    supply_side = beyond(nets, "G1.+", FUSE, MAIN, STOP, START, HOLD)
     assert not any(terminal.startswith("U1.") for terminal in supply_side)
-    assert "G1.-" in beyond("K1.A1", coil)
+    assert "G1.-" in beyond(nets, "K1.A1", COIL)
+
+
+@with_motor
+def test_the_emergency_stop_tells_the_winder_by_a_contact_that_stands_apart_from_the_one_that_stops(path: Path) -> None:
+    wired = circuit(path)
+    nets = wired.nets().values()
+    pin = next(f"U1.{row.pin}" for row in wired.rows if row.label == "stop_button")
+    resistor = next(each for each in wired.components() if each.ends == ("stop_button, at S2", "stop_button"))
+    series, button, told = (f"{resistor.ref}.1", f"{resistor.ref}.2"), ("S2.1", "S2.2"), ("S0.21", "S0.22")
+    # closed, both hold the pin to ground; either of them that opens lets it rise, and so does a wire that breaks
+    assert "U1.GND" in beyond(nets, pin, series, button, told)
+    assert "U1.GND" not in beyond(nets, pin, series, button)
+    assert "U1.GND" not in beyond(nets, pin, series, told)
+    # what stops is not what tells: neither contact's terminals are met from the other's, but for the common ground
+    stopping = beyond(nets, "G1.+", FUSE, MAIN, STOP, START, HOLD)
+    assert {"S0.11", "S0.12"} <= stopping
+    assert not stopping & {"S0.21", "S0.22"}
+    svg = (HARDWARE / "wiring" / f"{path.stem}.svg").read_text(encoding="utf-8")
+    shown = re.findall(r"S0 [a-z ,]*: (\d+) to (\d+)", svg)
+    assert sorted(shown) == [("11", "12"), ("21", "22")]
+
+
+@pytest.mark.parametrize("lacking", [("stop_button",), ("motor_pwm", "motor_direction")])
+def test_a_winder_without_stop_button_or_motor_has_no_contact_that_tells_of_an_emergency_stop(
+    lacking: tuple[str, ...],
+) -> None:
+    given = description()
+    for role in lacking:
+        del given["board"]["pins"][role]
+    wired = circuit_of(given, "a")
+    everyone = {terminal for terminals in wired.nets().values() for terminal in terminals}
+    assert not everyone & {"S0.21", "S0.22"}
+    assert "S2.2" not in everyone or "S2.2" in wired.nets()["GND"]
+    assert "21 to 22" not in drawn(wired)
+
+
+def test_a_stop_button_that_closes_is_refused_where_the_emergency_stop_opens_its_wire() -> None:
+    given = description()
+    given["board"]["active_low"] = ["stop_button"]
+    with pytest.raises(FileFaultsError) as told:
+        circuit_of(given, "a")
+    assert [fault.path for fault in told.value.faults] == ["board.active_low"]
+    assert "take a stop button that opens" in told.value.faults[0].message
+    for role in ("motor_pwm", "motor_direction"):
+        del given["board"]["pins"][role]
+    assert not circuit_of(given, "a").has_motor  # a crank has no emergency stop
 
 
 @pytest.mark.parametrize("supply", [3.3, 5])
