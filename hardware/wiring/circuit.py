@@ -129,6 +129,12 @@ POWER_PARTS = {
 # for a motor that has no power, and would have it at "motor on". A wire that breaks there stops the winder, too.
 TOLD_THROUGH = {"S2": ("S0.22", "S0.21")}
 
+# In place of some of the above, of a guard that drops the contactor by its switch's second contact.
+GUARD_NETS = {
+    "fused": ("F1.2", "K1.1", "S4.21"),
+    "guarded": ("S4.22", "S0.11"),
+}
+
 # drive -> (what M1 is, its nets, what turns it the other way round)
 MOTORS = {
     "dc": ("DC gear motor", {"OUT1": ("A1.OUT1", "M1.+"), "OUT2": ("A1.OUT2", "M1.-")}, "swap + and -"),
@@ -186,12 +192,16 @@ class Row:
 
 @frozen
 class Circuit:
-    """The whole wiring of a machine. rows: grouped by part, in the order of the drawing. drive: of MOTORS, or ""."""
+    """The whole wiring of a machine. rows: grouped by part, in the order of the drawing. drive: of MOTORS, or "".
+
+    guard_drops_motor: whether the guard switch has a second contact, in the contactor's chain.
+    """
 
     kind: str
     title: str
     rows: tuple[Row, ...]
     drive: str
+    guard_drops_motor: bool = False
 
     @property
     def has_motor(self) -> bool:
@@ -233,7 +243,8 @@ class Circuit:
             for number, net in enumerate(component.ends, 1):
                 joined.setdefault(net, set()).add(f"{component.ref}.{number}")
         if self.has_motor:
-            for net, terminals in (POWER_NETS | MOTORS[self.drive][1]).items():
+            guard = GUARD_NETS if self.guard_drops_motor else {}
+            for net, terminals in (POWER_NETS | guard | MOTORS[self.drive][1]).items():
                 # the driver's ground joins the logic's to the motor supply's, in one place
                 joined.setdefault("GND" if net == "motor supply -" else net, set()).update(terminals)
         for supply in SUPPLIES & set(joined):
@@ -267,6 +278,8 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     draft = Draft({})
     wiring = read_wiring(draft, description.get("wiring"))
     faults += draft.faults
+    if wiring.guard_drops_motor and pins:
+        faults += _guard_faults(pins)
     pulls = _table(board, "pulls")
     if not faults:
         faults = _pin_faults(str(kind), pins, board.get("active_low", []))
@@ -288,7 +301,13 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
             if WIRES[role].part == part:
                 rows.add(role, pins[role])
         rows.supply(part)
-    return Circuit(kind=str(kind), title=_title(description), rows=tuple(rows.done), drive=drive)
+    return Circuit(
+        kind=str(kind),
+        title=_title(description),
+        rows=tuple(rows.done),
+        drive=drive,
+        guard_drops_motor=wiring.guard_drops_motor,
+    )
 
 
 def _table(description: Mapping[str, object], name: str) -> dict[str, object]:
@@ -328,6 +347,18 @@ def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[
             sentence = f"{role} is active low, so the emergency stop's contact, which opens, would not tell the winder"
             faults.append(Fault("board.active_low", f"{sentence}; leave it out: take a stop button that opens"))
     return faults
+
+
+def _guard_faults(pins: dict[str, object]) -> list[Fault]:
+    """Of a guard that shall drop the contactor."""
+    found = []
+    if not any(role in pins for role in _DRIVE_OF):
+        sentence = "is true, but no pin of a motor is given under [board.pins]; leave it out"
+        found.append(Fault("wiring.guard_drops_motor", sentence))
+    if "guard" not in pins:
+        sentence = "is true, but the winder is not told of the guard; give guard = PIN under [board.pins], too"
+        found.append(Fault("wiring.guard_drops_motor", sentence))
+    return found
 
 
 def _pull_faults(pins: dict[str, object], pulls: dict[str, object], *, divided: bool) -> list[Fault]:

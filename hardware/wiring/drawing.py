@@ -54,7 +54,7 @@ def drawn(circuit: Circuit) -> str:
     _box(sheet, _BOARD_X - _BOX, 0.0, y + _PART_GAP, f"U1 {circuit.board}", left=False)
     _text(sheet, (_BOARD_X - _BOX, 1.6), f"Wiring of {circuit.title}", "left", _SIZE + 3)
     if circuit.has_motor:
-        _power(sheet, y - 1.5)
+        _power(sheet, y - 1.5, guard_drops=circuit.guard_drops_motor)
         _motor(sheet, circuit.drive, y - 9.0)
     return str(sheet.get_imagedata("svg").decode())
 
@@ -199,8 +199,8 @@ def _contact(titles: Mapping[str, str], one: str, other: str) -> str:
     return f"{ref} {titles[ref]}: {number} to {other.partition('.')[2]}"
 
 
-def _power(sheet: schemdraw.Drawing, y: float) -> None:
-    """The motor's supply. Fixed: it knows nothing of the board's pins."""
+def _power(sheet: schemdraw.Drawing, y: float, *, guard_drops: bool) -> None:
+    """The motor's supply. Fixed but for the guard: it knows nothing of the board's pins."""
     left = _BOARD_X - _BOX
     _text(sheet, (left, y + 1.3), "Motor supply: apart from the logic's; no wire of the board takes part", "left")
     x = left + 2.0
@@ -231,7 +231,11 @@ def _power(sheet: schemdraw.Drawing, y: float) -> None:
     _text(sheet, (_LIVE_X + 0.8, (half + low) / 2), f"H0 {POWER_PARTS['H0']}", "left", _SMALL)
     # the chain that holds the contactor
     chain = y - 2.2
-    sheet.add(elements.Line().at((tap, y)).to((tap, chain)))
+    if guard_drops:
+        sheet.add(elements.Button(nc=True).at((tap, y)).to((tap, chain)))
+        _text(sheet, (tap + 0.5, y - 0.8), _contact({"S4": "guard switch"}, "S4.21", "S4.22"), "left", _SMALL)
+    else:
+        sheet.add(elements.Line().at((tap, y)).to((tap, chain)))
     sheet.add(elements.Button(nc=True).at((tap, chain)).right().length(2.2))
     _text(sheet, (tap + 2.8, chain - 0.7), _contact(POWER_PARTS, "S0.11", "S0.12"), "right", _SMALL)
     hold = tap + 3.0

@@ -129,6 +129,15 @@ def test_the_emergency_stop_on_the_list_has_as_many_contacts_as_the_drawing() ->
     assert "5 V 1 mA" in row["rating"]  # in series with it, at the same pin
 
 
+def test_a_guard_switch_that_drops_the_motor_has_on_the_list_the_contact_that_the_drawing_numbers() -> None:
+    given = read_toml(HARDWARE / "machines" / "pico-dc.toml")
+    given["wiring"]["guard_drops_motor"] = True
+    nets = circuit_of(given, "a").nets()
+    assert {"S4.21"} <= nets["fused"]
+    assert {"S4.22"} <= nets["guarded"]
+    assert "ISO 14119), 21 to 22, in series with S0" in next(row for row in ROWS if row["ref"] == "S4")["note"]
+
+
 def test_a_crank_needs_no_part_of_the_motors_supply() -> None:
     note = next(row for row in ROWS if row["part"] == "crank")["note"]
     assert set(re.findall(r"[A-Z]\d", note.partition("then no ")[2])) == {

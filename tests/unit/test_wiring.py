@@ -270,6 +270,46 @@ def test_the_emergency_stop_tells_the_winder_by_a_contact_that_stands_apart_from
     assert sorted(shown) == [("11", "12"), ("21", "22")]
 
 
+def test_a_guard_that_drops_the_motor_has_a_contact_of_its_own_in_the_chain_and_starts_nothing_when_it_shuts() -> None:
+    given = description()
+    given["wiring"]["guard_drops_motor"] = True
+    wired = circuit_of(given, "a")
+    nets = wired.nets().values()
+    guard = ("S4.21", "S4.22")
+    assert "K1.A1" in beyond(nets, "G1.+", FUSE, STOP, guard, START)
+    assert "K1.A1" not in beyond(nets, "G1.+", FUSE, MAIN, STOP, START, HOLD)
+    assert "K1.A1" not in beyond(nets, "G1.+", FUSE, MAIN, guard, START, HOLD)
+    assert "K1.A1" not in beyond(nets, "G1.+", FUSE, MAIN, STOP, guard)
+    # the winder is told by the switch's first contact, which has no part in this
+    stopping = beyond(nets, "G1.+", FUSE, MAIN, STOP, guard, START, HOLD)
+    assert not any(terminal.startswith("U1.") or terminal in ("S4.1", "S4.2") for terminal in stopping)
+    assert "S4 guard switch: 21 to 22" in drawn(wired)
+    given["wiring"]["guard_drops_motor"] = False
+    without = circuit_of(given, "a")
+    assert not {"S4.21", "S4.22"} & {terminal for terminals in without.nets().values() for terminal in terminals}
+    assert "S4 guard switch: 21 to 22" not in drawn(without)
+
+
+@pytest.mark.parametrize(
+    ("given", "lacking", "told"),
+    [
+        ("yes", (), "is neither true nor false"),
+        (1, (), "is neither true nor false"),
+        (True, ("guard",), "the winder is not told of the guard"),
+        (True, ("motor_pwm", "motor_direction"), "no pin of a motor is given"),
+    ],
+)
+def test_a_guard_that_cannot_drop_the_motor_is_refused(given: object, lacking: tuple[str, ...], told: str) -> None:
+    table = description()
+    table["wiring"]["guard_drops_motor"] = given
+    for role in lacking:
+        del table["board"]["pins"][role]
+    with pytest.raises(FileFaultsError) as refused:
+        circuit_of(table, "a")
+    assert [fault.path for fault in refused.value.faults] == ["wiring.guard_drops_motor"]
+    assert told in refused.value.faults[0].message
+
+
 @pytest.mark.parametrize("lacking", [("stop_button",), ("motor_pwm", "motor_direction")])
 def test_a_winder_without_stop_button_or_motor_has_no_contact_that_tells_of_an_emergency_stop(
     lacking: tuple[str, ...],
@@ -347,9 +387,11 @@ def test_no_two_small_parts_are_drawn_over_one_another() -> None:
     given = description()
     given["board"]["pins"]["tension_level"] = 27
     given["board"]["pulls"] = {"stop_button": "none"}
+    given["wiring"]["guard_drops_motor"] = True
     svg = drawn(circuit_of(given, "a"))
     places = [tuple(map(float, at)) for at in re.findall(r'<text x="([\d.-]+)" y="([\d.-]+)"', svg)]
     assert len(places) > 50
+    assert "S4 guard switch: 21 to 22" in svg
     assert len({(round(x), round(y)) for x, y in places}) == len(places)
 
 

@@ -18,11 +18,15 @@ SUPPLIES_V = (3.3, 5.0)
 
 @frozen
 class Wiring:
-    """How the sensors are made, and the driver's enable. sensor_supply_v: one of SUPPLIES_V."""
+    """How the sensors are made, and the driver's enable. sensor_supply_v: one of SUPPLIES_V.
+
+    guard_drops_motor: whether the guard switch has a second contact, in the contactor's chain.
+    """
 
     sensor_supply_v: Annotated[float, Quantity("V")] = 3.3
     sensor_output: Literal["push_pull", "open_collector"] = "push_pull"
     enable_input: Literal["active_high", "active_low"] = "active_high"
+    guard_drops_motor: bool = False
 
 
 def read_wiring(draft: Draft, table: object) -> Wiring:
