@@ -248,6 +248,8 @@ def test_the_drawing_has_the_contact_that_the_page_measures_and_blames() -> None
     row = next(line for line in PAGE.splitlines() if line.endswith("| `stop_pressed` |") and "by itself" in line)
     assert tells in first
     assert f"contact {tells}" in row
+    unheard = next(line for line in PAGE.splitlines() if line.endswith("| `no_pulses` |") and "K1 off" in line)
+    assert f"after an emergency stop: S0's contact {tells} passed by" in unheard
     assert f"S0's contact {tells} carries the stop button's ground to it, logic alone; {stops} is the one" in FLOWING
     assert "the stop does not depend on it" in FLOWING.partition("## What a winder has")[0]
 
