@@ -48,7 +48,11 @@ TRIPS = {
         "The strand pulls too hard: it is caught.",
         "Free the strand at the pay-off spool, and check for crossed turns.",
     ),
-    c.STOP_PRESSED: Saying("stop_pressed", "The stop button was pressed.", "Release the button when it is safe."),
+    c.STOP_PRESSED: Saying(
+        "stop_pressed",
+        "The stop button was pressed, or the emergency stop.",
+        "Release the button when it is safe. After an emergency stop switch the motor on again before you clear this.",
+    ),
     c.GUARD_OPEN: Saying("guard_open", "The guard is open.", "Close the guard."),
     c.LINK_LOST: Saying(
         "link_lost",
