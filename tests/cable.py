@@ -23,6 +23,7 @@ class Cable:
     """
 
     name = "cable"
+    serial_number = ""
 
     def __init__(self, share: float = 0.0, seed: int = 1, burst_bytes: float = BURST_BYTES) -> None:
         self.rig = Rig()

@@ -15,6 +15,7 @@ class Spool:
     """Stands in for the port: hands out progress in blocks, as a fast port does."""
 
     name = "spool"
+    serial_number = ""
 
     def __init__(self) -> None:
         lines = [encode("=", n % 1000, "progress", (2, n, 3, 4000, 500, 7)) for n in range(FRAMES)]

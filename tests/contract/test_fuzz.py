@@ -63,6 +63,7 @@ class HostilePort:
     """Stands in for the port: gives hostile bytes, on a clock of its own, and now and then a wrong answer."""
 
     name = "hostile"
+    serial_number = ""
 
     def __init__(self, hostile: Hostile) -> None:
         self._hostile = hostile

@@ -135,6 +135,7 @@ class HostEnd:
     """A port in the shape that the client takes."""
 
     name = "lockstep"
+    serial_number = ""
 
     def __init__(self, winder: LockstepWinder) -> None:
         self._winder = winder
@@ -195,8 +196,11 @@ class Witness:
 class HostBench:
     """The host's own code on a lock-step winder: one job, one ledger, and an operator who agrees."""
 
-    def __init__(self, winder: LockstepWinder, job: Job, plan: Plan, ledger: Ledger) -> None:
+    def __init__(
+        self, winder: LockstepWinder, job: Job, plan: Plan, ledger: Ledger, port_name: str = "lockstep"
+    ) -> None:
         self.winder = winder
+        self.port_name = port_name
         self.job = job
         self.plan = plan
         self.ledger = ledger
@@ -240,14 +244,24 @@ class HostBench:
     def _begin(self, *, drop_held: bool) -> Wind:
         client = self.client()
         known = client.hello()
-        arrival = Arrival(self.job, self.plan, client, self.ledger, self.view, known, "lockstep", Interrupts())  # type: ignore[arg-type]
+        arrival = Arrival(self.job, self.plan, client, self.ledger, self.view, known, self.port_name, Interrupts())  # type: ignore[arg-type]
         return arrival.begin(clear=None, drop_held=drop_held)
 
     def find(self, job: Job | None = None, job_id: int | None = None) -> tuple[Resumption, Any]:
         """What --resume finds."""
-        client = self.client()
-        resumption = Resumption(client, self.ledger, client.hello(), "lockstep")
+        resumption, _ = self.resumption()
         return resumption, resumption.find(job, job_id)
+
+    def resumption(self) -> tuple[Resumption, Client]:
+        """A resumption, and the connection that it asks on."""
+        client = self.client()
+        return Resumption(client, self.ledger, client.hello(), self.port_name), client
+
+    def resume_job(self, job_id: int, uncertain_turns: float | None = None) -> int:
+        """Agree to what is proposed of a job, give or take so many turns, and follow it to its next rest: exit code."""
+        resumption, rejoin = self.find(None, job_id)
+        off_turns = rejoin.uncertain_turns if uncertain_turns is None else uncertain_turns
+        return self._follow(resumption.carry_out(rejoin, rejoin.standing.best, off_turns, self.view))  # type: ignore[arg-type]
 
     def resume(self, *, and_stop: bool = True) -> tuple[Rejoin, int, int]:
         """Agree to what is proposed: the proposal, the error at that moment in pulses, the exit code.
@@ -270,6 +284,14 @@ class HostBench:
         return under_way.follow(
             SilentKeys(), Interrupts(), go_on_at_stops=False, stay_on_trip=False, link_wait_s=0.0
         ).exit_code
+
+
+def go_on_or_drop(job_id: int) -> str:
+    """The remedy that names both ways on for a job that a winder had when it restarted, each as a whole command."""
+    return (
+        f"Go on with it by `reelwright wind --resume {job_id} --port lockstep`, or give it up by"
+        " `reelwright wind JOB.toml --port lockstep --drop-held`."
+    )
 
 
 @contextmanager

@@ -49,6 +49,7 @@ class SteppedWinder:
         self._now_ms = 0
         self._thread = threading.Thread(target=self._run)
         self.name = "stepped"
+        self.serial_number = ""
         self.time = SimpleNamespace(monotonic=self.clock, sleep=self._sleep)
 
     def __enter__(self) -> Self:

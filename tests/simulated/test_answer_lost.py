@@ -9,9 +9,9 @@ import pytest
 from reelwright.device.client import Client, RefusedError
 from reelwright.errors import EXIT_PAUSED, LinkLostError
 from reelwright.operation.arrival import Arrival
-from reelwright.operation.resume import given_up
+from reelwright.operation.recorded import given_up
 from reelwright.snapshot import WindResult
-from simulated.lockstep import RESTART_PERIODS, HostBench, small_bench
+from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop, small_bench
 from windlink import codes
 
 if TYPE_CHECKING:
@@ -62,10 +62,7 @@ def test_a_wind_whose_start_nobody_heard_is_not_begun_again_from_zero(
     loses_everything(bench)
     count = bench.true_pulses
     (record,) = bench.ledger.winds()
-    assert bench.wind_error() == (
-        "TrippedError",
-        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
-    )
+    assert bench.wind_error() == ("TrippedError", go_on_or_drop(record.job_id))
     assert (bench.true_pulses, bench.ledger.winds()) == (count, [record])
     _, rejoin = bench.find()
     assert rejoin.standing.lowest <= count <= rejoin.standing.highest

@@ -10,12 +10,13 @@ from reelwright.device.client import Client
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.resume import Resumption, given_up, memory_of
+from reelwright.operation.recorded import given_up
+from reelwright.operation.resume import Resumption, memory_of
 from reelwright.profiles import load_job
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.snapshot import WindResult
 from reelwright.winding.plan import make_plan
-from simulated.lockstep import RESTART_PERIODS, HostBench, LockstepWinder, small_bench
+from simulated.lockstep import RESTART_PERIODS, HostBench, LockstepWinder, go_on_or_drop, small_bench
 from simulated.winder import write_job
 from windlink import codes
 
@@ -128,10 +129,7 @@ def test_waiting_it_trips_and_knows_its_count_exactly(bench: HostBench) -> None:
     assert (after["status"]["state"], after["status"]["reason"]) == (codes.TRIPPED, codes.RESTARTED)
     assert (after["memory"].state, after["memory"].pulses) == (codes.WAITING, bench.true_pulses)
     (record,) = bench.ledger.winds()
-    assert bench.wind_error() == (
-        "TrippedError",
-        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
-    )
+    assert bench.wind_error() == ("TrippedError", go_on_or_drop(record.job_id))
     rejoin, error, code = bench.resume()
     assert (rejoin.uncertain_turns, error, code) == (0, 0, EXIT_DONE)
     assert abs(bench.true_pulses - TARGET) <= 1
@@ -303,10 +301,7 @@ def forgotten(bench: HostBench) -> int:
 def test_a_forgotten_job_is_not_begun_again_on_its_own_strand(bench: HostBench) -> None:
     count = forgotten(bench)
     (record,) = bench.ledger.winds()
-    assert bench.wind_error() == (
-        "TrippedError",
-        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
-    )
+    assert bench.wind_error() == ("TrippedError", go_on_or_drop(record.job_id))
     bench.winder.pass_periods(200)
     assert bench.true_pulses == count
     assert bench.ledger.winds() == [record]
@@ -384,10 +379,7 @@ def test_a_resumption_broken_off_before_its_count_starts_nothing_from_zero(
 ) -> None:
     count = broken_off(bench, monkeypatch, forgets=forgets)
     (record,) = bench.ledger.winds()
-    assert bench.wind_error() == (
-        "TrippedError",
-        f"Go on with it by `reelwright wind --resume {record.job_id} --port lockstep`, or give it up with --drop-held.",
-    )
+    assert bench.wind_error() == ("TrippedError", go_on_or_drop(record.job_id))
     assert bench.true_pulses == count
     rejoin, error, code = bench.resume()
     assert (rejoin.uncertain_turns, error, code) == (0, 0, EXIT_DONE)

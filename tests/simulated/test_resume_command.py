@@ -327,7 +327,7 @@ def test_a_job_of_a_port_that_is_gone_is_not_begun_from_zero_at_another_one(tmp_
         number = listed(tmp_path)[0]["job_id"]
         code, _, err = wind(job, port, tmp_path)
         assert (code, len(listed(tmp_path))) == (4, 1), err
-        assert f"last heard at {before}, which is not there now" in " ".join(err.split())
+        assert f"last recorded at {before}, which is not there now" in " ".join(err.split())
         before.touch()  # a winder that is still there may be winding the job itself
         code, _, err = wind(job, port, tmp_path)
         assert code == 5, err

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import pytest
 
 from reelwright.cli.agreement import MOST_AGREED_TURNS, Consent, NotAgreedError, Proposal, ask
+
+REJOIN = SimpleNamespace(record=SimpleNamespace(job_id=77), port_name="/dev/the winder")
 
 
 def proposal(uncertain_turns: float, *, counted: bool = False, outside_turns: float = 0.0) -> Proposal:
@@ -48,9 +52,10 @@ def test_a_count_by_eye_that_may_be_far_off_contradicts_nothing_and_yet_needs_mo
     assert not vague.agreed_by(Consent(agree=True))
     assert vague.agreed_by(Consent(within_turns=100.0))
     with pytest.raises(NotAgreedError, match=r"may be off by 100\.00 turns") as refused:
-        ask(vague)
-    assert "--agree-within 100" in refused.value.remedy
-    assert "--counted-turns TURNS --agree;" in refused.value.remedy
+        ask(REJOIN, vague)  # type: ignore[arg-type]
+    whole = "reelwright wind --resume 77 --port '/dev/the winder'"
+    assert f"`{whole} --counted-turns 10 --give-or-take 100 --agree-within 100`" in refused.value.remedy
+    assert f"`{whole} --counted-turns TURNS --agree`" in refused.value.remedy
 
 
 def test_a_limit_given_with_a_word_is_kept_to() -> None:

@@ -111,7 +111,7 @@ def test_a_wind_left_at_rest_keeps_its_standing_and_stays_open(ledger):
 def test_a_wind_is_adopted_by_a_later_host_and_ends_once(ledger):
     begin(ledger, boot=11)
     ledger.settle(7, attrs.evolve(RESULT, state="waiting", outcome=""))
-    ledger.adopt(7, boot=12)
+    ledger.adopt(7, boot=12, port="/dev/winder")
     assert ledger.find(7).boot == 12
 
     ledger.close_wind(7, RESULT)
@@ -141,9 +141,9 @@ def test_the_same_boot_and_number_after_the_job_was_given_anew_is_another_event(
     begin(ledger)
 
     assert ledger.record_event(7, 11, LAYER_DONE)
-    ledger.adopt(7, 11)
+    ledger.adopt(7, 11, port="/dev/winder")
     assert not ledger.record_event(7, 11, LAYER_DONE), "another host, the same series"
-    ledger.begin_series(7, 11)
+    ledger.begin_series(7, 11, port="/dev/winder")
     assert ledger.record_event(7, 11, LAYER_DONE)
     assert not ledger.record_event(7, 11, LAYER_DONE)
     assert [(event.boot, event.series) for event in ledger.events(7)] == [(11, 1), (11, 2)]
@@ -201,8 +201,8 @@ def test_an_unknown_job_is_nothing_to_find_and_nothing_to_write_to(ledger):
     assert ledger.find(10**30) is None
     assert ledger.counts(9) == ledger.events(9) == []
     for write in (
-        lambda: ledger.adopt(9, 1),
-        lambda: ledger.begin_series(9, 1),
+        lambda: ledger.adopt(9, 1, port="p"),
+        lambda: ledger.begin_series(9, 1, port="p"),
         lambda: ledger.record_count(9, 1, "winding"),
         lambda: ledger.record_event(9, 1, LAYER_DONE),
         lambda: ledger.settle(9, RESULT),
@@ -338,7 +338,7 @@ def test_a_ledger_of_before_the_series_keeps_its_events_and_tells_the_next_ones_
     with SqliteLedger(path) as ledger:
         assert [(event.boot, event.series) for event in ledger.events(7)] == [(11, 1), (12, 1)]
         assert not ledger.record_event(7, 12, LAYER_DONE)
-        ledger.begin_series(7, 12)
+        ledger.begin_series(7, 12, port="p")
         assert ledger.record_event(7, 12, LAYER_DONE)
 
 

@@ -131,11 +131,11 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
         _of_the_winder(rejoin),
         _of_the_ledger(rejoin),
-        *_of_another_port(rejoin),
+        *_of_another_winder(rejoin),
         *told_of_count(rejoin, proposal),
     ]
     if proposal.uncertain_turns and not proposal.counted:
-        lines.append("If you can count them, give them with --counted-turns.")
+        lines.append(f"If you can count them: `{_counted_command(rejoin)}`.")
     lines.append("Nothing has moved since, and nothing moves before you agree. Turns made by hand are not in it.")
     return lines
 
@@ -162,12 +162,48 @@ def _of_the_ledger(rejoin: Rejoin) -> str:
     return f"The ledger: {turns:.2f} turns, {heard.state}, heard {when} {record.last_count_at}."
 
 
-def _of_another_port(rejoin: Rejoin) -> list[str]:
-    """That the strand may be on the spool of another winder."""
-    if not rejoin.elsewhere:
+def _of_another_winder(rejoin: Rejoin) -> list[str]:
+    """That the strand may be on the spool of another winder, and that the job is with the one that goes on with it."""
+    if rejoin.moved is not None:
+        stay, pulses = rejoin.moved
+        told = (
+            f"Since {stay.at} the job is with the winder at {stay.port}: {rejoin.plan.turns_at(pulses):.2f} turns were"
+            " recorded there last. What follows is of the strand on this winder's own spool, by what was heard here. If"
+            " you have brought the other spool here, count its turns."
+        )
+        return [told]
+    if rejoin.elsewhere is None:
         return []
-    there = f"That was at {rejoin.elsewhere}, which is still there."
-    return [f"{there} If another winder is at it, the strand is on that one's spool: do not agree."]
+    serial = rejoin.elsewhere.serial_number
+    there = f"the winder with serial number {serial}" if serial else f"{rejoin.elsewhere.port}, which is still there"
+    mistaken = f"That was at {there}. If the strand is on that winder's spool: do not agree."
+    return [f"{mistaken} Once you agree, the job is with this winder, and what the other one knows of it is history."]
+
+
+def _counted_command(rejoin: Rejoin) -> str:
+    from reelwright.operation.commands import resume_command
+
+    return resume_command(rejoin.record.job_id, rejoin.port_name, "--counted-turns", "TURNS", "--agree")
+
+
+def _agree_command(rejoin: Rejoin, proposal: Proposal) -> str:
+    from reelwright.operation.commands import resume_command
+
+    return resume_command(rejoin.record.job_id, rejoin.port_name, *_counted(proposal), "--agree")
+
+
+def _counted(proposal: Proposal) -> list[str]:
+    """A count by eye, as it was given."""
+    if not proposal.counted:
+        return []
+    return ["--counted-turns", f"{proposal.turns:.10g}", "--give-or-take", f"{proposal.uncertain_turns:g}"]
+
+
+def _within_command(rejoin: Rejoin, proposal: Proposal) -> str:
+    from reelwright.operation.commands import resume_command
+
+    within = ["--agree-within", f"{proposal.within_turns:g}"]
+    return resume_command(rejoin.record.job_id, rejoin.port_name, *_counted(proposal), *within)
 
 
 def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
@@ -214,11 +250,10 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
     }
 
 
-def ask_count(proposal: Proposal) -> tuple[float, float]:
+def ask_count(rejoin: Rejoin, proposal: Proposal) -> tuple[float, float]:
     """The turns that the operator counts on the spool, and how far they may be off. Raises NotAgreedError."""
     click.echo(
-        f"A word is too little for so much doubt. `--agree-within {proposal.within_turns:g}` agrees to it without a"
-        " count.",
+        f"A word is too little for so much doubt. `{_within_command(rejoin, proposal)}` agrees to it without a count.",
         err=True,
     )
     typed = click.prompt(
@@ -237,24 +272,24 @@ def ask_count(proposal: Proposal) -> tuple[float, float]:
     return turns, GIVE_OR_TAKE_TURNS
 
 
-def ask(proposal: Proposal) -> None:
+def ask(rejoin: Rejoin, proposal: Proposal) -> None:
     """Have the operator agree at the terminal. Raises NotAgreedError, with what would be agreement."""
     if proposal.needs_more_than_a_word:
-        within = f"--agree-within {proposal.within_turns:g}"
+        within = _within_command(rejoin, proposal)
         if proposal.outside_turns:
             raise NotAgreedError(
                 f"Your count is {proposal.outside_turns:.2f} turns outside of what is known, so nothing has moved.",
-                f"Count once more. If it is right all the same, add {within}.",
+                f"Count once more. If it is right all the same: `{within}`.",
             )
         raise NotAgreedError(
             f"This count may be off by {proposal.uncertain_turns:.2f} turns, more than {MOST_AGREED_TURNS:g}, so"
             " nothing has moved.",
-            f"Count the turns on the spool and give --counted-turns TURNS --agree; or agree to so much by {within}.",
+            f"Count the turns on the spool: `{_counted_command(rejoin)}`. Or agree to so much: `{within}`.",
         )
     if not sys.stdin.isatty():
         raise NotAgreedError(
             "Nobody is there to agree to this count, so nothing has moved.",
-            "Give the command at a terminal, or add --agree.",
+            f"Give the command at a terminal, or agree to it: `{_agree_command(rejoin, proposal)}`.",
         )
     typed = click.prompt(
         f'Type "{AGREE}" to go on from {proposal.turns:.2f} turns', default="", show_default=False, err=True

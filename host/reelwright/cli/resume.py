@@ -53,12 +53,13 @@ def resume(
     holds it, where the winder still has it. Raises NotAgreedError, and what `Resumption.held` and `find` raise.
     """
     from reelwright.cli.wind import attached, counting, followed
-    from reelwright.operation.resume import Rejoin, Resumption, plan_of
+    from reelwright.operation.recorded import plan_of
+    from reelwright.operation.resume import Rejoin, Resumption
 
     with ExitStack() as stack:
         link = stack.enter_context(attached(port_name, transcript_path))
         resumption = Resumption(link.client, link.ledger, link.winder, link.port_name)
-        record = resumption.held(job, job_id)
+        record = resumption.held(job, job_id, agreed=consent.was_given and consent.counted is None)
         if record is not None:
             if consent.counted is not None:
                 raise UsageError(
@@ -142,8 +143,8 @@ def _agreed(rejoin: Rejoin, consent: Consent, *, as_json: bool) -> tuple[int, fl
         if as_json:
             click.echo(json_text({"kind": "proposal", "format": FORMAT, **proposal_record(rejoin, proposal)}))
         if proposal.needs_more_than_a_word and not proposal.counted and sys.stdin.isatty():
-            proposal = proposal_of(rejoin, ask_count(proposal))
+            proposal = proposal_of(rejoin, ask_count(rejoin, proposal))
             for line in told_of_count(rejoin, proposal):
                 say(plain_text(line), err=as_json)
-        ask(proposal)
+        ask(rejoin, proposal)
     return proposal.pulses, proposal.uncertain_turns

@@ -22,7 +22,7 @@ from windlink import codes
 from windlink.sentences import TRIPS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
     from types import FrameType
     from typing import Any, NoReturn
@@ -172,6 +172,7 @@ def command(
         clear=clear,
         drop_held=drop_held,
         link_wait_s=link_wait_s,
+        words=sys.argv[1:],
     )
     _end(ending, port_name, go_on_at_stops=go_on_at_stops)
 
@@ -198,9 +199,9 @@ def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, in
 
 def _end(ending: Ending, port_name: str | None, *, go_on_at_stops: bool) -> NoReturn:
     """Say how to go on, where that is possible, and leave."""
-    from reelwright.operation.resume import resume_command
+    from reelwright.operation.commands import resume_command
 
-    again = resume_command(ending.job_id, port_name or "") + " --go-on" * go_on_at_stops
+    again = resume_command(ending.job_id, port_name or "", *["--go-on"] * go_on_at_stops)
     if ending.trip == TRIPS[codes.RESTARTED].word:
         click.echo(plain_text(f"To go on with the job: {again}"), err=True)
     elif ending.held:
@@ -234,8 +235,9 @@ def wind(
     clear: str | None = None,
     drop_held: bool = False,
     link_wait_s: float = LINK_WAIT_S,
+    words: Sequence[str] = (),
 ) -> Ending:
-    """One whole wind of a plan's job on a port."""
+    """One whole wind of a plan's job on a port. words: of the command line, after the program's name."""
     with ExitStack() as stack:
         interrupts = stack.enter_context(counting())
         link = stack.enter_context(attached(port_name, transcript_path))
@@ -248,6 +250,7 @@ def wind(
             clear=clear,
             drop_held=drop_held,
             link_wait_s=link_wait_s,
+            words=words,
         )
 
 
@@ -261,6 +264,7 @@ def followed(
     clear: str | None,
     drop_held: bool = False,
     link_wait_s: float,
+    words: Sequence[str] = (),
 ) -> Ending:
     """Bring a job to a winder, or pick it up there, and follow it to its rest."""
     from reelwright.operation.arrival import Arrival
@@ -272,7 +276,9 @@ def followed(
         if plan.job.machine.drive != "hand":
             view.notice(CAUTION)
         keys = stack.enter_context(Keys(on_unknown=view.notice))
-        arrival = Arrival(plan.job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts)
+        arrival = Arrival(
+            plan.job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts, words
+        )
         under_way = arrival.begin(clear=clear, drop_held=drop_held)
         # at a terminal there is somebody to mend and clear a trip; a script gets its exit code
         attended = sys.stdin.isatty() and not as_json

@@ -65,6 +65,7 @@ class Winder:
     capabilities: int
     most_layers: int
     most_job_values: int
+    serial_number: str = ""  # of the board's USB device, "" where the system knows none
 
 
 class RefusedError(DeviceError):
@@ -115,6 +116,7 @@ class Client:
         self._sequence = random.randrange(HIGHEST_SEQUENCE + 1)  # noqa: S311 - spreads numbers, keeps no secret
         self._answer: tuple[int, str, dict[str, Any]] | None = None
         self._pace = 1
+        self._told_pace = 0
         self._asked_at_s = 0.0
         self.inbox: deque[Received] = deque(maxlen=10000)
         self.strays: deque[str] = deque(maxlen=20)
@@ -133,7 +135,8 @@ class Client:
             raise NotAWinderError(
                 f"The port {self._port.name} does not answer as a winder.{heard}", self._how_to_get_a_winder()
             ) from silence
-        self._pace = fields["pace"] or MAX_PACE
+        self._told_pace = fields["pace"]
+        self._pace = self._told_pace or MAX_PACE
         self.inbox.clear()
         limits = self.request("limits")
         return Winder(
@@ -146,6 +149,7 @@ class Client:
             capabilities=limits["capabilities"],
             most_layers=limits["most_layers"],
             most_job_values=limits["most_job_values"],
+            serial_number=self._port.serial_number,
         )
 
     def reconnect(self) -> Winder:
@@ -158,6 +162,11 @@ class Client:
     def port_name(self) -> str:
         """What the port is called now."""
         return self._port.name
+
+    @property
+    def pace(self) -> int:
+        """The winder's own seconds in a real one, as it told; 0 for as fast as it can, and before `hello`."""
+        return self._told_pace
 
     def request(self, verb: str, *values: int | str) -> dict[str, Any]:
         """Ask and wait for the answer, retrying.

@@ -31,6 +31,7 @@ _GONE: tuple[type[Exception], ...] = (OSError, TypeError, ValueError, AttributeE
 
 class Port:
     """An open port. `name` is what the person gave: a device path, COM name or socket:// address.
+    `serial_number` is that of its USB device, empty where the system knows none.
 
     Not thread-safe, and need not be: one thread owns it, the one that follows the wind. Raises PortError.
     """
@@ -38,7 +39,7 @@ class Port:
     def __init__(self, name: str) -> None:
         self.name = name
         entry = entry_of(name)
-        self._serial_number = entry.serial_number if entry else None
+        self.serial_number = (entry.serial_number or "") if entry else ""
         self._open()
 
     def read(self, wait_s: float = READ_TIMEOUT_S) -> bytes:
@@ -64,10 +65,10 @@ class Port:
         Raises PortError while it is not there.
         """
         self.close()
-        if self._serial_number:
-            name = name_now(self._serial_number)
+        if self.serial_number:
+            name = name_now(self.serial_number)
             if name is None:  # another board may have its old name by now
-                raise PortError(f"The board with serial number {self._serial_number} is not there.", "Plug it in.")
+                raise PortError(f"The board with serial number {self.serial_number} is not there.", "Plug it in.")
             self.name = name
         self._open()
 

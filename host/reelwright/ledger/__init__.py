@@ -6,7 +6,7 @@ same interface later.
 
 from reelwright.ledger.errors import LedgerError
 from reelwright.ledger.ledger import Ledger, ledger_path, new_job_id, open_ledger
-from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
+from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, Stay, WindRecord
 
 __all__ = [
     "Count",
@@ -14,6 +14,7 @@ __all__ = [
     "LedgerError",
     "RecordedEvent",
     "RecordedTrip",
+    "Stay",
     "WindRecord",
     "ledger_path",
     "new_job_id",

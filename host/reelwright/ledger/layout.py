@@ -80,6 +80,26 @@ STEPS: tuple[Step, ...] = (
         "DROP INDEX event_once",
         "CREATE UNIQUE INDEX event_once ON events (job_id, series, boot, number) WHERE number > 0",
     ),
+    (
+        # A stay: the winder that a series was with. An older program kept the first one's port only.
+        """CREATE TABLE stays (
+            job_id INTEGER NOT NULL REFERENCES winds,
+            series INTEGER NOT NULL,
+            at TEXT NOT NULL,
+            port TEXT NOT NULL,
+            serial_number TEXT NOT NULL,
+            boot INTEGER NOT NULL,
+            PRIMARY KEY (job_id, series)
+        )""",
+        """INSERT INTO stays (job_id, series, at, port, serial_number, boot)
+            WITH RECURSIVE each_one (job_id, series, at, port, boot) AS (
+                SELECT job_id, series, started_at, port, boot FROM winds
+                UNION ALL SELECT job_id, series - 1, at, port, boot FROM each_one WHERE series > 1
+            ) SELECT job_id, series, at, port, '', boot FROM each_one""",
+        # Nothing tells older counts apart: all of them are taken for the newest stay's, as they always were.
+        "ALTER TABLE counts ADD COLUMN series INTEGER NOT NULL DEFAULT 1",
+        "UPDATE counts SET series = (SELECT series FROM winds WHERE winds.job_id = counts.job_id)",
+    ),
 )
 
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from types import TracebackType
     from typing import Self
 
-    from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
+    from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, Stay, WindRecord
     from reelwright.snapshot import Happening, WindResult
 
 HOME_VARIABLE = "REELWRIGHT_HOME"
@@ -52,26 +52,30 @@ class Ledger(Protocol):
         firmware: str,
         protocol: str,
         boot: int,
+        serial_number: str = "",
     ) -> None:
         """Begins the record of a job, before it starts. LedgerError when the number was used already."""
 
-    def adopt(self, job_id: int, boot: int) -> None:
-        """Takes up an open job again, which the winder holds since boot number `boot`."""
+    def adopt(self, job_id: int, boot: int, *, port: str, serial_number: str = "") -> None:
+        """Takes up an open job again, which the winder holds since boot number `boot`, at the port that it has now."""
 
-    def begin_series(self, job_id: int, boot: int) -> None:
-        """Takes up a job that the winder is about to be given anew, after a restart.
+    def begin_series(self, job_id: int, boot: int, *, port: str, serial_number: str = "") -> None:
+        """Takes up a job that a winder is about to be given anew: after a restart, or another winder.
 
         The events from here on are others than those before, even where boot number and event number come again.
         """
 
+    def stays(self, job_id: int) -> list[Stay]:
+        """The winders that were given the job, one for each series, oldest first."""
+
     def record_count(self, job_id: int, pulses: int, state: str) -> None:
         """Adds a count to the job's history."""
 
-    def record_event(self, job_id: int, boot: int, happening: Happening) -> bool:
+    def record_event(self, job_id: int, boot: int, happening: Happening, *, series: int | None = None) -> bool:
         """Adds an event; False when it was there already, which a reconnection makes normal.
 
-        The job's present series, the winder's boot number and its event number name an event. Number 0 is a notice of
-        the host: each is new.
+        The job's series, the present one by default, the winder's boot number and its event number name an event.
+        Number 0 is a notice of the host: each is new.
         """
 
     def settle(self, job_id: int, result: WindResult) -> None:

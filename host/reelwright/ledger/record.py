@@ -19,7 +19,7 @@ class WindRecord:
     job_id: int
     job: Mapping[str, object]  # the job file's content
     plan: Mapping[str, object]  # the plan's answer at the start
-    port: str
+    port: str  # of the winder that was given the job last
     board: str
     firmware: str
     protocol: str
@@ -60,12 +60,24 @@ class WindRecord:
 
 
 @frozen
+class Stay:
+    """One time that a winder was given a job. serial_number: of its USB device, "" where the system knows none."""
+
+    series: int
+    at: str
+    port: str
+    serial_number: str
+    boot: int
+
+
+@frozen
 class Count:
-    """One count as heard while winding."""
+    """One count as heard while winding, in a series of the job."""
 
     at: str
     pulses: int  # signed, of this job
     state: str
+    series: int = 1
 
 
 @frozen

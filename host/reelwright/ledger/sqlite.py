@@ -20,7 +20,7 @@ from reelwright import __version__
 from reelwright.json_text import json_text
 from reelwright.ledger.errors import LedgerError, told
 from reelwright.ledger.layout import bring_up_to_date
-from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, WindRecord
+from reelwright.ledger.record import Count, RecordedEvent, RecordedTrip, Stay, WindRecord
 from reelwright.snapshot import Happening, WindResult
 
 if TYPE_CHECKING:
@@ -105,6 +105,7 @@ class SqliteLedger:
         firmware: str,
         protocol: str,
         boot: int,
+        serial_number: str = "",
     ) -> None:
         """Begins the record of a job, before it starts. LedgerError when the number was used already."""
         at = self._at()
@@ -119,33 +120,58 @@ class SqliteLedger:
                 row,
             )
             connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, at, boot))
+            connection.execute(
+                "INSERT INTO stays (job_id, series, at, port, serial_number, boot) VALUES (?, 1, ?, ?, ?, ?)",
+                (job_id, at, port, serial_number, boot),
+            )
 
-    def adopt(self, job_id: int, boot: int) -> None:
+    def adopt(self, job_id: int, boot: int, *, port: str, serial_number: str = "") -> None:
         """Takes up a job again, which the winder holds since boot number `boot`; the record is open again."""
         with self._changing(job_id) as connection:
-            connection.execute("UPDATE winds SET boot = ?, open = 1, ended_at = NULL WHERE job_id = ?", (boot, job_id))
-            connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, self._at(), boot))
-
-    def begin_series(self, job_id: int, boot: int) -> None:
-        """Takes up a job that the winder is about to be given anew; the record is open again."""
-        with self._changing(job_id) as connection:
             connection.execute(
-                "UPDATE winds SET boot = ?, series = series + 1, open = 1, ended_at = NULL WHERE job_id = ?",
-                (boot, job_id),
+                "UPDATE winds SET boot = ?, port = ?, open = 1, ended_at = NULL WHERE job_id = ?", (boot, port, job_id)
+            )
+            connection.execute(
+                "UPDATE stays SET boot = ?, port = ?, serial_number = ?"
+                " WHERE job_id = ? AND series = (SELECT series FROM winds WHERE winds.job_id = stays.job_id)",
+                (boot, port, serial_number, job_id),
             )
             connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, self._at(), boot))
+
+    def begin_series(self, job_id: int, boot: int, *, port: str, serial_number: str = "") -> None:
+        """Takes up a job that a winder is about to be given anew; the record is open again."""
+        with self._changing(job_id) as connection:
+            connection.execute(
+                "UPDATE winds SET boot = ?, port = ?, series = series + 1, open = 1, ended_at = NULL WHERE job_id = ?",
+                (boot, port, job_id),
+            )
+            connection.execute(
+                "INSERT INTO stays (job_id, series, at, port, serial_number, boot)"
+                " SELECT job_id, series, ?, ?, ?, ? FROM winds WHERE job_id = ?",
+                (self._at(), port, serial_number, boot, job_id),
+            )
+            connection.execute("INSERT INTO boots VALUES (?, ?, ?)", (job_id, self._at(), boot))
+
+    def stays(self, job_id: int) -> list[Stay]:
+        """The winders that were given the job, one for each series, oldest first."""
+        rows = self._rows(
+            "SELECT series, at, port, serial_number, boot FROM stays WHERE job_id = ? ORDER BY series", job_id
+        )
+        return [Stay(**row) for row in rows]
 
     def record_count(self, job_id: int, pulses: int, state: str) -> None:
         """Adds a count to the job's history."""
         with self._changing(job_id) as connection:
             connection.execute(
-                "INSERT INTO counts (job_id, at, pulses, state) VALUES (?, ?, ?, ?)",
-                (job_id, self._at(), pulses, state),
+                "INSERT INTO counts (job_id, series, at, pulses, state)"
+                " SELECT job_id, series, ?, ?, ? FROM winds WHERE job_id = ?",
+                (self._at(), pulses, state, job_id),
             )
 
-    def record_event(self, job_id: int, boot: int, happening: Happening) -> bool:
+    def record_event(self, job_id: int, boot: int, happening: Happening, *, series: int | None = None) -> bool:
         """Adds an event; False when it was there already. Number 0, a notice of the host, is always new."""
         row = (
+            series,
             self._at(),
             boot,
             happening.number,
@@ -158,7 +184,8 @@ class SqliteLedger:
         with self._changing(job_id) as connection:
             written = connection.execute(
                 "INSERT INTO events (job_id, series, at, boot, number, verb, sentence, remedy, fields)"
-                " SELECT job_id, series, ?, ?, ?, ?, ?, ?, ? FROM winds WHERE job_id = ? ON CONFLICT DO NOTHING",
+                " SELECT job_id, coalesce(?, series), ?, ?, ?, ?, ?, ?, ? FROM winds WHERE job_id = ?"
+                " ON CONFLICT DO NOTHING",
                 row,
             )
             return written.rowcount == 1
@@ -196,7 +223,7 @@ class SqliteLedger:
 
     def counts(self, job_id: int) -> list[Count]:
         """Every count of a job, oldest first."""
-        rows = self._rows("SELECT at, pulses, state FROM counts WHERE job_id = ? ORDER BY id", job_id)
+        rows = self._rows("SELECT at, pulses, state, series FROM counts WHERE job_id = ? ORDER BY id", job_id)
         return [Count(**row) for row in rows]
 
     def events(self, job_id: int) -> list[RecordedEvent]:
@@ -206,8 +233,8 @@ class SqliteLedger:
     def trips(self, port: str, since: str | None = None) -> list[RecordedTrip]:
         """Every trip told on a port after a time, in the order of arrival; all of them without a time."""
         rows = self._rows(
-            "SELECT events.* FROM events JOIN winds USING (job_id)"
-            " WHERE winds.port = ? AND events.verb = 'tripped' AND events.at > ? ORDER BY events.id",
+            "SELECT events.* FROM events JOIN stays USING (job_id, series)"
+            " WHERE stays.port = ? AND events.verb = 'tripped' AND events.at > ? ORDER BY events.id",
             port,
             since or "",
         )

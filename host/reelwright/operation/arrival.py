@@ -14,24 +14,17 @@ import attrs
 
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
-from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED, DeviceError, LinkLostError, UsageError
+from reelwright.errors import EXIT_PAUSED, DeviceError, LinkLostError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.before import tell_before, tell_elsewhere
-from reelwright.operation.resume import (
-    LOOKED_THROUGH,
+from reelwright.operation.forgotten import TrippedError, Ways, refuse_forgotten, settle_unfinished
+from reelwright.operation.recorded import (
     given_up,
-    is_gone,
     is_unfinished,
     kept_to_its_end,
-    last_pulses_heard,
-    left_off,
-    memory_of,
-    owes_count,
     plan_of,
-    resume_command,
-    unknown_job,
-    was_begun,
 )
+from reelwright.operation.resume import MovedJobError, begin_stay, left_off, memory_of, owes_count, unknown_job
 from reelwright.operation.telling import (
     doubts_of,
     ending_of,
@@ -39,26 +32,23 @@ from reelwright.operation.telling import (
     result_of,
     uncertain_turns_of,
 )
+from reelwright.operation.whereabouts import Whereabouts, whereabouts
 from reelwright.operation.wind import Interrupts, Wind
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, TRIPS, code_of, say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from reelwright.device.client import Client, Winder
-    from reelwright.ledger import Ledger, WindRecord
+    from reelwright.ledger import Ledger, Stay, WindRecord
     from reelwright.views import View
     from reelwright.winding.job import Job
     from reelwright.winding.planned import Plan
 
 EASE_S = 60.0  # granted to a winder for coming to rest
 DRAIN_S = 30.0  # granted to it for telling what it still keeps, over a bad cable
-
-
-class TrippedError(DeviceError):
-    """The winder is held by a trip that the operator has not cleared."""
-
-    exit_code = EXIT_TRIPPED
 
 
 class InterruptedWindError(DeviceError):
@@ -80,7 +70,10 @@ class Arrival:
         winder: Winder,
         port_name: str,
         interrupts: Interrupts,
+        words: Sequence[str] = (),
     ) -> None:
+        """words: the command line that brought the job, after the program's name, for hints that repeat it."""
+        self._ways = Ways(port_name, words)
         self._job = job
         self._plan = plan
         self._client = client
@@ -102,6 +95,10 @@ class Arrival:
         if not held:
             status = self._settle_memory(status, drop_held=drop_held)
         record = self._ledger.find(held) if held else None
+        if record is not None and is_unfinished(record) and (moved := self._moved(record)):
+            if not drop_held:
+                raise MovedJobError.of(record, self._ledger, moved, status["pulses"], self._port_name)
+            return self._begin_beside(record, status, clear)
         is_this_one = record is not None and is_unfinished(record) and record.job == self._job.to_dict()
         ours = is_this_one and not drop_held  # what is given up is nobody's
         under_way = status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED) and held
@@ -109,7 +106,7 @@ class Arrival:
             # before anything is changed
             raise self._held_by_another(status, record)
         if not ours and not drop_held:
-            self._refuse_forgotten()
+            refuse_forgotten(self._plan, self._ledger, self._ways)
         if status["state"] == codes.TRIPPED:
             status = self._clear(clear)
         elif clear is not None:
@@ -123,7 +120,25 @@ class Arrival:
         heard = self._drain(record)
         if record is not None and record.open:
             self._close(record, status)
-        self._settle_unfinished(drop_held=drop_held)
+        settle_unfinished(self._plan, self._ledger, self._ways, self._view, drop_held=drop_held)
+        return self._load(heard)
+
+    def _moved(self, record: WindRecord) -> Stay | None:
+        """The stay at another winder that has gone on with a job since this one had it."""
+        return self._seen(record).moved
+
+    def _seen(self, record: WindRecord) -> Whereabouts:
+        return whereabouts(record, self._ledger, self._winder, self._port_name)
+
+    def _begin_beside(self, moved: WindRecord, status: dict[str, Any], clear: str | None) -> Wind:
+        """Give up what this winder holds of a job that is with another one, whose record stays as it is; then begin."""
+        if status["state"] == codes.TRIPPED:
+            status = self._clear(clear)
+        if status["state"] not in (codes.EMPTY, codes.FINISHED):
+            self._drop(moved.job_id)
+        here = self._seen(moved).here
+        heard = self._drain(moved, None if here is None else here.series)
+        settle_unfinished(self._plan, self._ledger, self._ways, self._view, drop_held=True)
         return self._load(heard)
 
     def _settle_memory(self, status: dict[str, Any], *, drop_held: bool) -> dict[str, Any]:
@@ -132,6 +147,9 @@ class Arrival:
         record = self._ledger.find(memory.job_id) if memory else None
         if memory is None or (record is not None and not is_unfinished(record)):
             return status
+        moved = None if record is None else self._moved(record)
+        if moved and not memory.under_way:
+            return status
         if not memory.under_way:
             if record is not None:
                 self._ledger.close_wind(record.job_id, kept_to_its_end(record, self._ledger, memory))
@@ -139,12 +157,11 @@ class Arrival:
             return status
         if not drop_held:
             if record is None:
-                raise unknown_job(memory)
-            raise TrippedError(
-                left_off(memory, record, self._winder.cause),
-                f"{self._go_on_with(record)}, or give it up with --drop-held.",
-            )
-        if record is not None:
+                raise unknown_job(memory, self._port_name)
+            if moved:
+                raise MovedJobError.of(record, self._ledger, moved, memory.pulses, self._port_name)
+            raise TrippedError(left_off(memory, record, self._winder.cause), self._ways.go_on_or_drop(record))
+        if record is not None and not moved:
             self._ledger.close_wind(record.job_id, given_up(record, self._ledger, memory))
         if status["state"] == codes.TRIPPED and status["reason"] == codes.RESTARTED:
             self._client.request("clear", codes.RESTARTED)
@@ -155,7 +172,7 @@ class Arrival:
         if not drop_held:
             raise TrippedError(
                 f"Job {record.job_id} was loaded again after a restart of the winder, and has no count yet.",
-                f"{self._go_on_with(record)}, or give it up with --drop-held.",
+                self._ways.go_on_or_drop(record),
             )
         memory = memory_of(self._client)
         known = memory if memory is not None and memory.job_id == record.job_id else None
@@ -178,6 +195,7 @@ class Arrival:
             firmware=self._winder.firmware,
             protocol=self._winder.protocol,
             boot=self._winder.boot,
+            serial_number=self._winder.serial_number,
         )
         try:
             self._client.load(job_id, values)
@@ -219,7 +237,14 @@ class Arrival:
             )
 
     def _pick_up(self, job_id: int, status: dict[str, Any]) -> Wind:
-        self._ledger.adopt(job_id, self._winder.boot)
+        record = self._ledger.find(job_id)
+        seen = self._seen(record) if record else None
+        if record and seen and seen.here and seen.here.series != record.series:
+            begin_stay(record, self._ledger, self._winder, self._port_name, seen, status["pulses"])
+        else:
+            self._ledger.adopt(
+                job_id, self._winder.boot, port=self._port_name, serial_number=self._winder.serial_number
+            )
         state = status["state"]
         turns = self._plan.turns_at(max(0, status["pulses"]))
         self._view.notice(f"Picks up job {job_id} at {turns:.2f} turns; the winder is {say(STATES, state).word}.")
@@ -251,71 +276,23 @@ class Arrival:
         self._client.request("clear", code_of(TRIPS, word))
         return self._client.request("status")
 
-    @staticmethod
-    def _held_by_another(status: dict[str, Any], record: WindRecord | None) -> DeviceError:
+    def _held_by_another(self, status: dict[str, Any], record: WindRecord | None) -> DeviceError:
         known = ""
+        finish = "Finish it on the computer that started it"
         if record is not None:
             plan = plan_of(record)
             known = f" ({plan.length_m:.2f} m onto {plan.job.take_up.name or 'a spool'})"
+            finish = self._ways.go_on(record)
         return DeviceError(
             f"The winder holds another job, {status['job_id']}{known}: it is {say(STATES, status['state']).word}"
             f" at {status['pulses']} pulses.",
-            "Finish it with the job that it was started with, or give --drop-held to abandon it.",
+            f"{finish}, or abandon it and begin this one by `{self._ways.drop}`.",
         )
 
-    def _go_on_with(self, record: WindRecord) -> str:
-        return f"Go on with it by `{resume_command(record.job_id, self._port_name)}`"
-
-    def _unfinished(self) -> list[WindRecord]:
-        """What the ledger has unfinished on this port, the newest first; and this very job of a port that is gone.
-
-        A winder that is plugged in elsewhere, or another in its place, has a port of another name. One whose port is
-        still there may be winding this job itself.
-        """
-        job = self._job.to_dict()
-        return [
-            each
-            for each in self._ledger.winds(LOOKED_THROUGH)
-            if each.open and (each.port == self._port_name or (each.job == job and is_gone(each.port)))
-        ]
-
-    def _refuse_forgotten(self) -> None:
-        """Raises TrippedError where this very job was under way, and no winder has it any more."""
-        for record in self._unfinished():
-            if not was_begun(record) or record.job != self._job.to_dict():
-                continue
-            pulses = last_pulses_heard(record) or 0
-            elsewhere = "" if record.port == self._port_name else f" at {record.port}, which is not there now"
-            raise TrippedError(
-                f"Job {record.job_id} is this one, and was at {self._plan.turns_at(pulses):.2f} turns when it was last"
-                f" heard{elsewhere}; the winder no longer holds it. A new wind would begin at zero, on top of that"
-                " strand.",
-                f"{self._go_on_with(record)}, or give it up with --drop-held.",
-            )
-
-    def _settle_unfinished(self, *, drop_held: bool) -> None:
-        """Close what the ledger has unfinished on this port, where it is given up or nothing was heard; tell of the
-        rest in a line: the winder holds none of it."""
-        told = []
-        for record in self._unfinished():
-            if drop_held or not was_begun(record):
-                self._ledger.close_wind(record.job_id, given_up(record, self._ledger))
-            else:
-                told.append((record, last_pulses_heard(record) or 0))
-        if not told:
-            return
-        newest, pulses = told[0]
-        older = len(told) - 1
-        so_are = "So is an older one" if older == 1 else f"So are {older} older ones"
-        more = f" {so_are}: see `reelwright ledger list`." if older else ""
-        self._view.notice(
-            f"Job {newest.job_id} is unfinished on this port, at {plan_of(newest).turns_at(pulses):.2f} turns when last"
-            " heard, and the winder no longer holds it."
-            f" `{resume_command(newest.job_id, self._port_name)}` goes on with it; --drop-held gives it up.{more}"
-        )
-
-    def _drain(self, record: WindRecord | None) -> int:
+    def _drain(self, record: WindRecord | None, series: int | None = None) -> int:
         """Take the events that the winder still keeps into the record of their job; the number of the newest.
+
+        series: that they belong to, where it is not the job's present one.
 
         Raises LinkLostError when they do not get through: the winder then keeps them.
         """
@@ -331,7 +308,8 @@ class Arrival:
                     continue
                 heard = max(heard, received.sequence)
                 if record is not None:
-                    self._ledger.record_event(record.job_id, self._winder.boot, happening_of(plan, received))
+                    told = happening_of(plan, received)
+                    self._ledger.record_event(record.job_id, self._winder.boot, told, series=series)
                 self._client.request("ack", received.sequence)
             if self._client.keep_alive_due:
                 self._client.request("status")
@@ -362,7 +340,8 @@ class Arrival:
     def _close(self, record: WindRecord, status: dict[str, Any]) -> None:
         """Close the record of a job that the winder still holds but this command does not go on with."""
         events = self._ledger.events(record.job_id)
-        pulses, outcome = ending_of(each.happening for each in events) or (status["pulses"], "abandoned")
+        here = [each.happening for each in events if each.series == record.series]
+        pulses, outcome = ending_of(here) or (status["pulses"], "abandoned")
         result = result_of(
             plan_of(record),
             record.job_id,

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.operation.resume import LOOKED_THROUGH, last_pulses_heard, resume_command, was_begun
+from reelwright.operation.commands import resume_command
+from reelwright.operation.recorded import LOOKED_THROUGH, as_it_stands, last_pulses_heard, was_begun
 from reelwright.operation.telling import PHASE_SLACK_TURNS
 from reelwright.views.wording import length_text
 
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 def tell_before(plan: Plan, ledger: Ledger, port_name: str, view: View) -> None:
     """What the last wind on this port left behind: a spool, and a guide somewhere."""
     last = next((record for record in ledger.winds(LOOKED_THROUGH) if record.port == port_name), None)
-    known = None if last is None else last.known
+    known = None if last is None else as_it_stands(last, ledger).known
     if last is None or known is None:
         return
     if last.job == plan.job.to_dict():
@@ -44,7 +45,7 @@ def tell_elsewhere(plan: Plan, ledger: Ledger, port_name: str, view: View) -> No
             turns = plan.turns_at(last_pulses_heard(record) or 0)
             view.notice(
                 f"Job {record.job_id} is this one too, and is unfinished at {record.port}, at {turns:.2f} turns when"
-                " last heard. This wind begins at zero. If it is the same winder at another port, stop:"
+                " last recorded. This wind begins at zero. If it is the same winder at another port, stop:"
                 f" `{resume_command(record.job_id, port_name)}` goes on with that job."
             )
             return

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import DeviceError
-from reelwright.operation.resume import memory_of, resume_command
+from reelwright.operation.commands import drop_command, resume_command
+from reelwright.operation.resume import memory_of
 from windlink import codes
 from windlink.sentences import STATES, say
 
@@ -29,7 +30,7 @@ def free_status(client: Client) -> dict[str, Any]:
         go_on = resume_command(memory.job_id, client.port_name)
         raise DeviceError(
             f"The winder remembers job {memory.job_id} from before its last start, and counts on for it.",
-            f"Go on with it by `{go_on}`, or give it up with --drop-held; then test.",
+            f"Go on with it by `{go_on}`, or give it up by `{drop_command(client.port_name)}`; then test.",
         )
     return status
 

@@ -5,27 +5,37 @@ Nothing here moves the spool before the operator has agreed to a count.
 
 from __future__ import annotations
 
-import os
-import shlex
 import time
-from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from attrs import frozen
 
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
-from reelwright.operation.standing import Heard, Memory, Standing, standing
-from reelwright.operation.telling import RESTARTED, RESUMED, doubts_of, ending_of, result_of, uncertain_turns_of
+from reelwright.operation.commands import drop_command, resume_command
+from reelwright.operation.recorded import (
+    LOOKED_THROUGH,
+    heard_of,
+    is_unfinished,
+    kept_to_its_end,
+    last_pulses_heard,
+    plan_of,
+    was_begun,
+)
+from reelwright.operation.standing import Memory, standing
+from reelwright.operation.telling import RESUMED, uncertain_turns_of
+from reelwright.operation.whereabouts import is_another, whereabouts
 from reelwright.operation.wind import Wind
 from reelwright.snapshot import Happening
 from windlink import codes
-from windlink.sentences import CAUSES, OUTCOMES, SOURCES, STATES, say
+from windlink.sentences import CAUSES, SOURCES, STATES, say
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client, Winder
-    from reelwright.ledger import Ledger, WindRecord
+    from reelwright.ledger import Ledger, Stay, WindRecord
+    from reelwright.operation.standing import Heard, Standing
+    from reelwright.operation.whereabouts import Whereabouts
     from reelwright.snapshot import WindResult
     from reelwright.views import View
     from reelwright.winding.job import Job
@@ -33,16 +43,17 @@ if TYPE_CHECKING:
 
 STANDS_S = 30.0  # granted to a spool for coming to rest after the restart
 QUIET_S = 3.0  # without a pulse, by the winder's clock: a spool that gives few of them may still turn
-LOOKED_THROUGH = 200  # winds of the ledger, the newest first
 
 
 @frozen
 class Rejoin:
     """A job that can go on: its record, its plan, what the winder remembers of it, and where that leaves its count.
 
-    heard: the last count that the ledger has, which the standing counts with. before_turns: what earlier restarts have
-    left unknown of the count, either way. elsewhere: the port at which the job was last heard, where that is another
-    one and is there, so that it may be another winder's; else empty.
+    heard: the last count that the ledger has of this winder's spool, which the standing counts with. by_ledger: the
+    standing from the ledger alone, which lists and results tell. before_turns: what earlier restarts have left unknown
+    of the count, either way. elsewhere: the stay at which the job was last heard, where that may be at another winder.
+    moved: the stay at another winder to which the job went on from this one, and its last count there; the winder here
+    remembers it from before.
     """
 
     record: WindRecord
@@ -50,25 +61,17 @@ class Rejoin:
     memory: Memory | None
     heard: Heard | None
     standing: Standing
+    by_ledger: Standing | None
     before_turns: float
     cause: int
-    elsewhere: str
+    port_name: str
+    elsewhere: Stay | None = None
+    moved: tuple[Stay, int] | None = None
 
     @property
     def uncertain_turns(self) -> float:
         """How far the count may be off, either way, this restart and the earlier ones together."""
         return self.before_turns + self.plan.turns_at(self.standing.uncertain_pulses)
-
-
-def is_gone(port_name: str) -> bool:
-    """Whether a port that is a file of the system is not there; of others, such as COM3, that is not known."""
-    return os.path.isabs(port_name) and not os.path.exists(port_name)
-
-
-def resume_command(job_id: int, port_name: str = "") -> str:
-    """The command that goes on with a job, wherever its winder has got to."""
-    port = ["--port", port_name] if port_name else []
-    return shlex.join(["reelwright", "wind", "--resume", str(job_id), *port])
 
 
 def memory_of(client: Client) -> Memory | None:
@@ -82,19 +85,6 @@ def memory_of(client: Client) -> Memory | None:
     return memory if memory.job_id else None
 
 
-def plan_of(record: WindRecord) -> Plan:
-    """The plan of a recorded wind, made anew from its job."""
-    from reelwright.profiles import build_job
-    from reelwright.winding.plan import make_plan
-
-    return make_plan(build_job(record.job, "the ledger"))
-
-
-def is_unfinished(record: WindRecord) -> bool:
-    """Whether a wind may go on: one that was given up for lost may, when the winder turns up with it after all."""
-    return record.open or (record.result is not None and record.result.uncertain)
-
-
 def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None) -> bool:
     """Whether the job that the winder holds is one that an earlier command loaded to resume it, and got no further.
 
@@ -106,21 +96,6 @@ def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None
     return loaded and memory is not None and memory.job_id == status["job_id"]
 
 
-def kept_to_its_end(record: WindRecord, ledger: Ledger, memory: Memory) -> WindResult:
-    """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
-    outcome = say(OUTCOMES, memory.outcome).word
-    events = ledger.events(record.job_id)
-    return result_of(
-        plan_of(record),
-        record.job_id,
-        codes.FINISHED,
-        memory.pulses,
-        outcome=outcome,
-        before_turns=uncertain_turns_of(events),
-        doubts=doubts_of(events),
-    )
-
-
 class Resumption:
     """Finds the job that a winder was at when it restarted, and puts it there again."""
 
@@ -129,12 +104,14 @@ class Resumption:
         self._ledger = ledger
         self._winder = winder
         self._port_name = port_name
+        self._told: Memory | None = None  # what the winder remembered when the operator was asked
 
-    def held(self, job: Job | None, job_id: int | None) -> WindRecord | None:
+    def held(self, job: Job | None, job_id: int | None, *, agreed: bool = False) -> WindRecord | None:
         """The record of a job that the winder still holds, at a count that it knows: to be picked up as it is.
 
-        None where the winder holds none, or owes it a count. Raises UsageError when it holds another job than the
-        operator means, or one that is over or unknown here.
+        agreed: the operator takes a job back that another winder has gone on with since. None where the winder holds
+        none, or owes it a count. Raises UsageError when it holds another job than the operator means, or one that is
+        over or unknown here; MovedJobError where another winder has it now, and it was not agreed to take it back.
         """
         status = self._client.request("status")
         if not status["job_id"]:
@@ -146,6 +123,7 @@ class Resumption:
             job is not None and (record is None or record.job != job.to_dict())
         )
         if record is not None and is_unfinished(record) and not another:
+            self._take_back(record, status["pulses"], agreed=agreed)
             return record
         if status["state"] == codes.FINISHED and another and (record is None or not is_unfinished(record)):
             return None  # that one is over, and nothing of it is lost
@@ -164,7 +142,7 @@ class Resumption:
         it before. Raises UsageError when there is nothing to resume, DeviceError when it is another job than the
         operator means or the ledger does not have it.
         """
-        memory = self._still_memory()
+        memory = self._told = self._still_memory()
         record = self._remembered(memory, job, job_id) if memory else self._newest_open(job, job_id)
         if record is None and memory is not None:
             memory = None
@@ -175,6 +153,8 @@ class Resumption:
                 f" one {'that this is' if job or job_id else f'at {self._port_name}'}.",
                 "`reelwright ledger list` shows the jobs. A new wind needs no --resume.",
             )
+        if memory is not None and memory.job_id == record.job_id and self._whereabouts(record).moved:
+            memory = memory if memory.under_way else None  # how it ended here is history, where another went on with it
         if memory is not None and not memory.under_way:
             result = kept_to_its_end(record, self._ledger, memory)
             self._ledger.close_wind(record.job_id, result)
@@ -187,20 +167,27 @@ class Resumption:
         Raises RefusedError, LinkLostError, and DeviceError when the winder is not as it was when the operator was
         asked.
         """
-        self._look_again(rejoin)
+        self._look_again()
         job_id = rejoin.record.job_id
         turns = rejoin.plan.turns_at(pulses)
         status = self._client.request("status")
         heard = 0
-        if status["job_id"] == job_id:
-            self._ledger.adopt(job_id, self._winder.boot)  # a resumption that broke off: its numbering goes on
+        here = self._whereabouts(rejoin.record).here
+        if status["job_id"] == job_id and here is not None and here.series == rejoin.record.series:
+            # a resumption that broke off: its numbering goes on
+            self._ledger.adopt(
+                job_id, self._winder.boot, port=self._port_name, serial_number=self._winder.serial_number
+            )
         else:
-            if status["job_id"]:
+            if status["job_id"] not in (0, job_id):
                 # another job, which is over: what the winder still tells of it is not of this one
                 heard = self._client.request("events")["newest"]
                 self._client.request("ack", heard)
-            self._ledger.begin_series(job_id, self._winder.boot)
-        sentence = f"Resumed from {turns:.2f} turns, give or take {uncertain_turns:.2f}: agreed by the operator."
+            self._begin_series(job_id)
+        sentence = (
+            f"Resumed at {self._port_name} from {turns:.2f} turns, give or take {uncertain_turns:.2f}: agreed by the"
+            " operator."
+        )
         source = say(SOURCES, rejoin.memory.source if rejoin.memory else codes.FROM_NOWHERE).word
         fields = {"pulses": pulses, "uncertain_turns": uncertain_turns, "source": source}
         resumed = Happening(0, RESUMED, sentence, fields)
@@ -218,9 +205,26 @@ class Resumption:
 
     # --- within ------------------------------------------------------------------------------------------
 
-    def _look_again(self, rejoin: Rejoin) -> None:
+    def _whereabouts(self, record: WindRecord) -> Whereabouts:
+        return whereabouts(record, self._ledger, self._winder, self._port_name)
+
+    def _begin_series(self, job_id: int) -> None:
+        self._ledger.begin_series(
+            job_id, self._winder.boot, port=self._port_name, serial_number=self._winder.serial_number
+        )
+
+    def _take_back(self, record: WindRecord, pulses: int, *, agreed: bool) -> None:
+        """Have the job with this winder again, which holds it since before another went on with it."""
+        where = self._whereabouts(record)
+        if where.moved is None:
+            return
+        if not agreed:
+            raise MovedJobError.of(record, self._ledger, where.moved, pulses, self._port_name)
+        begin_stay(record, self._ledger, self._winder, self._port_name, where, pulses)
+
+    def _look_again(self) -> None:
         """An operator may take an hour to agree, and turn the spool meanwhile."""
-        if self._client.hello().boot != self._winder.boot or memory_of(self._client) != rejoin.memory:
+        if self._client.hello().boot != self._winder.boot or memory_of(self._client) != self._told:
             raise DeviceError(
                 "The winder restarted once more, or its spool was turned, while you were asked. Nothing has moved by"
                 " itself.",
@@ -262,14 +266,14 @@ class Resumption:
         if record is None:
             if not memory.under_way:
                 return None
-            raise unknown_job(memory)
+            raise unknown_job(memory, self._port_name)
         if not is_unfinished(record):
             return None
         if (job is not None and record.job != job.to_dict()) or job_id not in (None, record.job_id):
             raise DeviceError(
                 f"The winder remembers another job, {record.job_id}: {_where(plan_of(record), memory)}.",
                 f"Resume that one with `{resume_command(record.job_id, self._port_name)}`, or give it up with"
-                " `reelwright wind JOB.toml --drop-held`.",
+                f" `{drop_command(self._port_name)}`.",
             )
         return record
 
@@ -292,39 +296,80 @@ class Resumption:
         return None
 
     def _join(self, record: WindRecord, memory: Memory | None) -> Rejoin:
+        """What both know. A winder that remembers a job from before it moved on knows of its own spool alone."""
         plan = plan_of(record)
         events = self._ledger.events(record.job_id)
-        heard = self._heard(record)
+        seen = self._whereabouts(record)
+        is_history = memory is not None and seen.moved is not None
+        series = seen.series if is_history else None
+        heard = heard_of(record, self._ledger, series)
         where = standing(plan.job, plan, memory, heard)
         if where is None:
             raise UsageError(
                 f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
             )
-        before = uncertain_turns_of(events, boot_anew=self._winder.boot)
-        is_elsewhere = memory is None and record.port != self._port_name and not is_gone(record.port)
-        elsewhere = record.port if is_elsewhere else ""
-        return Rejoin(record, plan, memory, heard, where, before, self._winder.cause, elsewhere)
+        moved = None
+        if seen.moved is not None and is_history:
+            there = heard_of(record, self._ledger)
+            moved = seen.moved, there.pulses if there else 0
+        elsewhere = None
+        if memory is None and seen.last is not None:
+            may_be_another = is_another(seen.last, self._port_name, self._winder.serial_number)
+            elsewhere = seen.last if may_be_another else None
+        return Rejoin(
+            record,
+            plan,
+            memory,
+            heard,
+            where,
+            standing(plan.job, plan, None, heard),
+            uncertain_turns_of(events, boot_anew=self._winder.boot, series=series),
+            self._winder.cause,
+            self._port_name,
+            elsewhere,
+            moved,
+        )
 
-    def _heard(self, record: WindRecord) -> Heard | None:
-        """The last count that the ledger has, and how long after it the restart was noticed."""
-        pulses = last_pulses_heard(record)
-        if record.last_count_at is None or pulses is None:
-            return None
-        noticed = [each.at for each in self._ledger.events(record.job_id) if each.happening.verb == RESTARTED]
-        heard_at = datetime.fromisoformat(record.last_count_at)
-        silent_s = None
-        if noticed and self._winder.pace:
-            passed_s = (datetime.fromisoformat(noticed[-1]) - heard_at).total_seconds()
-            silent_s = passed_s * self._winder.pace if passed_s >= 0 else None
-        return Heard(pulses, record.last_state, silent_s)
+
+class MovedJobError(DeviceError):
+    """The winder holds or remembers a job that another winder has gone on with since."""
+
+    @classmethod
+    def of(cls, record: WindRecord, ledger: Ledger, moved: Stay, pulses: int, port_name: str) -> Self:
+        """As it is for the winder at this port, which has so many pulses of it. moved: where the job is now."""
+        plan = plan_of(record)
+        there = heard_of(record, ledger)
+        turns = plan.turns_at(there.pulses if there else 0)
+        return cls(
+            f"Job {record.job_id} has moved to the winder at {moved.port}, where {turns:.2f} turns were recorded last."
+            f" This one has it from before, at {plan.turns_at(pulses):.2f} turns.",
+            f"`{resume_command(record.job_id, moved.port)}` goes on with it there."
+            f" `{resume_command(record.job_id, port_name, '--agree')}` takes it back to this winder and its own spool."
+            f" `{drop_command(port_name)}` gives up what this winder has, and begins another job.",
+        )
 
 
-def unknown_job(memory: Memory) -> DeviceError:
+def begin_stay(
+    record: WindRecord, ledger: Ledger, winder: Winder, port_name: str, where: Whereabouts, pulses: int
+) -> None:
+    """Have the job with the winder that has held it all along, though it was given to another one since.
+
+    What was agreed there was of another spool: only what restarts of this one have left unknown still holds.
+    """
+    ledger.begin_series(record.job_id, winder.boot, port=port_name, serial_number=winder.serial_number)
+    before_turns = uncertain_turns_of(ledger.events(record.job_id), series=where.series)
+    turns = plan_of(record).turns_at(pulses)
+    sentence = f"Gone on with at {port_name}, whose winder has held it at {turns:.2f} turns all along."
+    fields = {"pulses": pulses, "uncertain_turns": before_turns}
+    ledger.record_event(record.job_id, winder.boot, Happening(0, RESUMED, sentence, fields))
+
+
+def unknown_job(memory: Memory, port_name: str) -> DeviceError:
     """The refusal of a job that another computer's ledger has."""
     return DeviceError(
         f"The winder remembers job {memory.job_id}, at {memory.pulses} pulses, and this computer's ledger does not"
         " know it.",
-        "Resume it on the computer that started it, or give it up with `reelwright wind JOB.toml --drop-held`.",
+        f"Resume it on the computer that started it, or give it up with `{drop_command(port_name)}`.",
     )
 
 
@@ -339,39 +384,4 @@ def _where(plan: Plan, memory: Memory) -> str:
     return (
         f"{plan.length_m:.2f} m onto {spool}, last kept while {say(STATES, memory.state).word} at"
         f" {plan.turns_at(memory.pulses):.2f} of {plan.turns_at(plan.target_pulses):.2f} turns"
-    )
-
-
-def last_pulses_heard(record: WindRecord) -> int | None:
-    """The last count heard, whichever of the record's figures is later."""
-    uncertain = record.result is not None and record.result.uncertain
-    if record.result is not None and uncertain:
-        return max(record.last_pulses or 0, record.result.counted_pulses)
-    return record.last_pulses
-
-
-def was_begun(record: WindRecord) -> bool:
-    """Whether its spool may hold strand: a count was heard, or the winder was told to wind and nothing heard since."""
-    return bool(last_pulses_heard(record)) or record.last_state == STATES[codes.WINDING].word
-
-
-def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -> WindResult:
-    """The result of a job that nobody goes on with: what the winder remembers of it, else what the ledger heard."""
-    plan = plan_of(record)
-    events = ledger.events(record.job_id)
-    last = last_pulses_heard(record)
-    heard = None if last is None else Heard(last, record.last_state, None)
-    ended = None if memory else ending_of(each.happening for each in events)
-    where = None if ended else standing(plan.job, plan, memory, heard)
-    pulses, outcome = ended or (where.best if memory and where else last or 0, "abandoned")
-    return result_of(
-        plan,
-        record.job_id,
-        codes.EMPTY,
-        pulses,
-        outcome=outcome,
-        uncertain=where is not None and not memory,
-        ends=where.ends if where else None,
-        before_turns=uncertain_turns_of(events),
-        doubts=doubts_of(events),
     )

@@ -9,7 +9,7 @@ from reelwright.winding.uncertainty import COVERAGE
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Container, Iterable
 
     from reelwright.device.client import Received
     from reelwright.ledger import RecordedEvent
@@ -133,16 +133,22 @@ def _within_reason(plan: Plan, pulses: int) -> int:
     return min(pulses, 4 * plan.target_pulses)
 
 
-def uncertain_turns_of(events: Iterable[RecordedEvent], boot_anew: int | None = None) -> float:
+def uncertain_turns_of(
+    events: Iterable[RecordedEvent], boot_anew: int | None = None, series: Container[int] | None = None
+) -> float:
     """What the restarts of a wind have left unknown of its count, either way: the newest resumption carries the sum.
 
     boot_anew: leave out what was agreed since this start of the winder and came to nothing, as it is agreed anew. It
-    came to something once the winder told an event in its series.
+    came to something once the winder told an event in its series. series: leave out the resumptions of others.
     """
     events = list(events)
     told = {each.series for each in events if each.happening.number}
     found = [
-        each for each in events if each.happening.verb == RESUMED and (each.boot != boot_anew or each.series in told)
+        each
+        for each in events
+        if each.happening.verb == RESUMED
+        and (series is None or each.series in series)
+        and (each.boot != boot_anew or each.series in told)
     ]
     return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
 

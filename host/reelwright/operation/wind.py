@@ -20,6 +20,7 @@ from reelwright.errors import (
     DeviceError,
     LinkLostError,
 )
+from reelwright.operation.recorded import heard_of
 from reelwright.operation.standing import Heard, standing
 from reelwright.operation.telling import (
     RESTARTED,
@@ -212,9 +213,10 @@ class Wind:
         self._client.request("ack", received.sequence)
 
     def _count(self) -> None:
+        is_other = self._state != self._last_state  # the state that was heard last decides what may have followed
         self._last_state = self._state
         now_s = time.monotonic()
-        if now_s - self._counted_at_s >= COUNT_EVERY_S:
+        if is_other or now_s - self._counted_at_s >= COUNT_EVERY_S:
             self._counted_at_s = now_s
             self._ledger.record_count(self._job_id, self._pulses, say(STATES, self._state).word)
 
@@ -292,7 +294,7 @@ class Wind:
     def _lost_count(self) -> Ending:
         """The winder has restarted. What it remembers is joined with what was heard of it once the operator resumes."""
         sentence = f"The winder restarted; the last count heard before is {self._pulses}."
-        note = Happening(0, RESTARTED, sentence, {"pulses": self._pulses})
+        note = Happening(0, RESTARTED, sentence, {"pulses": self._pulses, "pace": self._client.pace})
         self._ledger.record_event(self._job_id, self._boot, note)
         self._view.notice(
             "The winder has restarted. It will not move by itself. The result is the last count heard; the spool may"
@@ -304,7 +306,9 @@ class Wind:
     def _result(self, *, outcome: str = "", trip: str = "", uncertain: bool = False) -> WindResult:
         where = None
         if uncertain:
-            heard = Heard(self._pulses, say(STATES, self._last_state).word, None)
+            record = self._ledger.find(self._job_id)
+            before = heard_of(record, self._ledger) if record else None
+            heard = Heard(self._pulses, say(STATES, self._last_state).word, before.silent_s if before else None)
             where = standing(self._plan.job, self._plan, None, heard)
         else:
             # the ledger's counts carry the time at which they were heard, and an uncertain one was heard before

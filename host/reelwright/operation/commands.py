@@ -1,0 +1,31 @@
+"""The commands that a hint tells, whole, so that they can be pasted."""
+
+from __future__ import annotations
+
+import shlex
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+PROGRAM = "reelwright"
+JOB_FILE = "JOB.toml"  # where only the person knows which
+
+
+def resume_command(job_id: int, port_name: str = "", *more: str) -> str:
+    """The command that goes on with a job, wherever its winder has got to. more: further words."""
+    return shlex.join([PROGRAM, "wind", "--resume", str(job_id), *_at(port_name), *more])
+
+
+def drop_command(port_name: str, words: Sequence[str] = ()) -> str:
+    """The command that gives up what the winder at a port holds or remembers, and begins a job in its place.
+
+    words: those that were typed to begin this job; by default it is one of a file that the person names.
+    """
+    typed = [word for word in words if word != "--drop-held"] or ["wind", JOB_FILE]
+    has_port = any(word == "--port" or word.startswith("--port=") for word in typed)
+    return shlex.join([PROGRAM, *typed, *([] if has_port else _at(port_name)), "--drop-held"])
+
+
+def _at(port_name: str) -> list[str]:
+    return ["--port", port_name] if port_name else []
