@@ -57,8 +57,10 @@ class WindResult:
     """How a wind stands when the host lets go of it: finished, or at rest with the job still in the winder.
 
     count_known: whether the spool can stand at this count only. Else the amount lies between _lowest_ and _highest_
-    (k = 2), and the highest is None where nothing bounds it; of a known count these are the ends of its error bar. By
-    default, as in a ledger of before these were kept, a count that was not confirmed is the least.
+    (k = 2), and the highest is None where nothing bounds it; of a known count these are the ends of its error bar.
+    agreed_within_turns: what a count that was agreed to after a restart has left unknown, either way; the turns and
+    amounts have it in. By default, as in a ledger of before these were kept, a count that was not confirmed is the
+    least, and what restarts have left unknown of one that was is what was agreed to.
     """
 
     job_id: int
@@ -84,6 +86,9 @@ class WindResult:
     length_highest_m: float | None = field()
     mass_lowest_g: float | None = field()
     mass_highest_g: float | None = field()
+    agreed_within_turns: float = field()
+    turns_lowest: float = field()
+    turns_highest: float | None = field()
 
     @count_known.default
     def _is_confirmed(self) -> bool:
@@ -104,6 +109,23 @@ class WindResult:
     @mass_highest_g.default
     def _most_g(self) -> float | None:
         return None if not self.count_known or self.mass_g is None else end_of(self.mass_g, self.mass_u_g, COVERAGE)
+
+    @agreed_within_turns.default
+    def _agreed(self) -> float:
+        return 0.0 if self.uncertain or not self.count_known else self.uncertain_turns
+
+    @turns_lowest.default
+    def _least_turns(self) -> float:
+        return max(0.0, self.turns - self.agreed_within_turns)
+
+    @turns_highest.default
+    def _most_turns(self) -> float | None:
+        return self.turns + self.agreed_within_turns if self.count_known else None
+
+    @property
+    def is_agreed(self) -> bool:
+        """Whether the operator has agreed to this very count, and nothing else about it is unknown."""
+        return 0 < self.agreed_within_turns == self.uncertain_turns
 
     @property
     def overshoot_pulses(self) -> int:

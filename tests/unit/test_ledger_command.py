@@ -1,96 +1,20 @@
-"""`reelwright ledger`: what a person and a program get to see of the winds that were kept."""
+"""`reelwright ledger`: what a person gets to see of the winds that were kept."""
 
-import csv
-import io
 import json
 import os
 import re
 import subprocess
 import sys
-import time
-from datetime import UTC, datetime
 
 import attrs
 import pytest
-from click.testing import CliRunner
 
-from reelwright.cli.ledger import command
-from reelwright.errors import EXIT_USAGE, ReelwrightError, UsageError
+from ledger_shell import AGREED, LAST_HEARD, REACHED, failure_of, keep, own_home, run
+from reelwright.errors import EXIT_USAGE, UsageError
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.snapshot import Happening, WindResult
 
-JOB = {
-    "take_up": {"name": "tide clock 3", "barrel_diameter_mm": 80.0},
-    "strand": {"diameter_mm": 1.75, "material": "reed green"},
-}
-REACHED = WindResult(
-    job_id=7,
-    state="finished",
-    outcome="reached",
-    target_pulses=10104,
-    counted_pulses=10103,
-    turns=168.38,
-    layers=5,
-    length_m=40.0049,
-    length_u_m=0.155,
-    mass_g=119.42,
-    mass_u_g=1.61,
-    phase_turns=5.62,
-)
-LAST_HEARD = attrs.evolve(
-    REACHED,
-    state="tripped",
-    outcome="",
-    trip="restarted",
-    counted_pulses=199,
-    length_m=2.055,
-    length_u_m=6.1,
-    mass_g=6.13,
-    mass_u_g=18.1,
-    uncertain=True,
-    uncertain_turns=51.1,
-    phase_turns=None,
-    count_known=False,
-    length_lowest_m=2.0431,
-    length_highest_m=12.514,
-    mass_lowest_g=6.1,
-    mass_highest_g=37.4,
-)
-
-
-@pytest.fixture(autouse=True)
-def home(monkeypatch, tmp_path):
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("TZ", "UTC")
-    if hasattr(time, "tzset"):
-        time.tzset()
-    yield tmp_path / "home"
-    monkeypatch.undo()
-    if hasattr(time, "tzset"):
-        time.tzset()
-
-
-def keep(job_id, *, job=JOB, result=REACHED, port="/dev/winder"):
-    with SqliteLedger(ledger_path(), now=lambda: datetime(2031, 5, 4, 9, 30, tzinfo=UTC)) as ledger:
-        ledger.open_wind(job_id, job=job, plan={"turns": 168.4}, port=port, board="pico", firmware="0.1.0",
-                         protocol="1.0", boot=11)  # fmt: skip
-        ledger.record_count(job_id, 4000, "winding")
-        ledger.record_count(job_id, 10103, "finished")
-        ledger.record_event(job_id, 11, Happening(1, "began", "Winding began."))
-        ledger.record_event(job_id, 11, Happening(2, "ended", "The target was reached.", {"pulses": 10103}))
-        if result is not None:
-            ledger.close_wind(job_id, attrs.evolve(result, job_id=job_id))
-
-
-def run(*arguments):
-    return CliRunner().invoke(command, arguments, catch_exceptions=False)
-
-
-def failure_of(*arguments):
-    with pytest.raises(ReelwrightError) as told:
-        run(*arguments)
-    return told.value
+home = pytest.fixture(autouse=True)(own_home)
 
 
 @pytest.mark.parametrize("arguments", [(), ("list",), ("show",)])
@@ -102,11 +26,6 @@ def test_an_empty_ledger_says_so_and_makes_no_file(home, arguments):
     assert not home.exists()
 
 
-def test_an_empty_ledger_is_an_empty_answer_for_a_program():
-    assert run("list", "--json").stdout == ""
-    assert len(list(csv.reader(io.StringIO(run("export", "--csv").stdout)))) == 1
-
-
 @pytest.mark.parametrize("arguments", [(), ("list",)])
 def test_the_list_in_a_pipe_is_plain_columns(arguments):
     keep(7)
@@ -115,11 +34,14 @@ def test_the_list_in_a_pipe_is_plain_columns(arguments):
     keep(10, result=attrs.evolve(REACHED, outcome="", state="waiting", mass_g=None))
 
     assert run(*arguments).stdout.splitlines() == [
-        "job  started           counted, k = 2  mass, k = 2    stands     take-up",
-        " 10  2031-05-04 09:30  40.00 ± 0.31 m  -              may go on  tide clock 3",
-        "  9  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g  tripped    tide clock 3",
-        "  8  2031-05-04 09:30  -               -              open       tide clock 3",
-        "  7  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g  reached    tide clock 3",
+        "",
+        "                             counted,          mass,",
+        "job           started           k = 2          k = 2     stands  take-up",
+        "─────────────────────────────────────────────────────────────────────────────",
+        " 10  2031-05-04 09:30  40.00 ± 0.31 m              -  may go on  tide clock 3",
+        "  9  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g    tripped  tide clock 3",
+        "  8  2031-05-04 09:30               -              -       open  tide clock 3",
+        "  7  2031-05-04 09:30  40.00 ± 0.31 m  119.4 ± 3.2 g    reached  tide clock 3",
     ]
 
 
@@ -158,10 +80,10 @@ def test_a_narrow_terminal_stacks_what_does_not_fit_and_breaks_no_figure(monkeyp
 
 def test_a_count_that_is_not_known_has_its_two_ends_and_a_mark_and_no_error_bar():
     keep(7, result=LAST_HEARD)
-    head, row, mark = run("list").stdout.splitlines()
+    *_, head, _, row, mark = run("list").stdout.splitlines()
     shown = run("show").stdout
 
-    assert row == "  7  2031-05-04 09:30  2.0 to 12.6 m   6 to 38 g    tripped ?  tide clock 3"
+    assert row == "  7  2031-05-04 09:30  2.0 to 12.6 m  6 to 38 g  tripped ?  tide clock 3"
     assert mark.startswith("? What is on the spool is not known for certain")
     assert "  counted  2.0 to 12.6 m, k = 2\n" in shown
     assert "±" not in head + row + shown
@@ -197,17 +119,10 @@ def test_a_wind_that_went_on_after_its_result_was_kept_has_at_least_that_much():
 def test_a_spool_without_a_name_is_told_by_its_size():
     keep(7, job={"take_up": {"name": "", "barrel_diameter_mm": 64.0, "flange_diameter_mm": 105.0}})
     keep(8, job={})
-    rows = run("list").stdout.splitlines()
+    *_, first, second = run("list").stdout.splitlines()
 
-    assert rows[1].endswith("reached  -")
-    assert rows[2].endswith("reached  barrel 64 mm, flange 105 mm")
-
-
-def test_the_bare_command_lists_for_a_program_too():
-    keep(7)
-
-    assert run("--json").stdout == run("list", "--json").stdout
-    assert "ledger show --json" in failure_of("--json", "show").remedy
+    assert first.endswith("reached  -")
+    assert second.endswith("reached  barrel 64 mm, flange 105 mm")
 
 
 def test_a_last_count_that_was_heard_after_the_last_one_kept_is_told_beside_it():
@@ -220,56 +135,9 @@ def test_the_list_stops_at_its_limit():
     for job_id in range(1, 30):
         keep(job_id)
 
-    assert len(run("list").stdout.splitlines()) == 1 + 20
+    assert run("list").stdout.count("reached") == 20
     assert len(run("list", "--limit", "3", "--json").stdout.splitlines()) == 3
     assert run("list", "--limit", "0").exit_code == EXIT_USAGE
-
-
-def test_the_list_for_a_program_is_an_object_a_line():
-    keep(7)
-    told = json.loads(run("list", "--json").stdout)
-
-    assert told == {
-        "kind": "wind",
-        "format": 1,
-        "job_id": 7,
-        "started_at": "2031-05-04T09:30:00.000+00:00",
-        "ended_at": "2031-05-04T09:30:00.000+00:00",
-        "open": False,
-        "take_up": "tide clock 3",
-        "strand": None,
-        "material": "reed green",
-        "diameter_mm": 1.75,
-        "barrel_diameter_mm": 80.0,
-        "state": "finished",
-        "outcome": "reached",
-        "target_pulses": 10104,
-        "counted_pulses": 10103,
-        "overshoot_pulses": -1,
-        "turns": 168.38,
-        "layers": 5,
-        "length_m": 40.0049,
-        "length_u_m": 0.155,
-        "mass_g": 119.42,
-        "mass_u_g": 1.61,
-        "trip": "",
-        "uncertain": False,
-        "uncertain_turns": 0.0,
-        "phase_turns": 5.62,
-        "doubts": [],
-        "count_known": True,
-        "length_lowest_m": 39.6949,
-        "length_highest_m": 40.3149,
-        "mass_lowest_g": 116.2,
-        "mass_highest_g": 122.64,
-        "port": "/dev/winder",
-        "board": "pico",
-        "firmware": "0.1.0",
-        "protocol": "1.0",
-        "host_version": told["host_version"],
-        "last_pulses": 10103,
-        "last_state": "finished",
-    }
 
 
 def test_show_tells_what_is_on_the_spool_and_how_it_got_there():
@@ -288,9 +156,10 @@ def test_show_tells_what_is_on_the_spool_and_how_it_got_there():
         "  started  2031-05-04 09:30",
         "  ended    2031-05-04 09:30",
         "  winder   pico, firmware 0.1.0, link 1.0, at /dev/winder",
-        "  counts   2 kept, one a second at most; the last 10103 pulses, finished, at 2031-05-04 09:30:00",
+        "  counts   2 kept, about one a second; the last 10103 pulses, finished, at 2031-05-04 09:30:00",
         "",
-        "event  time                 what happened",
+        "event                 time  what happened",
+        "───────────────────────────────────────────────────",
         "    1  2031-05-04 09:30:00  Winding began.",
         "    2  2031-05-04 09:30:00  The target was reached.",
     ]
@@ -312,17 +181,6 @@ def test_a_wind_whose_host_was_lost_shows_its_last_count():
     assert "ended       not yet" in text
 
 
-def test_show_for_a_program_has_job_plan_counts_and_events():
-    keep(7)
-    told = json.loads(run("show", "7", "--json").stdout)
-
-    assert told["job"] == JOB
-    assert told["plan"] == {"turns": 168.4}
-    assert [count["pulses"] for count in told["counts"]] == [4000, 10103]
-    assert told["events"][1]["fields"] == {"pulses": 10103}
-    assert told["events"][1]["boot"] == 11
-
-
 def test_an_unknown_number_is_an_error_that_says_where_the_numbers_are():
     keep(7)
     for arguments in (("show", "8"), ("show", "8", "--json"), ("show", "99999999999999")):
@@ -337,60 +195,6 @@ def test_a_number_that_is_none_is_a_usage_error():
 
     assert told.exit_code == EXIT_USAGE
     assert "'seven' is not a valid integer" in told.stderr
-
-
-def test_the_export_is_rfc_4180():
-    keep(7, job={"take_up": {"name": 'the "big", round\none'}})
-    text = run("export", "--csv").stdout_bytes.decode()
-
-    head, row = list(csv.reader(io.StringIO(text, newline="")))
-    assert text.startswith("job_id,started_at,ended_at,open,take_up,")
-    assert text.endswith("\r\n")
-    assert '"the ""big"", round\none"' in text
-    told = dict(zip(head, row, strict=True))
-    assert told["take_up"] == 'the "big", round\none'
-    assert told["doubts"] == ""
-    assert (told["length_m"], told["mass_g"], told["open"], told["strand"]) == ("40.0049", "119.42", "false", "")
-
-
-def test_doubts_are_words_in_one_cell():
-    keep(7, result=attrs.evolve(REACHED, doubts=("slip", "bad_sensor")))
-    head, row = csv.reader(io.StringIO(run("export", "--csv").stdout))
-
-    assert dict(zip(head, row, strict=True))["doubts"] == "slip; bad_sensor"
-
-
-@pytest.mark.parametrize("sign", ["=", "+", "-", "@", "\t", "\r"])
-def test_text_that_a_spreadsheet_would_run_is_made_safe_and_numbers_stay_numbers(sign):
-    keep(7, job={"take_up": {"name": f"{sign}1+1"}})
-    head, row = list(csv.reader(io.StringIO(run("export", "--csv").stdout_bytes.decode(), newline="")))
-    told = dict(zip(head, row, strict=True))
-
-    assert told["take_up"] == f"'{sign}1+1"
-    assert told["overshoot_pulses"] == "-1"
-
-
-def test_the_export_goes_to_a_file_whole_or_not_at_all(tmp_path):
-    keep(7)
-    target = tmp_path / "winds.csv"
-    target.write_text("before")
-    told = run("export", "--csv", "-o", str(target))
-
-    assert told.stdout == f"{target}: 1 wind.\n"
-    assert target.read_bytes() == run("export", "--csv").stdout_bytes
-    assert [entry.name for entry in tmp_path.iterdir()].count("winds.csv") == 1
-    assert not [entry for entry in tmp_path.iterdir() if entry.name.startswith(".winds")]
-
-
-def test_an_export_that_cannot_be_written_says_why_and_leaves_nothing(tmp_path):
-    keep(7)
-    assert "is a folder" in failure_of("export", "--csv", "-o", str(tmp_path)).message
-    assert "cannot be written" in failure_of("export", "--csv", "-o", str(tmp_path / "no" / "winds.csv")).message
-    assert [entry.name for entry in tmp_path.iterdir()] == ["home"]
-
-
-def test_an_export_without_a_format_says_which_there_is():
-    assert "ledger export --csv" in failure_of("export").remedy
 
 
 def test_text_from_outside_steers_no_terminal():
@@ -417,3 +221,27 @@ def test_the_command_itself_ends_in_a_paragraph_and_an_exit_code_never_a_traceba
     assert "is no ledger" in told.stderr
     assert "Move that file away." in told.stderr
     assert "Traceback" not in told.stderr
+
+
+def test_a_count_that_was_agreed_to_keeps_what_that_left_unknown():
+    keep(7, result=AGREED)
+    text, shown = run("list").stdout, run("show").stdout
+
+    assert "reached ?   25.55  tide clock 3" in text
+    assert "agreed\n" in text
+    assert "The target was reached. Its count was agreed within 25.55 turns." in shown
+    assert "turns     168.38, give or take 25.55, in 5 layers" in shown
+    assert "pulses    10104, the target, not for certain" in shown
+    assert "left 25.55 turns unknown either way, as was agreed to" in shown
+
+
+def test_an_agreed_count_of_an_older_ledger_is_not_called_known():
+    keep(7, result=attrs.evolve(REACHED, uncertain_turns=25.55))
+    with SqliteLedger(ledger_path()) as ledger:
+        ledger._connection.execute(
+            "UPDATE winds SET result ="
+            " json_remove(result, '$.agreed_within_turns', '$.turns_lowest', '$.turns_highest')"
+        )
+
+    assert "reached ?" in run("list").stdout
+    assert "give or take 25.55" in run("show").stdout

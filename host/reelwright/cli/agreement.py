@@ -133,6 +133,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         _of_the_ledger(rejoin),
         *_of_another_winder(rejoin),
         *told_of_count(rejoin, proposal),
+        *_beyond_the_ledger(rejoin),
     ]
     if proposal.uncertain_turns and not proposal.counted:
         lines.append(f"If you can count them: `{_counted_command(rejoin)}`.")
@@ -223,6 +224,17 @@ def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         f"So the spool has about {turns}, {metres}, and {between}: {source}.",
         f"The count may be off by up to {off:.2f} turns.",
     ]
+
+
+def _beyond_the_ledger(rejoin: Rejoin) -> list[str]:
+    """That the ledger alone knows less than this, where it does: it is what `ledger show` tells."""
+    alone, plan = rejoin.by_ledger, rejoin.plan
+    if alone is None or alone.ends == rejoin.standing.ends or rejoin.moved:
+        return []
+    lowest = max(0.0, plan.turns_at(alone.lowest) - rejoin.before_turns)
+    highest = plan.turns_at(alone.highest) + rejoin.before_turns
+    ends = f"between {lowest:.2f} and {highest:.2f} turns" if highest > lowest else f"{highest:.2f} turns"
+    return [f"The ledger alone says {ends}; the winder, which was heard just now, knows the rest."]
 
 
 def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:

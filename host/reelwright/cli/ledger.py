@@ -46,7 +46,7 @@ def command(context: click.Context, as_json: bool) -> None:
 def list_winds(limit: int, as_json: bool) -> None:
     """The newest winds, the last one first."""
     with _ledger() as ledger:
-        records = ledger.winds(limit) if ledger else []
+        records = _as_they_stand(ledger, limit)
     if as_json:
         from reelwright.views.ledger_rows import facts_for_programs
 
@@ -70,6 +70,7 @@ def show(job_id: int | None, as_json: bool) -> None:
         if ledger is None or record is None:
             click.echo(EMPTY)
             return
+        record = _as_it_stands(record, ledger)
         counts = ledger.counts(record.job_id)
         events = ledger.events(record.job_id)
     if as_json:
@@ -92,7 +93,7 @@ def export(as_csv: bool, output: Path | None) -> None:
     from reelwright.views.ledger_rows import csv_text
 
     with _ledger() as ledger:
-        records = ledger.winds() if ledger else []
+        records = _as_they_stand(ledger)
     text = csv_text(records)
     if output is None and sys.stdout.isatty():
         click.echo(plain_lines(text.replace("\r\n", "\n")), nl=False)
@@ -114,6 +115,19 @@ def _wanted(ledger: Ledger | None, job_id: int | None) -> WindRecord | None:
     if record is None:
         raise UsageError(f"The ledger holds no job {job_id}.", HOW_TO_SEE)
     return record
+
+
+def _as_they_stand(ledger: Ledger | None, limit: int | None = None) -> list[WindRecord]:
+    return [_as_it_stands(record, ledger) for record in ledger.winds(limit)] if ledger else []
+
+
+def _as_it_stands(record: WindRecord, ledger: Ledger) -> WindRecord:
+    """The record with what is known of it now. Of a wind that is over that is its result, and nothing is planned."""
+    if not record.open:
+        return record
+    from reelwright.operation.recorded import as_it_stands
+
+    return as_it_stands(record, ledger)
 
 
 @contextmanager

@@ -41,6 +41,8 @@ class WindRecord:
         if result is not None and result.length_highest_m is None:
             # a ledger of before these ends were kept has the phase of a count that was not confirmed
             result = evolve(result, phase_turns=None)
+        if result is not None and result.agreed_within_turns:
+            result = evolve(result, count_known=False)  # a ledger of before this was kept calls it known
         if result is None or not self.open or self.last_pulses is None:
             return result
         # a result of rest was kept with a count in its own state
@@ -56,6 +58,7 @@ class WindRecord:
             count_known=False,
             length_highest_m=None,
             mass_highest_g=None,
+            turns_highest=None,
         )
 
 

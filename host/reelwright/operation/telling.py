@@ -92,7 +92,8 @@ def result_of(
     """How the wind stands at a count: what is really on the spool, overshoot included.
 
     uncertain: the count is the last one heard. ends: the lowest and the highest count that the spool can stand at; the
-    count itself by default. before_turns: what earlier restarts have left unknown of each of them, either way.
+    count itself by default. before_turns: what earlier restarts have left unknown of each of them, either way, as the
+    operator has agreed to.
     doubts: of `doubts_of`.
     """
     lowest, highest = ends or (pulses, pulses)
@@ -116,9 +117,12 @@ def result_of(
         uncertain_turns=uncertain_turns,
         phase_turns=float(wound.phase_turns) if uncertain_turns <= PHASE_SLACK_TURNS else None,
         doubts=doubts,
-        count_known=lowest == highest,
+        count_known=lowest == highest and not before_turns,
         length_lowest_m=end_of(least.length_m, least.length_u_m, -COVERAGE),
         length_highest_m=end_of(most.length_m, most.length_u_m, COVERAGE),
+        agreed_within_turns=before_turns,
+        turns_lowest=max(0.0, plan.turns_at(lowest) - before_turns),
+        turns_highest=plan.turns_at(highest) + before_turns,
         mass_lowest_g=None if least.mass_g is None else end_of(least.mass_g, least.mass_u_g, -COVERAGE),
         mass_highest_g=None if most.mass_g is None else end_of(most.mass_g, most.mass_u_g, COVERAGE),
     )

@@ -42,6 +42,9 @@ RESULT_FIELDS = (
     "length_highest_m",
     "mass_lowest_g",
     "mass_highest_g",
+    "agreed_within_turns",
+    "turns_lowest",
+    "turns_highest",
 )
 
 

@@ -1,20 +1,19 @@
-"""Winds of the ledger for a person: a table on a terminal, plain columns in a pipe."""
+"""Winds of the ledger for a person."""
 
 from __future__ import annotations
 
-import shutil
 import sys
 from datetime import datetime
 from typing import TYPE_CHECKING, TextIO, TypeGuard, cast
 
-from rich import box
 from rich.console import Console, Group
 from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.ledger_rows import from_job
 from reelwright.views.outlet import Outlet
-from reelwright.views.quantities import UNKNOWN
+from reelwright.views.quantities import UNKNOWN, number
+from reelwright.views.tables import Column, FigureTable
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, length_text, mass_text
 
@@ -25,8 +24,6 @@ if TYPE_CHECKING:
 
     from reelwright.ledger import Count, RecordedEvent, WindRecord
 
-LIST_FROM = 78  # columns that a list needs to keep its figures whole, with a few left for the spool's name
-EVENTS_FROM = 60  # and a table of events, with some left for their sentences
 PIPE_WIDTH = 200  # columns in a pipe, where nothing is cut
 MARK = " ?"
 WHAT_MARK_MEANS = "? What is on the spool is not known for certain: `reelwright ledger show NUMBER` tells what is."
@@ -34,35 +31,34 @@ NO_RESULT = "No result was kept: the host was lost while the wind ran. `reelwrig
 
 
 def show_list(records: Sequence[WindRecord]) -> None:
-    """Prints one line a wind, of which only the spool's name is wrapped; on a narrow terminal, a block a wind."""
-    rows = [_list_row(record) for record in records]
-    blocks: list[RenderableType] = []
-    if _is_narrower_than(LIST_FROM):
-        for row in rows:
-            blocks += [_pairs(list(row.items())), Text()]
-    else:
-        table = _table()
-        for name in rows[0]:
-            is_name = name == "take-up"
-            table.add_column(name, justify="right" if name == "job" else "left", no_wrap=not is_name, overflow="fold")
-        for row in rows:
-            table.add_row(*map(_text, row.values()))
-        blocks.append(table)
-    if any(row["stands"].endswith(MARK) for row in rows):
+    """Prints a table, one line a wind."""
+    has_agreed = any(record.known is not None and record.known.agreed_within_turns for record in records)
+    table = FigureTable(
+        Column("job"),
+        Column("started"),
+        Column("counted,\nk = 2"),
+        Column("mass,\nk = 2"),
+        Column("stands"),
+        *([Column("agreed\nwithin", "turns")] if has_agreed else []),
+        Column("take-up", words=True),
+    )
+    standings = [how_it_stands(record) for record in records]
+    for record, stands in zip(records, standings, strict=True):
+        known = record.known
+        agreed = number(known.agreed_within_turns, 2) if known and known.agreed_within_turns else ""
+        table.add_row(
+            str(record.job_id),
+            _local(record.started_at),
+            length_text(known) if known else UNKNOWN,
+            mass_text(known) if known else UNKNOWN,
+            plain_text(stands),
+            *([agreed] if has_agreed else []),
+            plain_text(_take_up(record)),
+        )
+    blocks: list[RenderableType] = [table]
+    if any(stands.endswith(MARK) for stands in standings):
         blocks.append(Text(WHAT_MARK_MEANS))
     _print(Group(*blocks))
-
-
-def _list_row(record: WindRecord) -> dict[str, str]:
-    known = record.known
-    return {
-        "job": str(record.job_id),
-        "started": _local(record.started_at),
-        "counted, k = 2": length_text(known) if known else UNKNOWN,
-        "mass, k = 2": mass_text(known) if known else UNKNOWN,
-        "stands": how_it_stands(record),
-        "take-up": _take_up(record),
-    }
 
 
 def how_it_stands(record: WindRecord) -> str:
@@ -92,7 +88,7 @@ def show_wind(record: WindRecord, counts: Sequence[Count], events: Sequence[Reco
         _pairs([*_on_spool(record), *_origin(record), ("counts", _counts(record, counts))]),
     ]
     if events:
-        blocks += [Text(), _events(events)]
+        blocks.append(_events(events))
     _print(Group(*blocks))
 
 
@@ -116,12 +112,12 @@ def _origin(record: WindRecord) -> list[tuple[str, str]]:
 
 
 def _counts(record: WindRecord, counts: Sequence[Count]) -> str:
-    """What was kept of the counts while it wound: one a second at most, so that the newest may be missing."""
+    """What was kept of the counts while it wound: about one a second, so that the newest may be missing."""
     if not counts:
         return "none kept"
     last = counts[-1]
     kept = (
-        f"{len(counts)} kept, one a second at most; the last {last.pulses} pulses, {last.state},"
+        f"{len(counts)} kept, about one a second; the last {last.pulses} pulses, {last.state},"
         f" at {_local(last.at, seconds=True)}"
     )
     result = record.result
@@ -130,24 +126,12 @@ def _counts(record: WindRecord, counts: Sequence[Count]) -> str:
     return kept
 
 
-def _events(events: Sequence[RecordedEvent]) -> RenderableType:
-    table = _table()
-    is_narrow = _is_narrower_than(EVENTS_FROM)
-    table.add_column("event", justify="right", no_wrap=True)
-    if not is_narrow:
-        table.add_column("time", no_wrap=True)
-    table.add_column("what happened", overflow="fold")
+def _events(events: Sequence[RecordedEvent]) -> FigureTable:
+    table = FigureTable(Column("event"), Column("time"), Column("what happened", words=True))
     for event in events:
-        told = _text(f"{event.happening.sentence} {event.happening.remedy}".strip())
-        number, at = _text(event.happening.number or ""), Text(_local(event.at, seconds=True))
-        table.add_row(number, *([at.append("\n").append(told)] if is_narrow else [at, told]))
+        told = f"{event.happening.sentence} {event.happening.remedy}".strip()
+        table.add_row(str(event.happening.number or ""), _local(event.at, seconds=True), plain_text(told))
     return table
-
-
-def _table() -> Table:
-    if _on_terminal():
-        return Table(box=box.SIMPLE_HEAD, show_edge=False, padding=(0, 1, 0, 0), header_style="bold")
-    return Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), header_style="bold")
 
 
 def _pairs(pairs: Sequence[tuple[str, str]]) -> Table:
@@ -166,10 +150,6 @@ def _text(value: object) -> Text:
 def _local(at: str, *, seconds: bool = False) -> str:
     """A time of the ledger in this computer's zone."""
     return datetime.fromisoformat(at).astimezone().strftime("%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M")
-
-
-def _is_narrower_than(columns: int) -> bool:
-    return _on_terminal() and shutil.get_terminal_size().columns < columns
 
 
 def _on_terminal() -> bool:

@@ -36,7 +36,8 @@ def closing_sentence(result: WindResult) -> str:
         return f"Tripped ({result.trip}).{told}"
     outcome = _with_word(OUTCOMES, result.outcome)
     if outcome:
-        return outcome.sentence
+        agreed = f" Its count was agreed within {number(result.agreed_within_turns, 2)} turns."
+        return outcome.sentence + (agreed if result.is_agreed else "")
     if result.uncertain:
         return f"Not heard any more, last {result.state}: the spool may still turn."
     return SHORT_OF_TARGET
@@ -56,7 +57,7 @@ def mass_text(result: WindResult) -> str:
 def _amount(
     result: WindResult, value: float | None, u: float | None, ends: tuple[float | None, float | None], unit: str
 ) -> str:
-    if value is None or result.count_known:
+    if value is None or result.count_known or result.is_agreed:
         return with_uncertainty(value, u, unit)
     lowest, highest = ends
     return between(lowest or 0.0, highest, unit)
@@ -68,15 +69,14 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     facts = [
         ("counted", f"{length_text(result)}, k = 2"),
         ("mass", f"{mass_text(result)}, k = 2"),
-        ("turns", f"{number(result.turns, 2)} in {count_of(result.layers, 'layer')}{doubt}"),
+        ("turns", _turns(result)),
         ("pulses", f"{result.counted_pulses}, {_beside_target(result)}{doubt}"),
     ]
     if result.mass_g is None:
         del facts[1]
-    if result.uncertain_turns and result.count_known:
-        facts.append(
-            ("restarts", f"left {number(result.uncertain_turns, 2)} turns unknown either way; counted has it in")
-        )
+    if result.agreed_within_turns:
+        left = f"left {number(result.agreed_within_turns, 2)} turns unknown either way"
+        facts.append(("restarts", f"{left}, as was agreed to; counted has it in"))
     if result.phase_turns is not None:
         facts.append(("guide", f"{number(result.phase_turns, 2)} turns before its next reversal"))
     facts.append(("job", str(result.job_id)))
@@ -87,8 +87,20 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     return facts
 
 
+def _turns(result: WindResult) -> str:
+    """The turns on the spool, with the ends between which they are where the count is not known."""
+    turns, layers = number(result.turns, 2), count_of(result.layers, "layer")
+    if result.count_known:
+        return f"{turns} in {layers}"
+    if result.is_agreed:
+        return f"{turns}, give or take {number(result.agreed_within_turns, 2)}, in {layers}"
+    lowest, highest = number(result.turns_lowest, 2), number(result.turns_highest, 2)
+    ends = f"at least {lowest}" if result.turns_highest is None else f"between {lowest} and {highest}"
+    return f"{ends}; by the count {turns} in {layers}"
+
+
 def _beside_target(result: WindResult) -> str:
     beyond = result.overshoot_pulses
     if beyond == 0:
-        return "exactly the target"
+        return "exactly the target" if result.count_known else "the target"
     return f"{abs(beyond)} {'beyond' if beyond > 0 else 'short of'} the target of {result.target_pulses}"

@@ -1,0 +1,69 @@
+"""What result, ledger and resumption say of one spool has the same bounds, by the same rule."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pytest
+
+from reelwright.cli.agreement import proposal_of, told
+from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED
+from reelwright.operation.recorded import as_it_stands
+from simulated.lockstep import HostBench, small_bench
+from simulated.power_cuts import power_fails
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+
+@pytest.fixture
+def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
+    """A winder of the small job with one stop; the parameter plans its faults."""
+    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
+        yield bench
+
+
+def shown(bench: HostBench) -> tuple[float, float]:
+    """The turns between which the ledger's commands say that the spool is."""
+    known = as_it_stands(bench.ledger.winds()[0], bench.ledger).known
+    assert known is not None
+    assert known.turns_highest is not None
+    return known.turns_lowest, known.turns_highest
+
+
+@pytest.mark.parametrize("bench", [(("power_cut", 9.0),)], indirect=True)
+def test_a_restart_that_was_noticed_soon_bounds_what_the_ledger_shows_as_what_a_resumption_tells(
+    bench: HostBench,
+) -> None:
+    assert bench.wind() == EXIT_TRIPPED
+    result = bench.view.results[-1]
+    _, rejoin = bench.find()
+    assert rejoin.heard.silent_s is not None
+    ends = tuple(bench.plan.turns_at(end) for end in rejoin.by_ledger.ends)
+    assert (result.turns_lowest, result.turns_highest) == shown(bench) == ends
+    # the winder knows no more than where the motion began, so that both of them say the same
+    assert rejoin.standing.ends == rejoin.by_ledger.ends
+    assert not any("ledger alone" in line for line in told(rejoin, proposal_of(rejoin, None)))
+
+
+@pytest.mark.parametrize("bench", [(("soft_reset", 9.0),)], indirect=True)
+def test_where_the_winder_knows_more_the_resumption_says_so(bench: HostBench) -> None:
+    assert bench.wind() == EXIT_TRIPPED
+    _, rejoin = bench.find()
+    lowest, highest = shown(bench)
+    assert rejoin.standing.highest < rejoin.by_ledger.highest
+    line = f"The ledger alone says between {lowest:.2f} and {highest:.2f} turns"
+    assert any(each.startswith(line) for each in told(rejoin, proposal_of(rejoin, None)))
+
+
+def test_a_wind_whose_host_died_is_shown_as_a_resumption_would_find_it(bench: HostBench) -> None:
+    assert bench.wind() == EXIT_PAUSED
+    bench.go_on_and_leave()
+    bench.winder.pass_periods(200)
+    bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
+    _, rejoin = bench.find()
+    assert rejoin.memory is None
+    assert shown(bench) == tuple(bench.plan.turns_at(end) for end in rejoin.standing.ends)
+    assert shown(bench)[1] > shown(bench)[0]
