@@ -98,7 +98,16 @@ _VERDICTS = {
     ),
     "direction_unseen": (LOOK, "One channel alone cannot tell the direction.", "See for yourself that it is right."),
     # the counter, without a sensor
-    "loopback_right": (WELL, "The counter counts right up to {rate} pulses a second.", ""),
+    "loopback_right": (
+        WELL,
+        "The counter counts every pulse up to {rate} a second; a job may ask this winder for {limit} at most, and {beyond}.",
+        "",
+    ),
+    "loopback_slow": (
+        LOOK,
+        "The counter counts every pulse up to {rate} a second, and this winder would take a job of {limit}; {beyond}.",
+        "Keep below {rate} in your jobs. A debounce_us of the machine file sets such a limit on purpose.",
+    ),
     "loopback_silent": (
         FAULT,
         "The board made pulses, and its counter saw none.",

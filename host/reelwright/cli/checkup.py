@@ -144,7 +144,7 @@ def _check_up(
         if turns and machine is not None:
             verdicts += _sensor(client, machine, turns, report, as_json=as_json)
         if with_loopback:
-            verdicts += _loopback(client, winder.capabilities, report, as_json=as_json)
+            verdicts += _loopback(client, winder.capabilities, checkup.highest_rate_pulses_s, report, as_json=as_json)
         motor = None
         if with_motor and machine is not None:
             motor = _motor(client, machine, ledger, report, verdicts, with_tune=with_tune, as_json=as_json)
@@ -182,18 +182,28 @@ def _sensor(client: Client, machine: Machine, turns: int, report: dict[str, obje
     return found
 
 
-def _loopback(client: Client, capabilities: int, report: dict[str, object], *, as_json: bool) -> list[Verdict]:
+def _loopback(
+    client: Client, capabilities: int, limit_pulses_s: float, report: dict[str, object], *, as_json: bool
+) -> list[Verdict]:
     from attrs import asdict
 
     from reelwright.operation.loopback_test import LoopbackRow, highest_rate, judge_loopback, run_loopback
+    from reelwright.views.quantities import count_of
 
     def show(row: LoopbackRow) -> None:
         bounce = ", bouncing" if row.bounces else ""
-        click.echo(f"{row.rate:>9.1f} pulses/s{bounce}: {row.expected} expected, {row.counted} counted", err=as_json)
+        off = "" if row.right else f", {count_of(abs(row.expected - row.counted), 'pulse')} off"
+        click.echo(
+            f"{row.rate:>9.1f} pulses/s{bounce}: {row.expected} expected, {row.counted} counted{off}", err=as_json
+        )
 
     rows = run_loopback(client, capabilities, show)
-    found = judge_loopback(rows)
-    report["loopback"] = {"rows": [asdict(row) for row in rows], "highest_pulses_s": highest_rate(rows)}
+    found = judge_loopback(rows, limit_pulses_s)
+    report["loopback"] = {
+        "rows": [{**asdict(row), "right": row.right} for row in rows],
+        "highest_pulses_s": highest_rate(rows),
+        "limit_pulses_s": limit_pulses_s,
+    }
     if not as_json:
         _show(found)
     return found

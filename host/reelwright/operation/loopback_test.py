@@ -83,17 +83,23 @@ def run_loopback(client: Client, capabilities: int, tell: Callable[[LoopbackRow]
 
 
 def highest_rate(rows: list[LoopbackRow]) -> float:
-    """The highest rate, pulses a second, up to which nothing was lost; 0 for none."""
+    """The highest rate, pulses a second, up to which nothing was lost in either direction; 0 for none."""
     best = 0.0
-    for row in sorted(rows, key=lambda each: each.rate):
-        if not row.right:
+    plain = [row for row in rows if not row.bounces]
+    for gap_us in sorted({row.gap_us for row in plain}, reverse=True):
+        as_fast = [row for row in plain if row.gap_us == gap_us]
+        if not all(row.right for row in as_fast):
             break
-        best = row.rate
+        best = min(row.rate for row in as_fast)
     return best
 
 
-def judge_loopback(rows: list[LoopbackRow]) -> list[Verdict]:
-    """What the rows say of counter and jumpers."""
+def judge_loopback(rows: list[LoopbackRow], limit_pulses_s: float) -> list[Verdict]:
+    """What the rows say of counter and jumpers. limit_pulses_s: the most that a job may ask of this winder.
+
+    Not one pulse may be lost up to the highest rate. The series goes on beyond the limit, to the first that is lost: a
+    counter that keeps up with more has something in hand, and its last row says nothing against it.
+    """
     slow = [row for row in rows if row.gap_us == SLOW_US]
     plain = [row for row in slow if not row.bounces]
     if not any(row.counted for row in slow):
@@ -103,8 +109,13 @@ def judge_loopback(rows: list[LoopbackRow]) -> list[Verdict]:
     if not all(row.right for row in plain):
         worst = next(row for row in plain if not row.right)
         return [verdict("loopback_wrong", expected=worst.expected, counted=worst.counted)]
-    found = [verdict("loopback_right", rate=f"{highest_rate(rows):.0f}")]
     bounced = [row for row in slow if row.bounces and not row.right]
     if bounced:
-        found = [verdict("loopback_bounces", expected=bounced[0].expected, counted=bounced[0].counted)]
-    return found
+        return [verdict("loopback_bounces", expected=bounced[0].expected, counted=bounced[0].counted)]
+    rate = highest_rate(rows)
+    lost = next((row for row in rows if not row.right), None)
+    beyond = (
+        "nothing was lost at all" if lost is None else f"the first loss came at {lost.rate:.0f}, where the test ends"
+    )
+    code = "loopback_right" if rate >= limit_pulses_s else "loopback_slow"
+    return [verdict(code, rate=f"{rate:.0f}", limit=f"{limit_pulses_s:.0f}", beyond=beyond)]
