@@ -135,6 +135,8 @@ class DriveTuning:
 class MotorResult:
     """How the test went. pulses: counted, signed. rest_s: from drive off to rest, of the winder's own seconds.
 
+    fastest_rpm: the highest mean over a while. resolution_rpm: by how much it may be off, as pulses are whole (k = 2).
+
     state: at the end. trip: the trip's code, 0 for none. stopped: by the operator.
     """
 
@@ -148,3 +150,4 @@ class MotorResult:
     trip_remedy: str = ""
     trip_word: str = ""
     stopped: bool = False
+    resolution_rpm: float = 0.0

@@ -14,7 +14,10 @@ if TYPE_CHECKING:
 
 @frozen
 class Snapshot:
-    """Where a wind is. Lengths are of counted strand, in metres."""
+    """Where a wind is. Lengths are of counted strand, in metres.
+
+    rpm is as the winder told it, of few pulses; mean_rpm is for people, and line_speed_m_s and seconds_left go by it.
+    """
 
     state: str  # word of the link's state: winding, easing, waiting ...
     pulses: int
@@ -30,6 +33,11 @@ class Snapshot:
     line_speed_m_s: float
     seconds_left: float | None  # None while the spool is at rest
     next_stop_turns: float  # turns at the next stop, the target included
+    mean_rpm: float = field()
+
+    @mean_rpm.default
+    def _told_rpm(self) -> float:
+        return self.rpm
 
 
 @frozen

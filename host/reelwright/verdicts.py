@@ -100,7 +100,7 @@ _VERDICTS = {
     # the counter, without a sensor
     "loopback_right": (
         WELL,
-        "The counter counts every pulse up to {rate} a second; a job may ask this winder for {limit} at most, and {beyond}.",
+        "The counter counts every pulse up to {rate} a second; a job may ask for {limit} at most, and {beyond}.",
         "",
     ),
     "loopback_slow": (
@@ -127,7 +127,7 @@ _VERDICTS = {
     # the motor
     "motor_right": (
         WELL,
-        "The motor test reached its target: {turns} turns, {overrun} beyond, {rpm} rpm, at rest {rest_s} s after.",
+        "The motor test reached its target: {turns} turns, {overrun} beyond, {rpm} ± {give} rpm, {rest_s} s to rest.",
         "",
     ),
     "motor_tripped": (FAULT, "The motor test tripped ({trip}). {sentence}", "{remedy}"),

@@ -71,7 +71,7 @@ def test_the_highest_rate_is_the_last_before_the_first_loss_and_is_held_against_
     assert highest_rate(rows) == 10_000
     (right,) = judge_loopback(rows, 10_000)
     assert (right.code, right.rank) == ("loopback_right", "well")
-    assert "every pulse up to 10000 a second; a job may ask this winder for 10000 at most" in right.sentence
+    assert "every pulse up to 10000 a second; a job may ask for 10000 at most" in right.sentence
     assert "the first loss came at 20000, where the test ends" in right.sentence
     bounced = [*rows[:-1], LoopbackRow(5000, 3, 100, 130, 99.0)]
     assert [each.code for each in judge_loopback(bounced, 10_000)] == ["loopback_bounces"]

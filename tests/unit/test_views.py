@@ -105,7 +105,7 @@ def test_json_lines_are_exactly_these():
     assert out.getvalue().splitlines() == [
         (
             '{"kind": "progress", "format": 1, "state": "winding", "layer": 4, "layer_turns": 13.4, "turns": 117.8, '
-            '"length_m": 27.64, "rpm": 96.2, "line_speed_m_s": 0.39, "seconds_left": 93.2}'
+            '"length_m": 27.64, "rpm": 96.2, "line_speed_m_s": 0.39, "seconds_left": 93.2, "mean_rpm": 96.2}'
         ),
         (
             '{"kind": "event", "format": 1, "number": 6, "verb": "layer_done", "time_ms": 61250, "layer": 3, '

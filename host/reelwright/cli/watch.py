@@ -43,21 +43,22 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
         client = Client(port)
         client.hello()
         status = client.request("status")
-        plan = _recorded_plan(status["job_id"])
-        if plan is None:
+        recorded = _recorded_plan(status["job_id"])
+        if recorded is None:
             _tell_bare(status, as_json=as_json)
             sys.exit(EXIT_DONE)
         view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}"))
         try:
-            _look(client, view, plan, status, once=once)
+            _look(client, view, *recorded, status, once=once)
         except KeyboardInterrupt:
             view.notice("Stopped watching. The winder goes on.")
     sys.exit(EXIT_DONE)
 
 
-def _recorded_plan(job_id: int) -> Plan | None:
-    """The plan of a job that this computer's ledger knows."""
+def _recorded_plan(job_id: int) -> tuple[Plan, float] | None:
+    """The plan of a job that this computer's ledger knows, and how many turns its restarts have left unknown."""
     from reelwright.ledger import open_ledger
+    from reelwright.operation.telling import uncertain_turns_of
     from reelwright.profiles import build_job
     from reelwright.winding.plan import make_plan
 
@@ -65,7 +66,8 @@ def _recorded_plan(job_id: int) -> Plan | None:
         return None
     with open_ledger() as ledger:
         record = ledger.find(job_id)
-    return None if record is None else make_plan(build_job(record.job, "the ledger"))
+        before_turns = uncertain_turns_of(ledger.events(job_id)) if record else 0.0
+    return None if record is None else (make_plan(build_job(record.job, "the ledger")), before_turns)
 
 
 def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
@@ -89,7 +91,8 @@ def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
         )
 
 
-def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, once: bool) -> None:
+def _look(client: Client, view: View, plan: Plan, before_turns: float, status: dict[str, Any], *, once: bool) -> None:
+    from reelwright.operation.steady_rate import SteadyRate
     from reelwright.operation.telling import happening_of, result_of, snapshot_of
     from windlink import codes
     from windlink.frame import EVENT
@@ -97,6 +100,7 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
 
     job_id = status["job_id"]
     shown = 0
+    steady = SteadyRate()
     deadline_s = time.monotonic() + FIRST_PROGRESS_S
     while not client.inbox and time.monotonic() < deadline_s:
         # a status has no speed: the first progress has
@@ -113,7 +117,8 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
             received = client.inbox.popleft()
             if received.kind != EVENT:
                 fields = received.fields
-                view.progress(snapshot_of(plan, fields["state"], fields["pulses"], fields["rate"]))
+                mean_rate = steady.tell(fields["state"], fields["rate"])
+                view.progress(snapshot_of(plan, fields["state"], fields["pulses"], fields["rate"], mean_rate))
             elif received.sequence > shown:
                 shown = received.sequence
                 view.event(happening_of(plan, received))
@@ -127,4 +132,14 @@ def _look(client: Client, view: View, plan: Plan, status: dict[str, Any], *, onc
     if status["state"] == codes.FINISHED:
         outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"
     trip = say(TRIPS, status["reason"]).word if status["reason"] else ""
-    view.result(result_of(plan, job_id, status["state"], status["pulses"], outcome=outcome, trip=trip))
+    view.result(
+        result_of(
+            plan,
+            job_id,
+            status["state"],
+            status["pulses"],
+            outcome=outcome,
+            trip=trip,
+            before_turns=before_turns,
+        )
+    )

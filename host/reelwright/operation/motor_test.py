@@ -13,6 +13,7 @@ from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.held import free_status
+from reelwright.operation.steady_rate import SteadyRate
 from reelwright.verdicts import verdict
 from reelwright.winding.job import Job, Strand, TakeUp, Target
 from reelwright.winding.plan import make_plan
@@ -94,7 +95,9 @@ class MotorTest:
         self._ledger = ledger
         self._clock = clock
         self._stopped = False
-        self._rate = 0
+        self._steady = SteadyRate()
+        self._fastest = (0, 1.0)  # mean rate, and the share of it that a pulse makes
+        self._had_whole = False
         self.samples: list[MotorSample] = []
         self._off_at_s: float | None = None
         self.refuse_held()
@@ -149,7 +152,7 @@ class MotorTest:
             if received.kind == EVENT:
                 continue
             fields = received.fields
-            self._rate = max(self._rate, fields["rate"])
+            self._take_rate(fields)
             if fields["state"] == codes.WINDING:
                 turns = self.plan.turns_at(fields["pulses"])
                 self.samples.append(MotorSample(turns, self._rpm(fields["rate"]), fields["duty"] / 1000))
@@ -158,18 +161,28 @@ class MotorTest:
             elif self._off_at_s is None:
                 self._off_at_s = self._clock()
 
-    def _rpm(self, rate: int) -> float:
+    def _take_rate(self, fields: dict[str, Any]) -> None:
+        """Keep the fastest mean; one that is shorter than it shall be counts only where there is no other."""
+        mean = self._steady.tell(fields["state"], fields["rate"])
+        if self._steady.is_whole and not self._had_whole:
+            self._had_whole, self._fastest = True, (0, 1.0)
+        if self._steady.is_whole or not self._had_whole:
+            self._fastest = max(self._fastest, (mean, self._steady.resolution))
+
+    def _rpm(self, rate: float) -> float:
         return rate * 0.6 / float(self.plan.pulses_per_spool_turn)
 
     def _result(self, status: dict[str, Any], rest_at_s: float) -> MotorResult:
         word = sentence = remedy = ""
         if status["reason"]:
             word, sentence, remedy = self._client.trip_sentence()
+        rate, resolution = self._fastest
         off_at_s = rest_at_s if self._off_at_s is None else self._off_at_s
         return MotorResult(
             target_pulses=self.plan.target_pulses,
             pulses=status["pulses"],
-            fastest_rpm=self._rpm(self._rate),
+            fastest_rpm=self._rpm(rate),
+            resolution_rpm=self._rpm(rate) * resolution,
             rest_s=(rest_at_s - off_at_s) / self._client.virtual(1.0),
             state=status["state"],
             trip=status["reason"],
@@ -201,15 +214,15 @@ def judge_motor(result: MotorResult, plan: Plan) -> list[Verdict]:
     found = []
     if overrun > 1:
         found.append(verdict("motor_overran", overrun=overrun))
-    if result.fastest_rpm < SLOW_SHARE * plan.cruise_rpm:
+    if result.fastest_rpm + result.resolution_rpm < SLOW_SHARE * plan.cruise_rpm:
         found.append(verdict("motor_slow", rpm=f"{result.fastest_rpm:.1f}", wanted_rpm=f"{plan.cruise_rpm:.1f}"))
     if not found:
         turns = result.pulses / float(plan.pulses_per_spool_turn)
         beyond = f"{overrun} {'pulse' if abs(overrun) == 1 else 'pulses'}"
         rpm = f"{result.fastest_rpm:.1f}"
-        found.append(
-            verdict("motor_right", turns=f"{turns:.2f}", overrun=beyond, rpm=rpm, rest_s=f"{result.rest_s:.1f}")
-        )
+        give = f"{result.resolution_rpm:.1f}"
+        rest_s = f"{result.rest_s:.1f}"
+        found.append(verdict("motor_right", turns=f"{turns:.2f}", overrun=beyond, rpm=rpm, give=give, rest_s=rest_s))
     if plan.job.machine.sensor == "single":
         found.append(verdict("direction_unseen"))
     return found

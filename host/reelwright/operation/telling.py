@@ -21,11 +21,12 @@ RESTARTED = "restarted"
 RESUMED = "resumed"
 
 
-def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
-    """Where the wind is. rate: hundredths of a pulse per second."""
+def snapshot_of(plan: Plan, state: int, pulses: int, rate: int, mean_rate: int | None = None) -> Snapshot:
+    """Where the wind is. rate: hundredths of a pulse per second, as told; mean_rate: for people, or the same."""
     pulses = _within_reason(plan, pulses)
     layer, layer_turns, layer_turns_planned = plan.layer_at(pulses)
-    rpm = rate * 0.6 / float(plan.pulses_per_spool_turn)
+    rpm_of_rate = 0.6 / float(plan.pulses_per_spool_turn)
+    mean_rpm = (rate if mean_rate is None else mean_rate) * rpm_of_rate
     return Snapshot(
         state=say(STATES, state).word,
         pulses=pulses,
@@ -37,9 +38,10 @@ def snapshot_of(plan: Plan, state: int, pulses: int, rate: int) -> Snapshot:
         turns_planned=plan.turns_at(plan.target_pulses),
         length_m=plan.length_m_at(pulses),
         length_planned_m=plan.length_m_at(plan.target_pulses),
-        rpm=rpm,
-        line_speed_m_s=plan.line_speed_m_s(pulses, rpm),
-        seconds_left=plan.seconds_left(pulses, rpm),
+        rpm=rate * rpm_of_rate,
+        mean_rpm=mean_rpm,
+        line_speed_m_s=plan.line_speed_m_s(pulses, mean_rpm),
+        seconds_left=plan.seconds_left(pulses, mean_rpm),
         next_stop_turns=plan.turns_at(next((p for p, _ in plan.stops if p > pulses), plan.target_pulses)),
     )
 

@@ -22,6 +22,7 @@ from reelwright.errors import (
 )
 from reelwright.operation.recorded import heard_of
 from reelwright.operation.standing import Heard, standing
+from reelwright.operation.steady_rate import SteadyRate
 from reelwright.operation.telling import (
     RESTARTED,
     doubts_of,
@@ -98,6 +99,7 @@ class Wind:
         self._heard = max((each.number for each in recorded), default=heard)
         self._ending = ending_of(recorded)
         self._reason = 0
+        self._steady = SteadyRate()
         self._stop = ""
         self._counted_at_s = 0.0
         self._settled_at = (-1, -1)
@@ -198,7 +200,8 @@ class Wind:
         self._state = fields["state"]
         self._pulses = fields["pulses"]
         self._count()
-        self._view.progress(snapshot_of(self._plan, self._state, self._pulses, fields["rate"]))
+        mean_rate = self._steady.tell(self._state, fields["rate"])
+        self._view.progress(snapshot_of(self._plan, self._state, self._pulses, fields["rate"], mean_rate))
 
     def _take_event(self, received: Received) -> None:
         if received.sequence > self._heard:

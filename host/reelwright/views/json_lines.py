@@ -18,7 +18,17 @@ if TYPE_CHECKING:
 FORMAT = 1
 OURS = ("kind", "format", "number", "verb", "sentence", "remedy")  # no field of an event can replace these
 
-PROGRESS_FIELDS = ("state", "layer", "layer_turns", "turns", "length_m", "rpm", "line_speed_m_s", "seconds_left")
+PROGRESS_FIELDS = (
+    "state",
+    "layer",
+    "layer_turns",
+    "turns",
+    "length_m",
+    "rpm",
+    "line_speed_m_s",
+    "seconds_left",
+    "mean_rpm",
+)
 RESULT_FIELDS = (
     "state",
     "outcome",

@@ -77,7 +77,7 @@ def progress_line(snapshot: Snapshot) -> str:
         f"{number(snapshot.layer_turns, 1)} of {number(snapshot.layer_turns_planned, 1)} turns of the layer",
         f"{number(snapshot.turns, 1)} of {number(snapshot.turns_planned, 1)} turns",
         f"{number(snapshot.length_m, 2)} of {number(snapshot.length_planned_m, 2)} m",
-        f"{number(snapshot.rpm, 1)} rpm",
+        f"{number(snapshot.mean_rpm, 1)} rpm",
         f"{number(snapshot.line_speed_m_s, 2)} m/s",
     ]
     if snapshot.seconds_left is not None:

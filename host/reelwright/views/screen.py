@@ -118,7 +118,7 @@ def _figures(snapshot: Snapshot, wide: bool) -> RenderableType:
     ]
     right = [
         ("line speed", Text.assemble((number(snapshot.line_speed_m_s, 2), "bold"), " m/s")),
-        ("spool", Text.assemble((number(snapshot.rpm, 1), "bold"), " rpm")),
+        ("spool", Text.assemble((number(snapshot.mean_rpm, 1), "bold"), " rpm")),
         ("", Text()),
     ]
     grid = Table.grid(padding=(0, 2, 0, 0))
