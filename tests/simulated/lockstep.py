@@ -227,6 +227,16 @@ class HostBench:
             return type(failure).__name__, failure.remedy
         raise AssertionError("it winds")
 
+    def begin(self) -> Wind:
+        """Start, and follow nothing."""
+        return self._begin(drop_held=False)
+
+    def client_status(self) -> dict[str, Any]:
+        """What the winder answers to a connection of its own."""
+        client = self.client()
+        client.hello()
+        return client.request("status")
+
     def go_on_and_leave(self) -> None:
         """Go on, and be gone at once."""
         self._begin(drop_held=False)

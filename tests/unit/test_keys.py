@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from reelwright.views.keys import KEYS, KeyReader, Keys, keys_help
+from reelwright.views.keys import KEYS, SURE, KeyReader, Keys, keys_help
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of POSIX")
 PATIENCE_S = 10.0
@@ -58,12 +58,15 @@ def pipe():
 @pytest.mark.parametrize("key", KEYS, ids=lambda key: key.word)
 def test_each_key_asks_for_its_own_thing_without_return(terminal, key):
     operator, stream = terminal
-    with Keys(stream) as keys:
+    told = []
+    with Keys(stream, tell=told.append) as keys:
         assert keys.poll() is None
-        os.write(operator, key.key.encode())
-        assert until(keys.poll) == key.action
-        os.write(operator, key.key.upper().encode())  # with caps lock
-        assert until(keys.poll) == key.action
+        for sign in (key.key, key.key.upper()):  # with caps lock too
+            os.write(operator, sign.encode())
+            if key.action == "abandon":
+                until(lambda told=told: told.pop() if told else keys.poll())
+                os.write(operator, sign.encode())
+            assert until(keys.poll) == key.action
         assert keys.poll() is None
         assert not keys.at_end
 
@@ -178,23 +181,60 @@ time.sleep(60)
         ("\x1b[1;5A\x1b[15~g", ["go_on"]),
         ("\x1bp", ["pause"]),  # escape, then p
         ("pppp", ["pause"]),  # held down
-        ("pg", ["pause", "go_on"]),
+        ("pg", ["pause"]),  # no hand is so fast
+        ("gc", []),
         ("abandon all of it", []),  # pasted
         ("clear the tape", ["pause"]),  # pasted, with a p in it: rest is always safe
         ("\x04\x00\xff", []),
     ],
 )
 def test_only_keys_of_ours_ask_for_something(burst, asked):
-    assert KeyReader().actions(burst) == asked
+    assert KeyReader(str).actions(burst) == asked
 
 
 @pytest.mark.parametrize("cut", [1, 2, 3, 4])
 def test_a_sequence_that_arrives_in_two_pieces_is_still_no_key(cut):
-    reader = KeyReader()
+    reader = KeyReader(str)
     sequence = "\x1b[1;5A"
 
     assert reader.actions(sequence[:cut]) + reader.actions(sequence[cut:]) == []
+    assert reader.actions("g") == ["go_on"]
+
+
+class HandClock:
+    """Stands until it is told to go."""
+
+    now_s = 100.0
+
+    def __call__(self):
+        return self.now_s
+
+
+def test_a_job_is_abandoned_by_a_second_press_soon_after_the_first():
+    clock, told = HandClock(), []
+    reader = KeyReader(told.append, clock)
+
+    assert reader.actions("a") == []
+    assert told == [SURE]
+    clock.now_s += 2.9
     assert reader.actions("a") == ["abandon"]
+    clock.now_s += 1
+    assert reader.actions("a") == [], "that one asks anew"
+    clock.now_s += 3.1
+    assert reader.actions("aa") == [], "too late, and twice in one moment is once"
+    assert len(told) == 3
+
+
+def test_a_text_that_is_pasted_in_pieces_asks_for_nothing():
+    clock = HandClock()
+    reader = KeyReader(str, clock)
+    asked = []
+    for piece in ("x", "a", "g", "a", "c"):
+        asked += reader.actions(piece)
+        clock.now_s += 0.01
+    assert asked == []
+    clock.now_s += 1
+    assert reader.actions("g") == ["go_on"]
 
 
 # --- through a pipe -----------------------------------------------------------------------------------------
@@ -215,7 +255,7 @@ def test_a_pipe_asks_with_a_word_a_line(pipe):
 def test_an_unknown_word_is_reported_and_asks_for_nothing(pipe):
     operator, stream = pipe
     told = []
-    with Keys(stream, on_unknown=told.append) as keys:
+    with Keys(stream, tell=told.append) as keys:
         operator.write(b"faster\x1b[2J\n" + b"x" * 5000 + b"\n\xff\xfe\npause\n")
         operator.close()
         asked = all_of(keys)

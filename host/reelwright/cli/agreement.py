@@ -158,9 +158,11 @@ def _of_the_ledger(rejoin: Rejoin) -> str:
     if heard is None:
         return "The ledger: no count was heard."
     # the very last count before a restart is kept without a time of its own
-    when = "at" if heard.pulses == record.last_pulses else "soon after"
+    when = f"{'at' if heard.pulses == record.last_pulses else 'soon after'} {record.last_count_at}"
+    if rejoin.moved is not None:
+        when = "before the job moved on"
     turns = rejoin.plan.turns_at(heard.pulses)
-    return f"The ledger: {turns:.2f} turns, {heard.state}, heard {when} {record.last_count_at}."
+    return f"The ledger: {turns:.2f} turns, {heard.state}, recorded {when}."
 
 
 def _of_another_winder(rejoin: Rejoin) -> list[str]:

@@ -120,7 +120,7 @@ def _gone_on(
         view = stack.enter_context(choose_view(as_json=as_json, heading=heading(rejoin.plan, link.port_name)))
         if rejoin.plan.job.machine.drive != "hand":
             view.notice(CAUTION)
-        keys = stack.enter_context(Keys(on_unknown=view.notice))
+        keys = stack.enter_context(Keys(tell=view.notice))
         # only from here on: until the operator has agreed, Ctrl-C just leaves
         interrupts = stack.enter_context(counting())
         under_way = resumption.carry_out(rejoin, *count, view)

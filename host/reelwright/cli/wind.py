@@ -275,7 +275,7 @@ def followed(
         view = stack.enter_context(choose_view(as_json=as_json, heading=heading(plan, link.port_name)))
         if plan.job.machine.drive != "hand":
             view.notice(CAUTION)
-        keys = stack.enter_context(Keys(on_unknown=view.notice))
+        keys = stack.enter_context(Keys(tell=view.notice))
         arrival = Arrival(
             plan.job, plan, link.client, link.ledger, view, link.winder, link.port_name, interrupts, words
         )

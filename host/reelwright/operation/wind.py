@@ -33,6 +33,7 @@ from reelwright.operation.telling import (
     uncertain_turns_of,
 )
 from reelwright.snapshot import Happening
+from reelwright.views.keys import key_of
 from windlink import codes
 from windlink.frame import EVENT
 from windlink.sentences import STATES, STOPS, TRIPS, say
@@ -165,6 +166,11 @@ class Wind:
         self._ask()
         if self._state == codes.WAITING:
             self._request("go_on", self._job_id, self._wait)
+        elif self._state == codes.TRIPPED:
+            self._view.notice(
+                f"The winder is tripped ({say(TRIPS, self._reason).word}). Once its cause is mended,"
+                f" {key_of('clear')} clears the trip, and then {key_of('go_on')} goes on."
+            )
         else:
             self._view.notice(f"There is nothing to go on from: the winder is {say(STATES, self._state).word}.")
 

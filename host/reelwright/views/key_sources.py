@@ -93,8 +93,8 @@ if sys.platform == "win32":
 
         ended = False
 
-        def __init__(self) -> None:
-            self._reader = KeyReader()
+        def __init__(self, tell: Callable[[str], None]) -> None:
+            self._reader = KeyReader(tell)
 
         def open(self) -> None:
             """The console needs no other mode."""
@@ -126,12 +126,12 @@ else:
         nothing, and takes the terminal once it is brought to the foreground.
         """
 
-        def __init__(self, descriptor: int) -> None:
+        def __init__(self, descriptor: int, tell: Callable[[str], None]) -> None:
             self.ended = False
             self._descriptor = descriptor
             self._found: list[int | list[bytes | int]] | None = None  # the terminal's settings as they were
             self._is_open = False
-            self._reader = KeyReader()
+            self._reader = KeyReader(tell)
 
         def open(self) -> None:
             """Takes the terminal if it is ours now."""

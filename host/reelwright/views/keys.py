@@ -6,8 +6,10 @@ KeyboardInterrupt. The terminal is given back as it was found.
 
 from __future__ import annotations
 
+import math
 import re
 import sys
+import time
 from collections import deque
 from itertools import groupby
 from typing import TYPE_CHECKING, Protocol, TextIO
@@ -35,16 +37,26 @@ class Key:
 KEYS = (
     Key("p", "pause", "pause", "ease to rest; the job stays in the winder and can go on"),
     Key("g", "go_on", "go on", "go on after a stop"),
-    Key("a", "abandon", "abandon", "ease to rest and end the job short of its target"),
+    Key("a", "abandon", "abandon", "twice: ease to rest and end the job short of its target"),
     Key("c", "clear", "clear", "clear a trip once its cause is mended; moves nothing"),
 )
 
 _BY_KEY = {key.key: key.action for key in KEYS}
 _BY_WORD = {key.word: key.action for key in KEYS}
-_PASTED_FROM = 3  # different characters in one read; a hand on the keys is slower than that
+SURE_S = 3.0  # in which a second press abandons; own choice
+_HAND_S = 0.05  # no hand presses two different keys faster: what comes so is pasted
 # Cursor and function keys as terminals send them (ECMA-48 control sequences, and the shorter form of ESC O).
 _KEY_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
 _BEGUN_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
+
+
+_ABANDON = next(key for key in KEYS if key.action == "abandon")
+SURE = f"{_ABANDON.key} once more, within {SURE_S:g} s, abandons the job. Nothing is done before."
+
+
+def key_of(action: str) -> str:
+    """A key and its word, for a sentence."""
+    return next(f"{key.key} ({key.word})" for key in KEYS if key.action == action)
 
 
 def keys_help() -> str:
@@ -62,12 +74,20 @@ class KeyReader:
     """Turns the characters that a terminal sends into actions.
 
     Cursor and function keys arrive as sequences that hold letters; those are no keys of ours. A held key
-    counts once a read. A pasted text must not abandon a job, so a burst of different characters counts only
-    as far as it asks for a pause.
+    counts once a read. Of a pasted text, different characters that come faster than a hand is, only a pause
+    counts: rest is always safe. What cannot be taken back is asked for twice. A word from a pipe is no slip of a hand,
+    and counts at once.
+
+    tell: shows a sentence to the operator. clock: seconds of real time.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, tell: Callable[[str], None], clock: Callable[[], float] = time.monotonic) -> None:
+        self._tell = tell
+        self._clock = clock
         self._begun = ""  # a sequence whose rest has not come yet
+        self._last = ""  # character, and when it came
+        self._last_s = -math.inf
+        self._asked_s = -math.inf  # when the first press of two came
 
     def actions(self, burst: str) -> list[str]:
         """The actions that one read from the terminal asks for, in order."""
@@ -76,9 +96,27 @@ class KeyReader:
         self._begun = unfinished.group() if unfinished else ""
         typed = typed.removesuffix(self._begun).replace("\x1b", "").lower()
         asked = [action for action, _ in groupby(_BY_KEY[sign] for sign in typed if sign in _BY_KEY)]
-        if len(set(typed)) >= _PASTED_FROM:
+        if self._is_pasted(typed):
             return ["pause"] if "pause" in asked else []
-        return asked
+        return [action for action in asked if action != _ABANDON.action or self._is_sure()]
+
+    def _is_pasted(self, typed: str) -> bool:
+        if not typed:
+            return False
+        now_s = self._clock()
+        goes_on = now_s - self._last_s < _HAND_S
+        signs = {*typed, self._last} if goes_on else {*typed}
+        self._last, self._last_s = typed[-1], now_s
+        return len(signs) > 1
+
+    def _is_sure(self) -> bool:
+        now_s = self._clock()
+        if now_s - self._asked_s <= SURE_S:
+            self._asked_s = -math.inf
+            return True
+        self._asked_s = now_s
+        self._tell(SURE)
+        return False
 
 
 class Source(Protocol):
@@ -99,11 +137,12 @@ class Source(Protocol):
 class Keys:
     """The operator's requests, as a context manager.
 
-    stream: standard input by default. on_unknown: receives a sentence about each line that asks for nothing known.
+    stream: standard input by default. tell: receives a sentence about each line that asks for nothing known, and about
+    each key that must be pressed twice.
     """
 
-    def __init__(self, stream: TextIO | None = None, on_unknown: Callable[[str], None] | None = None) -> None:
-        self._source = _source_of(sys.stdin if stream is None else stream, on_unknown or _ignore)
+    def __init__(self, stream: TextIO | None = None, tell: Callable[[str], None] | None = None) -> None:
+        self._source = _source_of(sys.stdin if stream is None else stream, tell or _ignore)
         self._asked: deque[str] = deque()
 
     def __enter__(self) -> Self:
@@ -139,7 +178,7 @@ def _ignore(sentence: str) -> None:
     del sentence
 
 
-def _source_of(stream: TextIO | None, on_unknown: Callable[[str], None]) -> Source:
+def _source_of(stream: TextIO | None, tell: Callable[[str], None]) -> Source:
     from reelwright.views import key_sources
 
     try:
@@ -150,7 +189,7 @@ def _source_of(stream: TextIO | None, on_unknown: Callable[[str], None]) -> Sour
     if descriptor is None:
         return key_sources.NoInput()
     if not is_terminal:
-        return key_sources.PipedLines(descriptor, on_unknown)
+        return key_sources.PipedLines(descriptor, tell)
     if sys.platform == "win32":
-        return key_sources.WindowsConsole()
-    return key_sources.Terminal(descriptor)
+        return key_sources.WindowsConsole(tell)
+    return key_sources.Terminal(descriptor, tell)
