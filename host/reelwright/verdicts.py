@@ -16,18 +16,18 @@ _VERDICTS = {
     "tripped": (
         FAULT,
         "The winder is tripped ({trip}). {sentence}",
-        "{remedy} Then clear it: `reelwright wind` with --clear {trip}.",
+        "{remedy} Then clear it and go on: `{command}`.",
     ),
     "tripped_before": (
         LOOK,
         "Trips recorded on this port {since}: {trips}.",
         "`reelwright ledger show {job_id}` tells of the last one.",
     ),
-    "job_held": (LOOK, "The winder holds job {job_id}{known}, {state}.", "The command that began it goes on with it."),
+    "job_held": (LOOK, "The winder holds job {job_id}{known}, {state}.", "`{command}` goes on with it."),
     "job_remembered": (
         LOOK,
         "The winder remembers job {job_id}, at {pulses} pulses, from before its last start.",
-        "`reelwright wind --resume {job_id}` goes on with it.",
+        "`{command}` goes on with it.",
     ),
     "other_firmware": (
         LOOK,

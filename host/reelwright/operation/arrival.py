@@ -268,7 +268,8 @@ class Arrival:
 
     def _clear(self, clear: str | None) -> dict[str, Any]:
         word, sentence, remedy = self._client.trip_sentence()
-        how = f"{remedy} Then give the same command with --clear {word}."
+        held = self._client.request("status")["job_id"]
+        how = f"{remedy} Then clear it and go on: `{self._ways.clear(word, held)}`."
         if clear is None:
             raise TrippedError(f"The winder is tripped ({word}). {sentence}", how)
         if clear != word:

@@ -12,6 +12,7 @@ from attrs import asdict
 from reelwright import __version__
 from reelwright.condition import Checkup, HeldFacts, LinkFacts, PortFacts, TripFacts
 from reelwright.device.discovery import BOARD_VENDORS, entry_of
+from reelwright.operation.commands import clear_command, resume_command
 from reelwright.operation.held import FREE_STATES
 from reelwright.operation.resume import memory_of
 from reelwright.verdicts import verdict
@@ -153,12 +154,15 @@ def _of_held(held: HeldFacts, client: Client) -> list[Verdict]:
     found = []
     if held.trip:
         word, sentence, remedy = client.trip_sentence()
-        found.append(verdict("tripped", trip=word, sentence=sentence, remedy=remedy))
+        command = clear_command(client.port_name, word, job_id=held.job_id)
+        found.append(verdict("tripped", trip=word, sentence=sentence, remedy=remedy, command=command))
     if held.remembered:
-        found.append(verdict("job_remembered", job_id=held.remembered, pulses=held.remembered_pulses))
+        command = resume_command(held.remembered, client.port_name)
+        found.append(verdict("job_remembered", job_id=held.remembered, pulses=held.remembered_pulses, command=command))
     idle = [say(STATES, state).word for state in FREE_STATES]
     if held.state not in idle and held.job_id:
-        found.append(verdict("job_held", job_id=held.job_id, known=held.known, state=held.state))
+        command = resume_command(held.job_id, client.port_name)
+        found.append(verdict("job_held", job_id=held.job_id, known=held.known, state=held.state, command=command))
     return found
 
 

@@ -22,9 +22,25 @@ def drop_command(port_name: str, words: Sequence[str] = ()) -> str:
 
     words: those that were typed to begin this job; by default it is one of a file that the person names.
     """
-    typed = [word for word in words if word != "--drop-held"] or ["wind", JOB_FILE]
+    return _again(port_name, [word for word in words if word != "--drop-held"], "--drop-held")
+
+
+def clear_command(port_name: str, trip: str, words: Sequence[str] = (), job_id: int = 0) -> str:
+    """The command that clears a trip, and goes on. words: as in `drop_command`; without them job_id is resumed."""
+    if not words and job_id:
+        return resume_command(job_id, port_name, "--clear", trip)
+    kept = [
+        word
+        for before, word in zip(("", *words), words, strict=False)
+        if "--clear" not in (before, word) and not word.startswith("--clear=")
+    ]
+    return _again(port_name, kept, "--clear", trip)
+
+
+def _again(port_name: str, words: Sequence[str], *more: str) -> str:
+    typed = words or ["wind", JOB_FILE]
     has_port = any(word == "--port" or word.startswith("--port=") for word in typed)
-    return shlex.join([PROGRAM, *typed, *([] if has_port else _at(port_name)), "--drop-held"])
+    return shlex.join([PROGRAM, *typed, *([] if has_port else _at(port_name)), *more])
 
 
 def _at(port_name: str) -> list[str]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from attrs import frozen
 
 from reelwright.errors import EXIT_TRIPPED, DeviceError
-from reelwright.operation.commands import drop_command, resume_command
+from reelwright.operation.commands import clear_command, drop_command, resume_command
 from reelwright.operation.recorded import LOOKED_THROUGH, given_up, last_pulses_heard, plan_of, was_begun
 from reelwright.operation.whereabouts import is_gone
 
@@ -36,6 +36,10 @@ class Ways:
     def drop(self) -> str:
         """The command that gives up what the winder has, and begins this job."""
         return drop_command(self.port_name, self.words)
+
+    def clear(self, trip: str, job_id: int) -> str:
+        """The command that clears a trip, and goes on with this job."""
+        return clear_command(self.port_name, trip, self.words, job_id)
 
     def go_on(self, record: WindRecord) -> str:
         """How to go on with a job; the sentence has no end."""
