@@ -39,8 +39,8 @@ def test_after_a_job_or_a_motor_test_it_is_refused_with_what_to_do(tmp_path: Pat
         assert check_up(tmp_path, port, str(job), "--motor", typed=PASSWORD + "\n")[0] == 0
         code, _, told = check_up(tmp_path, port, "--loopback")
     assert code == 3
-    assert "still has the job that it ended last" in told
-    assert "Take the board's power away" in " ".join(told.split())
+    assert "which it has ended (a motor test is a job, too)" in " ".join(told.split())
+    assert "Restart the board, by its reset button or by unplugging it" in " ".join(told.split())
     assert "takes now" not in told
 
 

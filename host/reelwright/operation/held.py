@@ -37,8 +37,11 @@ def free_status(client: Client) -> dict[str, Any]:
 
 def refuse_finished(client: Client) -> None:
     """Raises DeviceError, with what to do, unless the winder is free, and has no job that it would still count to."""
-    if free_status(client)["state"] == codes.FINISHED:
+    status = free_status(client)
+    if status["state"] == codes.FINISHED:
         raise DeviceError(
-            "The winder still has the job that it ended last, if only a motor test, and would count on for it.",
-            "Take the board's power away, give it back, and give the command again; a simulated winder, start again.",
+            f"The winder still has job {status['job_id']}, which it has ended (a motor test is a job, too): the pulses of"
+            " this test would be counted to that one.",
+            "Restart the board, by its reset button or by unplugging it, and give the command again: a winder that has"
+            " just started has no ended job. A simulated one, start again.",
         )
