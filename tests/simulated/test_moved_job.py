@@ -10,7 +10,8 @@ import pytest
 
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.resume import MovedJobError, Rejoin
+from reelwright.operation.moved import MovedJobError
+from reelwright.operation.resume import Rejoin
 from reelwright.profiles import load_job
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.winding.plan import make_plan
@@ -104,6 +105,24 @@ def test_given_up_at_the_first_winder_the_job_is_open_still_where_it_has_moved(t
         assert record is not None
         assert record.result is not None
         assert record.result.outcome == "reached"
+
+
+def test_ended_at_the_second_winder_the_job_is_over_and_the_first_is_freed_without_a_trace_in_it(
+    tmp_path: Path,
+) -> None:
+    with two_winders(tmp_path) as (first, second):
+        assert first.wind() == EXIT_PAUSED
+        job_id = the_job(first)
+        assert second.resume_job(job_id) == EXIT_PAUSED
+        assert second.wind() == EXIT_DONE
+        record = first.ledger.find(job_id)
+        name, remedy = first.wind_error()
+        assert (name, "--resume" in remedy) == ("MovedJobError", False)
+        resumption, _ = first.resumption()
+        with pytest.raises(MovedJobError, match=f"Job {job_id} is over: it went on at second, to 52.50 turns"):
+            resumption.held(None, job_id)
+        assert first.wind(drop_held=True) == EXIT_PAUSED
+        assert first.ledger.find(job_id) == record
 
 
 @pytest.mark.parametrize("drops", [False, True])

@@ -18,13 +18,14 @@ from reelwright.errors import EXIT_PAUSED, DeviceError, LinkLostError, UsageErro
 from reelwright.ledger import new_job_id
 from reelwright.operation.before import tell_before, tell_elsewhere
 from reelwright.operation.forgotten import TrippedError, Ways, refuse_forgotten, settle_unfinished
+from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     given_up,
     is_unfinished,
     kept_to_its_end,
     plan_of,
 )
-from reelwright.operation.resume import MovedJobError, begin_stay, left_off, memory_of, owes_count, unknown_job
+from reelwright.operation.resume import left_off, memory_of, owes_count, unknown_job
 from reelwright.operation.telling import (
     doubts_of,
     ending_of,
@@ -95,10 +96,10 @@ class Arrival:
         if not held:
             status = self._settle_memory(status, drop_held=drop_held)
         record = self._ledger.find(held) if held else None
-        if record is not None and is_unfinished(record) and (moved := self._moved(record)):
-            if not drop_held:
-                raise MovedJobError.of(record, self._ledger, moved, status["pulses"], self._port_name)
-            return self._begin_beside(record, status, clear)
+        if record is not None and (moved := self._moved(record)):
+            if not drop_held and status["state"] != codes.FINISHED:
+                raise MovedJobError.of(record, self._ledger, moved, status["pulses"], self._ways)
+            return self._begin_beside(record, status, clear, drop_held=drop_held)
         is_this_one = record is not None and is_unfinished(record) and record.job == self._job.to_dict()
         ours = is_this_one and not drop_held  # what is given up is nobody's
         under_way = status["state"] not in (codes.EMPTY, codes.FINISHED, codes.LOADED) and held
@@ -130,7 +131,7 @@ class Arrival:
     def _seen(self, record: WindRecord) -> Whereabouts:
         return whereabouts(record, self._ledger, self._winder, self._port_name)
 
-    def _begin_beside(self, moved: WindRecord, status: dict[str, Any], clear: str | None) -> Wind:
+    def _begin_beside(self, moved: WindRecord, status: dict[str, Any], clear: str | None, *, drop_held: bool) -> Wind:
         """Give up what this winder holds of a job that is with another one, whose record stays as it is; then begin."""
         if status["state"] == codes.TRIPPED:
             status = self._clear(clear)
@@ -138,7 +139,7 @@ class Arrival:
             self._drop(moved.job_id)
         here = self._seen(moved).here
         heard = self._drain(moved, None if here is None else here.series)
-        settle_unfinished(self._plan, self._ledger, self._ways, self._view, drop_held=True)
+        settle_unfinished(self._plan, self._ledger, self._ways, self._view, drop_held=drop_held)
         return self._load(heard)
 
     def _settle_memory(self, status: dict[str, Any], *, drop_held: bool) -> dict[str, Any]:
@@ -159,7 +160,7 @@ class Arrival:
             if record is None:
                 raise unknown_job(memory, self._port_name)
             if moved:
-                raise MovedJobError.of(record, self._ledger, moved, memory.pulses, self._port_name)
+                raise MovedJobError.of(record, self._ledger, moved, memory.pulses, self._ways)
             raise TrippedError(left_off(memory, record, self._winder.cause), self._ways.go_on_or_drop(record))
         if record is not None and not moved:
             self._ledger.close_wind(record.job_id, given_up(record, self._ledger, memory))
@@ -279,15 +280,15 @@ class Arrival:
 
     def _held_by_another(self, status: dict[str, Any], record: WindRecord | None) -> DeviceError:
         known = ""
-        finish = "Finish it on the computer that started it"
+        finish = "Finish it on the computer that started it, or abandon"
         if record is not None:
             plan = plan_of(record)
             known = f" ({plan.length_m:.2f} m onto {plan.job.take_up.name or 'a spool'})"
-            finish = self._ways.go_on(record)
+            finish = f"{self._ways.go_on(record)}, or abandon" if is_unfinished(record) else "It is over: abandon"
         return DeviceError(
             f"The winder holds another job, {status['job_id']}{known}: it is {say(STATES, status['state']).word}"
             f" at {status['pulses']} pulses.",
-            f"{finish}, or abandon it and begin this one by `{self._ways.drop}`.",
+            f"{finish} it and begin this one by `{self._ways.drop}`.",
         )
 
     def _drain(self, record: WindRecord | None, series: int | None = None) -> int:

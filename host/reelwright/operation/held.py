@@ -40,8 +40,8 @@ def refuse_finished(client: Client) -> None:
     status = free_status(client)
     if status["state"] == codes.FINISHED:
         raise DeviceError(
-            f"The winder still has job {status['job_id']}, which it has ended (a motor test is a job, too): the pulses of"
-            " this test would be counted to that one.",
+            f"The winder still has job {status['job_id']}, which it has ended (a motor test is a job, too): the pulses"
+            " of this test would be counted to that one.",
             "Restart the board, by its reset button or by unplugging it, and give the command again: a winder that has"
             " just started has no ended job. A simulated one, start again.",
         )

@@ -6,7 +6,7 @@ Nothing here moves the spool before the operator has agreed to a count.
 from __future__ import annotations
 
 import time
-from typing import TYPE_CHECKING, Any, Self
+from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
@@ -14,6 +14,8 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.commands import drop_command, resume_command
+from reelwright.operation.forgotten import Ways
+from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     LOOKED_THROUGH,
     heard_of,
@@ -125,6 +127,9 @@ class Resumption:
         if record is not None and is_unfinished(record) and not another:
             self._take_back(record, status["pulses"], agreed=agreed)
             return record
+        moved = self._whereabouts(record).moved if record is not None and not another else None
+        if record is not None and moved:
+            raise MovedJobError.of(record, self._ledger, moved, status["pulses"], Ways(self._port_name))
         if status["state"] == codes.FINISHED and another and (record is None or not is_unfinished(record)):
             return None  # that one is over, and nothing of it is lost
         raise UsageError(
@@ -132,7 +137,7 @@ class Resumption:
             f" is {say(STATES, status['state']).word}.",
             f"`{resume_command(status['job_id'], self._port_name)}` goes on with that one."
             if record is not None and is_unfinished(record)
-            else "Give the command without --resume.",
+            else f"`{drop_command(self._port_name)}` gives up what it holds, and begins a job in its place.",
         )
 
     def find(self, job: Job | None, job_id: int | None) -> Rejoin | WindResult:
@@ -219,7 +224,7 @@ class Resumption:
         if where.moved is None:
             return
         if not agreed:
-            raise MovedJobError.of(record, self._ledger, where.moved, pulses, self._port_name)
+            raise MovedJobError.of(record, self._ledger, where.moved, pulses, Ways(self._port_name))
         begin_stay(record, self._ledger, self._winder, self._port_name, where, pulses)
 
     def _look_again(self) -> None:
@@ -329,39 +334,6 @@ class Resumption:
             elsewhere,
             moved,
         )
-
-
-class MovedJobError(DeviceError):
-    """The winder holds or remembers a job that another winder has gone on with since."""
-
-    @classmethod
-    def of(cls, record: WindRecord, ledger: Ledger, moved: Stay, pulses: int, port_name: str) -> Self:
-        """As it is for the winder at this port, which has so many pulses of it. moved: where the job is now."""
-        plan = plan_of(record)
-        there = heard_of(record, ledger)
-        turns = plan.turns_at(there.pulses if there else 0)
-        return cls(
-            f"Job {record.job_id} has moved to the winder at {moved.port}, where {turns:.2f} turns were recorded last."
-            f" This one has it from before, at {plan.turns_at(pulses):.2f} turns.",
-            f"`{resume_command(record.job_id, moved.port)}` goes on with it there."
-            f" `{resume_command(record.job_id, port_name, '--agree')}` takes it back to this winder and its own spool."
-            f" `{drop_command(port_name)}` gives up what this winder has, and begins another job.",
-        )
-
-
-def begin_stay(
-    record: WindRecord, ledger: Ledger, winder: Winder, port_name: str, where: Whereabouts, pulses: int
-) -> None:
-    """Have the job with the winder that has held it all along, though it was given to another one since.
-
-    What was agreed there was of another spool: only what restarts of this one have left unknown still holds.
-    """
-    ledger.begin_series(record.job_id, winder.boot, port=port_name, serial_number=winder.serial_number)
-    before_turns = uncertain_turns_of(ledger.events(record.job_id), series=where.series)
-    turns = plan_of(record).turns_at(pulses)
-    sentence = f"Gone on with at {port_name}, whose winder has held it at {turns:.2f} turns all along."
-    fields = {"pulses": pulses, "uncertain_turns": before_turns}
-    ledger.record_event(record.job_id, winder.boot, Happening(0, RESUMED, sentence, fields))
 
 
 def unknown_job(memory: Memory, port_name: str) -> DeviceError:
