@@ -172,3 +172,7 @@ def test_a_person_is_told_where_the_job_is_and_what_a_yes_means(tmp_path: Path) 
         told = " ".join(back.stdout.split())
         assert f"the job is with the winder at {second}: {there['turns']:.2f} turns were recorded there last" in told
         assert listed(tmp_path)[0]["port"] == second
+        asked = run(tmp_path, "wind", "--resume", number, "--port", first, "--json")
+        proposal = json.loads(asked.stdout.splitlines()[0])
+        assert proposal["moved_to"] == {"port": second, "turns": there["turns"]}
+        assert (proposal["ledger"]["port"], proposal["ledger"]["turns"] < there["turns"]) == (first, True)

@@ -247,7 +247,9 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
         "state": say(STATES, memory.state).word,
         "source": say(SOURCES, memory.source).word,
     }
-    ledger = heard and {"turns": plan.turns_at(heard.pulses), "state": heard.state, "port": rejoin.record.port}
+    port_name = rejoin.port_name if rejoin.moved else rejoin.record.port
+    ledger = heard and {"turns": plan.turns_at(heard.pulses), "state": heard.state, "port": port_name}
+    moved = rejoin.moved and {"port": rejoin.moved[0].port, "turns": plan.turns_at(rejoin.moved[1])}
     return {
         "job_id": rejoin.record.job_id,
         "pulses": proposal.pulses,
@@ -260,6 +262,7 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
         "source": rejoin.standing.source,
         "winder": winder,
         "ledger": ledger,
+        "moved_to": moved,
         "agree_within_turns": proposal.within_turns if proposal.needs_more_than_a_word else None,
     }
 
