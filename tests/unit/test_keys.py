@@ -8,7 +8,7 @@ import time
 
 import pytest
 
-from reelwright.views.keys import KEYS, SURE, KeyReader, Keys, keys_help
+from reelwright.views.keys import KEYS, SURE, YES, KeyReader, Keys, keys_help
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of POSIX")
 PATIENCE_S = 10.0
@@ -65,8 +65,10 @@ def test_each_key_asks_for_its_own_thing_without_return(terminal, key):
             os.write(operator, sign.encode())
             if key.action == "abandon":
                 until(lambda told=told: told.pop() if told else keys.poll())
-                os.write(operator, sign.encode())
+                time.sleep(0.1)  # as a hand does
+                os.write(operator, YES.encode())
             assert until(keys.poll) == key.action
+            time.sleep(0.1)
         assert keys.poll() is None
         assert not keys.at_end
 
@@ -210,19 +212,32 @@ class HandClock:
         return self.now_s
 
 
-def test_a_job_is_abandoned_by_a_second_press_soon_after_the_first():
+def test_a_job_is_abandoned_by_a_yes_soon_after_the_question():
     clock, told = HandClock(), []
     reader = KeyReader(told.append, clock)
 
     assert reader.actions("a") == []
     assert told == [SURE]
     clock.now_s += 2.9
-    assert reader.actions("a") == ["abandon"]
+    assert reader.actions("y") == ["abandon"]
+    clock.now_s += 1
+    assert reader.actions("y") == [], "nothing was asked"
     clock.now_s += 1
     assert reader.actions("a") == [], "that one asks anew"
     clock.now_s += 3.1
-    assert reader.actions("aa") == [], "too late, and twice in one moment is once"
-    assert len(told) == 3
+    assert reader.actions("y") == [], "too late"
+    assert len(told) == 2
+
+
+def test_a_key_that_is_held_down_abandons_nothing():
+    clock = HandClock()
+    reader = KeyReader(str, clock)
+    asked = reader.actions("a")
+    clock.now_s += 0.5
+    for _ in range(50):
+        asked += reader.actions("a")
+        clock.now_s += 0.03
+    assert asked == []
 
 
 def test_a_text_that_is_pasted_in_pieces_asks_for_nothing():

@@ -37,13 +37,14 @@ class Key:
 KEYS = (
     Key("p", "pause", "pause", "ease to rest; the job stays in the winder and can go on"),
     Key("g", "go_on", "go on", "go on after a stop"),
-    Key("a", "abandon", "abandon", "twice: ease to rest and end the job short of its target"),
+    Key("a", "abandon", "abandon", "and y: ease to rest and end the job short of its target"),
     Key("c", "clear", "clear", "clear a trip once its cause is mended; moves nothing"),
 )
 
 _BY_KEY = {key.key: key.action for key in KEYS}
 _BY_WORD = {key.word: key.action for key in KEYS}
-SURE_S = 3.0  # in which a second press abandons; own choice
+YES = "y"  # abandons after its question; another key, since a held one repeats itself
+SURE_S = 3.0  # for which the question stands; own choice
 _HAND_S = 0.05  # no hand presses two different keys faster: what comes so is pasted
 # Cursor and function keys as terminals send them (ECMA-48 control sequences, and the shorter form of ESC O).
 _KEY_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
@@ -51,7 +52,7 @@ _BEGUN_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
 
 
 _ABANDON = next(key for key in KEYS if key.action == "abandon")
-SURE = f"{_ABANDON.key} once more, within {SURE_S:g} s, abandons the job. Nothing is done before."
+SURE = f"{YES}, within {SURE_S:g} s, abandons the job. Nothing is done before."
 
 
 def key_of(action: str) -> str:
@@ -75,8 +76,8 @@ class KeyReader:
 
     Cursor and function keys arrive as sequences that hold letters; those are no keys of ours. A held key
     counts once a read. Of a pasted text, different characters that come faster than a hand is, only a pause
-    counts: rest is always safe. What cannot be taken back is asked for twice. A word from a pipe is no slip of a hand,
-    and counts at once.
+    counts: rest is always safe. What cannot be taken back is asked about first. A word from a pipe is no slip of a
+    hand, and counts at once.
 
     tell: shows a sentence to the operator. clock: seconds of real time.
     """
@@ -87,7 +88,7 @@ class KeyReader:
         self._begun = ""  # a sequence whose rest has not come yet
         self._last = ""  # character, and when it came
         self._last_s = -math.inf
-        self._asked_s = -math.inf  # when the first press of two came
+        self._asked_s = -math.inf  # when it was asked whether to abandon
 
     def actions(self, burst: str) -> list[str]:
         """The actions that one read from the terminal asks for, in order."""
@@ -95,10 +96,20 @@ class KeyReader:
         unfinished = _BEGUN_SEQUENCE.search(typed)
         self._begun = unfinished.group() if unfinished else ""
         typed = typed.removesuffix(self._begun).replace("\x1b", "").lower()
-        asked = [action for action, _ in groupby(_BY_KEY[sign] for sign in typed if sign in _BY_KEY)]
         if self._is_pasted(typed):
-            return ["pause"] if "pause" in asked else []
-        return [action for action in asked if action != _ABANDON.action or self._is_sure()]
+            return ["pause"] if "p" in typed else []
+        asked: list[str] = []
+        for sign, _ in groupby(typed):
+            action = _BY_KEY.get(sign)
+            if action == _ABANDON.action:
+                self._asked_s = self._clock()
+                self._tell(SURE)
+            elif action is not None:
+                asked.append(action)
+            elif sign == YES and self._clock() - self._asked_s <= SURE_S:
+                self._asked_s = -math.inf
+                asked.append(_ABANDON.action)
+        return asked
 
     def _is_pasted(self, typed: str) -> bool:
         if not typed:
@@ -108,15 +119,6 @@ class KeyReader:
         signs = {*typed, self._last} if goes_on else {*typed}
         self._last, self._last_s = typed[-1], now_s
         return len(signs) > 1
-
-    def _is_sure(self) -> bool:
-        now_s = self._clock()
-        if now_s - self._asked_s <= SURE_S:
-            self._asked_s = -math.inf
-            return True
-        self._asked_s = now_s
-        self._tell(SURE)
-        return False
 
 
 class Source(Protocol):
@@ -138,7 +140,7 @@ class Keys:
     """The operator's requests, as a context manager.
 
     stream: standard input by default. tell: receives a sentence about each line that asks for nothing known, and about
-    each key that must be pressed twice.
+    each key that asks first.
     """
 
     def __init__(self, stream: TextIO | None = None, tell: Callable[[str], None] | None = None) -> None:
