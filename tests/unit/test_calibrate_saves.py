@@ -19,7 +19,7 @@ from calibrate_shell import (
 )
 from reelwright.cli.calibrate import command
 from reelwright.errors import FileFaultsError, UsageError
-from reelwright.profiles import build_job
+from reelwright.profiles import build_job, load_part
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -81,10 +81,40 @@ def test_a_new_diameter_lets_go_of_a_density_that_was_found_with_the_old_one(hom
     weighed = ["--gross", "815g", "--tare", "215g", "--turns", "573", *BENCH, "--solve", "density"]
     calibrate("weight", *weighed, "--save", "marsh", "--keep", "density")
     assert "density_g_cm3" in stored(home, "marsh")["calibration"]
+    found = stored(home, "marsh")["calibration"]["density_g_cm3"]
     again = calibrate("diameter", *READINGS, "--save", "marsh").stdout
-    assert "The density found earlier is not taken along" in again
-    assert "Mass of a metre" not in again
+    assert f"The density of before, {found:.4f} ± " in again
+    assert 'is not taken along: 1.2400 ± 0.0240 g/cm3, of the material profile "PLA", counts again. Weigh' in again
+    # 1.24 g/cm3 x pi/4 x (1.742 mm)^2, by hand
+    assert re.search(r"Mass of a metre +2\.955 ± 0\.\d+ g  +\d", again)
     assert "density_g_cm3" not in stored(home, "marsh")["calibration"]
+    assert load_part("strand", "marsh").density_g_cm3 == 1.24
+
+
+def test_a_density_that_was_only_gone_by_is_told_with_where_it_is_from_and_not_as_found(home: Path) -> None:
+    weighed = ["--gross", "815g", "--tare", "215g", "--turns", "573", *BENCH, "--solve", "diameter"]
+    calibrate("weight", *weighed, "--save", "marsh", "--keep", "diameter")
+    assert stored(home, "marsh")["calibration"]["density_g_cm3"] == 1.24
+    shown = calibrate("diameter", *READINGS, "--strand", "marsh").stdout
+    told = 'The density is 1.2400 ± 0.0240 g/cm3, of the material profile "PLA": the calibration before went by it'
+    assert told in shown
+    assert "found earlier" not in shown
+    assert "Mass of a metre" in shown
+    assert answer_of("diameter", *READINGS, "--strand", "marsh")["after"]["density_g_cm3"] == 1.24
+
+
+def test_a_density_of_the_profile_itself_counts_again_and_where_there_is_none_the_row_says_so(home: Path) -> None:
+    file = home / "profiles" / "strand.toml"
+    file.parent.mkdir(parents=True)
+    measured = "[strand.fen.calibration]\nfigures = []\nfound = []\ndensity_g_cm3 = 1.3\ndensity_u_g_cm3 = 0.01\n"
+    file.write_text(f"[strand.fen]\ndiameter_mm = 1.75\ndensity_g_cm3 = 1.26\n{measured}", encoding="utf-8")
+    shown = calibrate("diameter", *READINGS, "--strand", "fen").stdout
+    assert f'along: 1.2600 ± 0.0400 g/cm3, of the strand profile "fen" in {file}, counts again' in shown
+    file.write_text(f"[strand.fen]\ndiameter_mm = 1.75\n{measured}", encoding="utf-8")
+    shown = calibrate("diameter", *READINGS, "--strand", "fen").stdout
+    assert "The density of before, 1.3000 ± 0.0200 g/cm3, goes with another diameter" in shown
+    assert "the strand's profile gives none. Weigh a wound spool again." in shown
+    assert re.search(r"Mass of a metre +not known +3\.13 ± ", shown)
 
 
 def test_a_persons_comments_and_other_profiles_stay_as_they_were(home: Path) -> None:

@@ -93,7 +93,7 @@ def diameter(
     name = strand or known_strand(options["save"])
     known = strand_of_profile(name) if name else StrandAsKnown(None, {})
     with _told_of(path):
-        result = calibrate_diameter(given.readings, given.micrometer, known.figures, leave_out)
+        result = calibrate_diameter(given.readings, given.micrometer, known.figures, leave_out, known.label_density)
     _finish(result, known, **options)
 
 

@@ -11,7 +11,7 @@ from attrs import evolve, frozen
 from reelwright.errors import UsageError
 from reelwright.profiles import build_job, load_job
 from reelwright.profiles.calibrations import kept_evidence, without_calibration
-from reelwright.profiles.jobs import load_strand
+from reelwright.profiles.jobs import label_density, load_strand
 from reelwright.winding.calibration_jobs import figures_of_job, figures_of_strand, wound
 from reelwright.winding.calibration_winds import LayerDiameter, MeasuredWind
 from reelwright.winding.plan import make_plan
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
     from reelwright.profiles.measurements import WindMeasurements
     from reelwright.winding.calibration_evidence import Kept
-    from reelwright.winding.calibration_figures import StrandFigures
+    from reelwright.winding.calibration_figures import LabelDensity, StrandFigures
     from reelwright.winding.job import Job
 
 HOW_TO_NAME = "Name the wind: --job NUMBER of the ledger, --wind JOB.toml, or --spool, --machine and --strand."
@@ -41,13 +41,15 @@ class Names:
 class StrandAsKnown:
     """A strand before it is calibrated: its figures, and the values that a new profile of it begins with.
 
-    profile: its name; empty where none was named. evidence: what the figures rest on.
+    profile: its name; empty where none was named. evidence: what the figures rest on. label_density: without its
+    calibration, where a profile gives one.
     """
 
     figures: StrandFigures | None
     values: Mapping[str, object]
     profile: str = ""
     evidence: Sequence[Kept] = ()
+    label_density: LabelDensity | None = None
 
 
 def strand_of_profile(name: str) -> StrandAsKnown:
@@ -59,7 +61,7 @@ def strand_of_profile(name: str) -> StrandAsKnown:
     from reelwright.profiles.store import Profiles
 
     values = without_calibration(Profiles().find("strand", name) or {})
-    return StrandAsKnown(figures, values, name, kept_evidence(name))
+    return StrandAsKnown(figures, values, name, kept_evidence(name), label_density(name))
 
 
 def measured_winds(

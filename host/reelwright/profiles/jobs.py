@@ -6,13 +6,20 @@ import os
 from typing import TYPE_CHECKING, Any
 
 from reelwright.errors import COMMAND_LINE, FileFaultsError
-from reelwright.profiles.calibrations import CALIBRATION, beside_calibration, let_go, take_over
+from reelwright.profiles.calibrations import (
+    CALIBRATION,
+    beside_calibration,
+    let_go,
+    take_over,
+    without_calibration,
+)
 from reelwright.profiles.checks import check_plan, check_together
 from reelwright.profiles.draft import TABLES, Draft, unknown_table
 from reelwright.profiles.store import Profiles
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable, shown
-from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError, Job
+from reelwright.winding.calibration_figures import LabelDensity
+from reelwright.winding.job import DEFAULT_DENSITY_U_G_CM3, TARGET_KINDS, ImpossibleJobError, Job
 from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
@@ -79,6 +86,23 @@ def load_strand(name: str) -> tuple[Strand, Lay, Calibration | None]:
     draft = _draft_of_profile("strand", name, _OF_STRAND)
     note = draft.table(CALIBRATION) if CALIBRATION in draft.tables else None
     return draft.table("strand"), draft.table("lay"), note
+
+
+def label_density(name: str) -> LabelDensity | None:
+    """The density that a strand's profile gives without its calibration, by itself or by its material.
+
+    None where it gives none. Raises FileFaultsError for a file that is broken.
+    """
+    profiles = Profiles()
+    values = without_calibration(profiles.find("strand", name) or {})
+    draft = Draft({"strand": values})
+    kind, source = ("strand", name) if "density_g_cm3" in values else ("material", str(values.get("material", "")))
+    _fill_density(draft, profiles)
+    draft.read(("strand",))
+    density, u = (draft.get("strand", key) for key in ("density_g_cm3", "density_u_g_cm3"))
+    if density is None:
+        return None
+    return LabelDensity(density, DEFAULT_DENSITY_U_G_CM3 if u is None else u, _source(kind, source, profiles))
 
 
 def strand_faults(name: str, values: Mapping[str, object]) -> list[Fault]:

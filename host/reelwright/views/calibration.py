@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import isclose
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -22,11 +23,12 @@ if TYPE_CHECKING:
 
     from rich.console import Console
 
-    from reelwright.winding.calibration_figures import StrandFigures
+    from reelwright.winding.calibration_figures import LabelDensity, StrandFigures
     from reelwright.winding.calibration_methods import CalibrationResult
     from reelwright.winding.calibration_readings import MeasuredDiameter
 
 PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
+_SAME = 1e-6  # share by which the seven digits of a profile may differ from what they were written of
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
 
@@ -78,10 +80,10 @@ def _rows(result: CalibrationResult) -> Iterator[tuple[str, str, str]]:
         yield "Wide and narrow", f"{wide:.3f} mm and {narrow:.3f} mm", ""
     metre_before = None if before is None else before.mass_per_metre_g()
     metre = after.mass_per_metre_g()
-    if metre is not None:
+    if metre is not None or metre_before is not None:
         yield (
             "Mass of a metre",
-            with_uncertainty(*metre, "g"),
+            with_uncertainty(*metre, "g") if metre else "not known",
             with_uncertainty(*metre_before, "g") if metre_before else "",
         )
 
@@ -175,12 +177,28 @@ def _remarks(result: CalibrationResult) -> Iterator[str]:
             "The measurements differ by more than their uncertainties explain, so every error bar is made "
             f"{estimated.scatter:.1f} times as wide (the Birge ratio)."
         )
-    for name in result.before.calibrated if result.before else ():
-        if name not in result.figures:
-            yield (
-                f"The {TITLES[name].lower()} found earlier is not taken along: it was found with another diameter. "
-                "Measure it again."
-            )
+    calibrated = result.before.calibrated if result.before else ()
+    if RISE in calibrated and RISE not in result.figures:
+        yield "The rise factor found earlier is not taken along: it was found with another diameter. Measure it again."
+    if result.before is not None and DENSITY in calibrated and DENSITY not in result.figures:
+        yield _density_let_go(result.before, result.label_density)
+
+
+def _density_let_go(before: StrandFigures, label: LabelDensity | None) -> str:
+    """What counts in place of the density of the calibration before, which may have found it or only used it."""
+    was, u = before.density_g_cm3 or 0.0, before.density_u_g_cm3
+    if label is None:
+        return (
+            f"The density of before, {figure_text(DENSITY, was, u)}, goes with another diameter and is not taken "
+            "along; the strand's profile gives none. Weigh a wound spool again."
+        )
+    now = f"{figure_text(DENSITY, label.density_g_cm3, label.u_g_cm3)}, of {label.source}"
+    if isclose(was, label.density_g_cm3, rel_tol=_SAME) and isclose(u, label.u_g_cm3, rel_tol=_SAME):
+        return f"The density is {now}: the calibration before went by it and did not find another."
+    return (
+        f"The density of before, {figure_text(DENSITY, was, u)}, goes with another diameter and is not taken along: "
+        f"{now}, counts again. Weigh a wound spool again."
+    )
 
 
 def _is_odd_rise(figures: StrandFigures) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import pi, sqrt
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from attrs import frozen
 
@@ -15,6 +15,14 @@ if TYPE_CHECKING:
 DIAMETER, RISE, DENSITY = "diameter", "rise", "density"
 FIGURES = (DIAMETER, RISE, DENSITY)
 Correlations = tuple[float, float, float]  # of diameter and rise, diameter and density, rise and density
+
+
+class LabelDensity(NamedTuple):
+    """The density that a strand has without any calibration, its standard uncertainty, and who says so."""
+
+    density_g_cm3: float
+    u_g_cm3: float
+    source: str
 
 
 @frozen

@@ -14,7 +14,7 @@ from reelwright.winding.calibration import (
     forecast_of_weight,
 )
 from reelwright.winding.calibration_change import Change, changes_between
-from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, LabelDensity, StrandFigures
 from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_readings import (
     FEWEST_READINGS,
@@ -48,7 +48,7 @@ class CalibrationResult:
     figures: names of FIGURES that belong into the profile. found: those of them that the measurements settle.
     changes: of those that were known. values: every measurement, numbered. mass_relative_u: of a weighed spool, the
     relative uncertainty of its mass from each figure alone, as known before. repetition: of measurements that were
-    used before.
+    used before. label_density: that counts again where a calibrated one is let go; None where nothing gives one.
     """
 
     method: str
@@ -64,6 +64,7 @@ class CalibrationResult:
     mass_relative_u: Mapping[str, float] = field(factory=dict)
     estimated: Estimated | None = None
     repetition: Repetition | None = None
+    label_density: LabelDensity | None = None
 
     @property
     def outlying(self) -> tuple[int, ...]:
@@ -96,16 +97,18 @@ def calibrate_diameter(
     micrometer: Micrometer,
     before: StrandFigures | None = None,
     leave_out: Collection[int] = (),
+    label_density: LabelDensity | None = None,
 ) -> CalibrationResult:
     """Mean diameter and, from pairs, ovality. before: of a strand of which something is known.
 
-    Nothing is kept of a rise factor found earlier: it was found with another diameter, and so was a density.
-    Raises ImpossibleMeasurementsError.
+    Nothing is kept of a rise factor found earlier: it was found with another diameter, and so was a calibrated
+    density, in whose place label_density counts again. Raises ImpossibleMeasurementsError.
     """
     measured, values = _read_diameter(readings, micrometer, leave_out, before)
     known = before or StrandFigures(measured.mean.value, measured.mean.u)
     if DENSITY in known.calibrated:
-        known = evolve(known, density_g_cm3=None, density_u_g_cm3=0.0)
+        density, u, _ = label_density or (None, 0.0, "")
+        known = evolve(known, density_g_cm3=density, density_u_g_cm3=u, correlations=(0.0, 0.0, 0.0))
     after = _with_diameter(evolve(known, rise=None, rise_u=0.0, rise_pitch_mm=None), measured)
     return CalibrationResult(
         method=MICROMETER,
@@ -116,6 +119,7 @@ def calibrate_diameter(
         values=values,
         changes=changes_between(before, after, (DIAMETER,)),
         measured=measured,
+        label_density=label_density,
     )
 
 
