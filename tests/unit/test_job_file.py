@@ -223,6 +223,12 @@ def test_values_that_forbid_one_another_are_refused(changes: dict[str, Any], pat
         assert path in faults_of(job_tables(**changes))
 
 
+@pytest.mark.parametrize(("rise", "more"), [("foo", ""), ("crosing", '; did you mean "crossing"?')])
+def test_a_word_where_a_number_would_do_as_well_is_told_so_in_one_sentence(rise: str, more: str) -> None:
+    words = '"crossing", "nested", "stacked", and no number either'
+    assert faults_of(job_tables(lay={"rise": rise})) == {"lay.rise": f'"{rise}" is not one of {words}{more}'}
+
+
 def test_a_missing_table_says_what_belongs_into_it() -> None:
     told = faults_of({"take_up": {"spool": "kilo"}})
     assert set(told) == {"strand", "machine", "target"}

@@ -181,9 +181,14 @@ def _choice_hook(kind: Any) -> Any:
     def read(value: object, _: Any) -> str:
         if isinstance(value, str) and value in words:
             return value
-        raise _bad(f"{shown(value)} is not one of {_listed(words)}{near(value, words)}")
+        raise _not_one_of(value, words)
 
     return read
+
+
+def _not_one_of(value: object, words: tuple[str, ...], besides: str = "") -> BadValueError:
+    """besides: what would do as well as one of the words."""
+    return _bad(f"{shown(value)} is not one of {_listed(words)}{besides}{near(value, words)}")
 
 
 def _is_union(kind: Any) -> bool:
@@ -199,10 +204,9 @@ def _union_hook(kind: Any) -> Any:
         if len(kinds) == 1:
             return read_value(value, kinds[0])
         if isinstance(value, str):
-            try:
-                return read_value(value, words)
-            except BadValueError as bad:
-                raise _bad(f"{bad.faults[0][1]} A number is allowed too.") from None
+            if value in get_args(words):
+                return value
+            raise _not_one_of(value, get_args(words), ", and no number either")
         return read_value(value, next(each for each in kinds if each is not words))
 
     return read
