@@ -224,6 +224,7 @@ profile = "bench-dc"
 [target]
 length_m = 40
 """
+PAUSING = JOB + "pause_at_layers = [3]\n"
 
 
 @pytest.mark.parametrize(
@@ -235,12 +236,26 @@ length_m = 40
             JOB.replace("1.75", "175"),
             ["--rpm", "0"],
             [
-                "{file} with the options given beside it has 2 faults:",
+                "{file} with --rpm given beside it has 2 faults:",
                 "  strand.diameter_mm: 175 mm is out of range",
                 "  --rpm: 0 rpm",
             ],
         ),
         (JOB.replace("1.75", "175"), ["--rpm", "60"], ["{file} has 1 fault:", "  strand.diameter_mm: 175 mm"]),
+        # the pause is good for the file's own length, and not for the one given
+        (
+            PAUSING,
+            ["--length", "40cm", "--rpm", "60"],
+            [
+                "{file} with --length and --rpm given beside it has 1 fault:",
+                "  target.pause_at_layers[0]: the wind has only 1 layer, not 3; wind more",
+            ],
+        ),
+        (
+            PAUSING.replace("[3]", "[3, 90]"),
+            ["--rpm", "60"],
+            ["{file} has 1 fault:", "  target.pause_at_layers[1]: the wind has only 5 layers, not 90"],
+        ),
     ],
 )
 def test_only_what_stands_in_the_file_is_blamed_on_the_file(

@@ -100,7 +100,7 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
         if value is not None and value is not False and value != ():
             tables.setdefault(table, {})[key] = value
     _check_single_target(tables)
-    with faults_named({f"{table}.{key}": option for table, key, option in _given(tables)}):
+    with faults_named({f"{table}.{key}": option for table, key, option in _given(tables)}, path):
         if path is not None:
             return load_job(path, tables)
         _check_complete(tables)
@@ -108,20 +108,32 @@ def resolve_job(path: str | None, options: dict[str, Any]) -> Job:
 
 
 @contextmanager
-def faults_named(names: Mapping[str, str]) -> Iterator[None]:
-    """Faults of these values of a job are told by what the person typed: path -> option or argument.
+def faults_named(names: Mapping[str, str], path: str | None = None) -> Iterator[None]:
+    """Faults of these values of a job are told by what the person typed: path of a value -> option or argument.
 
-    The file is only blamed for what stands in it.
+    path: of the job file that they were laid over. It is only blamed for faults that it has by itself.
     """
     try:
         yield
     except FileFaultsError as failure:
         faults = [Fault(names.get(fault.path.partition("[")[0], fault.path), fault.message) for fault in failure.faults]
-        typed = sum(fault.path in names.values() for fault in faults)
         source = failure.source
-        if typed and source != COMMAND_LINE:
-            source = COMMAND_LINE if typed == len(faults) else f"{source} with the options given beside it"
+        if all(fault.path in names.values() for fault in faults):
+            source = COMMAND_LINE
+        elif path is not None and source == path and names:
+            alone = _faults_alone(path)
+            if any((fault.path, fault.message) not in alone for fault in failure.faults):
+                source = f"{path} with {' and '.join(names.values())} given beside it"
         raise FileFaultsError(source, faults) from None
+
+
+def _faults_alone(path: str) -> set[tuple[str, str]]:
+    """Place and sentence of each fault that a job file has without any option."""
+    try:
+        load_job(path)
+    except FileFaultsError as failure:
+        return {(fault.path, fault.message) for fault in failure.faults}
+    return set()
 
 
 def _given(tables: dict[str, dict[str, object]]) -> Iterator[tuple[str, str, str]]:

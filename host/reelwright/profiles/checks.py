@@ -27,13 +27,14 @@ def check_plan(draft: Draft, plan: Plan) -> None:
     last = len(plan.layer_pulses)
     for position, layer in enumerate(plan.job.target.pause_at_layers):
         if layer > last:
-            draft.fault("target", f"pause_at_layers[{position}]", f"the wind has only {last} layers, not {layer}")
+            has = f"the wind has only {last} layer{'' if last == 1 else 's'}, not {layer}"
+            draft.fault("target", f"pause_at_layers[{position}]", f"{has}; wind more, or leave this pause out")
     for position, mark_m in enumerate(plan.job.target.marks_m):
         if mark_m > plan.length_m:
             draft.fault(
                 "target",
                 f"marks_m[{position}]",
-                f"a mark at {mark_m:g} m lies beyond the {plan.length_m:.3f} m to be wound",
+                f"a mark at {mark_m:g} m lies beyond the {plan.length_m:.3f} m to be wound; wind more, or leave it out",
             )
 
 
