@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from fractions import Fraction
+from math import pi
 from typing import Any
 
 import mpmath
@@ -61,8 +62,19 @@ def odd_winds(draw: st.DrawFn) -> Changes:
             "back_tension_n": draw(st.floats(0, 5)),
         },
         "lay": {"rise": draw(st.sampled_from(("crossing", "nested", "stacked")))},
-        "target": {"layers": layers},
+        "target": draw(st.sampled_from(_targets(layers, float(turns), barrel + layers * diameter, diameter))),
     }
+
+
+def _targets(layers: int, layer_turns: float, middle_mm: float, diameter_mm: float) -> list[dict[str, float]]:
+    """About as many layers, said in every way. middle_mm: diameter of the middle layer."""
+    turns = round(layers * layer_turns, 3)
+    length_m = round(turns * pi * middle_mm / 1000, 3)
+    mass_g = round(length_m * pi / 4 * diameter_mm**2 * 1.24, 3)
+    ends = {"leader_m": round(length_m / 10, 3), "tail_m": 0.1}
+    return [
+        {"layers": layers}, {"turns": turns}, {"length_m": length_m}, {"length_m": length_m} | ends, {"mass_g": mass_g}
+    ]  # fmt: skip
 
 
 @settings(deadline=None, max_examples=150)

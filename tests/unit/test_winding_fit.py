@@ -29,6 +29,42 @@ def test_more_than_the_flange_holds_is_planned_and_forbidden_and_says_what_would
     assert plan_of(take_up={"flange_diameter_mm": 90}, target={"layers": 2}).blocking == ()
 
 
+@pytest.mark.parametrize(
+    ("target", "mend"),
+    [
+        # turns of 256.8 and 267.3 mm, 34.8 of each: 18.24 m, by hand, and so much less of leader and tail
+        ({"length_m": 40}, {"target.length_m": 18.24}),
+        ({"length_m": 40, "leader_m": 2, "tail_m": 1.24}, {"target.length_m": 15.00}),
+        # 1.24 g/cm3 x pi/4 x (1.75 mm)^2 = 2.9826 g a metre
+        ({"mass_g": 150}, {"target.mass_g": 54.40}),
+        ({"turns": 200}, {"target.turns": 69.6}),
+        ({"layers": 4}, {"target.layers": 2}),
+    ],
+)
+def test_what_fits_is_said_as_the_target_says_how_much(target: dict[str, Any], mend: dict[str, float]) -> None:
+    finding = plan_of(take_up={"flange_diameter_mm": 90}, target=target).findings[0]
+    assert finding.code == "over_flange"
+    ((change,), _flange) = finding.mends
+    ((key, value),) = mend.items()
+    assert (change.key, change.bound) == (key, "at most")
+    assert change.value == pytest.approx(value, abs=0.006)
+    assert f"Wind at most {change.value:g} " in finding.remedy
+
+
+def test_a_margin_that_leaves_too_little_flange_is_to_leave_more() -> None:
+    (finding,) = plan_of(target={"flange_margin_mm": 0.5}).findings
+    assert finding.code == "near_flange"
+    assert finding.remedy.startswith("Leave at least 1.75 mm of flange, or take a spool")
+
+
+def test_from_mid_pass_a_spool_holds_part_of_a_layer_more_and_the_plan_and_its_advice_say_the_same() -> None:
+    plan = plan_of(take_up={"flange_diameter_mm": 90}, machine={"phase_turns": 10})
+    # two levels in full: 10 + 34.8 turns, and the 24.8 that come beside the first pass
+    assert plan.fits_length_m == pytest.approx(18.24, abs=0.006)
+    assert "This spool holds 2 whole layers and a part of one, 18.2 m." in plan.findings[0].message
+    assert plan.findings[0].remedy.startswith("Wind at most 18.24 m, or take a spool")
+
+
 def test_what_a_spool_holds_is_told_to_the_decimetre() -> None:
     plan = plan_of(target={"layers": 60})
     assert plan.blocking == ("over_flange",)

@@ -10,13 +10,14 @@ from reelwright.winding.drive import line_speed_m_s, spool_rpm
 from reelwright.winding.findings import LIMITS, Change, Finding, Mend, judge, rounded_down, rounded_up
 from reelwright.winding.fit import (
     CROSSINGS_A_TURN,
+    filling_turns,
     guide_distance_mm,
-    layers_that_fit,
     laying_turns,
     strand_for_pitch_mm,
     touching_turns,
 )
 from reelwright.winding.lay import CROSSING, NESTED
+from reelwright.winding.mass import strand_mass_g
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -77,16 +78,36 @@ def _flange(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
     margin, outer = fit.flange_margin_mm, fit.outer_diameter_mm
 
     def mends(limit: float) -> Iterator[Mend]:
-        if layers := layers_that_fit(job, coil, limit):
-            yield (Change("target.layers", "at most", layers),)
+        yield from _less(job, coil, limit)
         yield (Change(_FLANGE, "at least", rounded_up(outer + 2 * limit)),)
 
     def held(_limit: float) -> str:
-        layers = layers_that_fit(job, coil)
-        metres = coil.length_mm(float(coil.pass_end(layers))) / 1000
-        return f"This spool holds {layers} whole layers, {metres:.1f} m."
+        turns = filling_turns(job, coil)
+        layers = coil.full_passes(turns)
+        part = "" if turns == coil.pass_end(layers) else " and a part of one"
+        return f"This spool holds {layers} whole layers{part}, {coil.length_mm(float(turns)) / 1000:.1f} m."
 
     return judge("over_flange", margin, job, mends, held) or judge("near_flange", margin, job, mends)
+
+
+def _less(job: Job, coil: Coil, margin_mm: float) -> Iterator[Mend]:
+    """The most that leaves this much of the flange, as the target says how much; nothing where no layer does."""
+    target, strand, turns = job.target, job.strand, filling_turns(job, coil, margin_mm)
+    counted_mm = coil.length_mm(float(turns)) - 1000 * target.ends_m
+    layers = coil.full_passes(turns)
+    if target.flange_margin_mm is not None:
+        yield (Change("target.flange_margin_mm", "at least", rounded_up(margin_mm)),)
+    elif counted_mm <= 0:
+        return
+    elif target.length_m is not None:
+        yield (Change("target.length_m", "at most", rounded_down(counted_mm / 1000)),)
+    elif target.mass_g is not None and strand.density_g_cm3 is not None:
+        grams = strand_mass_g(counted_mm, strand.density_g_cm3, strand.diameter_mm, strand.second_diameter_mm)
+        yield (Change("target.mass_g", "at most", rounded_down(grams)),)
+    elif target.turns is not None:
+        yield (Change("target.turns", "at most", rounded_down(float(turns))),)
+    elif layers:
+        yield (Change("target.layers", "at most", layers),)
 
 
 def _pitch(job: Job, coil: Coil) -> list[Finding]:

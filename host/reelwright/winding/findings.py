@@ -199,8 +199,10 @@ _DOING = {
     "take_up.barrel_diameter_mm": ("take a spool with", "a barrel of {} mm"),
     "take_up.flange_diameter_mm": ("take a spool with", "a flange of {} mm"),
     "take_up.inside_width_mm": ("take a spool with", "an inside width of {} mm"),
+    "target.flange_margin_mm": ("leave", "{} mm of flange"),
     "target.layers": ("wind", "{} layers"),
     "target.length_m": ("wind", "{} m"),
+    "target.mass_g": ("wind", "{} g"),
     "target.turns": ("wind", "{} turns"),
 }
 

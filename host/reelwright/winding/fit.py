@@ -5,9 +5,12 @@ from __future__ import annotations
 from math import atan, degrees, pi, radians, tan
 from typing import TYPE_CHECKING, NamedTuple
 
+from reelwright.winding.coil import MOST_LAYERS
 from reelwright.winding.mass import section_mm2
 
 if TYPE_CHECKING:
+    from fractions import Fraction
+
     from reelwright.winding.coil import Coil
     from reelwright.winding.job import Job
 
@@ -101,3 +104,11 @@ def layers_that_fit(job: Job, coil: Coil, margin_mm: float = 0.0) -> int:
     room = job.take_up.flange_diameter_mm / 2 - margin_mm - coil.inner_radius_mm - job.strand.mean_diameter_mm / 2
     layers = room / coil.rise_mm + _SLACK
     return 0 if layers < 0 else 1 + int(layers)
+
+
+def filling_turns(job: Job, coil: Coil, margin_mm: float = 0.0) -> Fraction:
+    """The turns that fill every level which leaves this margin at the flange, and begin no higher one.
+
+    At most MOST_LAYERS - 1 levels, more than any spool holds.
+    """
+    return coil.turns_below(min(layers_that_fit(job, coil, margin_mm), MOST_LAYERS - 1))

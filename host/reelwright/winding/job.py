@@ -259,6 +259,11 @@ class Target:
     pause_at_layers: tuple[Annotated[int, Quantity("", at_least=1, at_most=1000)], ...] = ()
     marks_m: tuple[Metres, ...] = ()
 
+    @property
+    def ends_m(self) -> float:
+        """Strand that is wound and not counted: leader and tail."""
+        return self.leader_m + self.tail_m
+
 
 TARGET_KINDS = ("length_m", "mass_g", "layers", "turns", "flange_margin_mm")
 

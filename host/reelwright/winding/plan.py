@@ -13,7 +13,7 @@ from reelwright.winding.calibration_use import calibration_findings
 from reelwright.winding.coil import MOST_LAYERS, Coil, TooManyLayersError
 from reelwright.winding.drive import Ramp, line_speed_m_s, torque_n_m
 from reelwright.winding.drive_load import layer_rpm, measure_load, spool_tension_n
-from reelwright.winding.fit import layers_that_fit, measure_fit, outer_diameter_mm
+from reelwright.winding.fit import filling_turns, measure_fit, outer_diameter_mm
 from reelwright.winding.job import TARGET_KINDS, ImpossibleJobError
 from reelwright.winding.lay import default_rise_u, lay_pitch_mm, rise_factor
 from reelwright.winding.mass import strand_length_mm, strand_mass_g
@@ -87,7 +87,7 @@ def make_plan(job: Job) -> Plan:
         wound_mass_g=wound_g,
         fit=fit,
         outer_diameter=estimate_of(inputs.outer_mm(coil, coil.top_level(turns))),
-        fits_length_m=max(coil.length_mm(float(_filling_turns(job, coil))) - amount.ends_mm, 0.0) / 1000,
+        fits_length_m=max(coil.length_mm(float(filling_turns(job, coil))) - amount.ends_mm, 0.0) / 1000,
         source=source,
         target_pulses=target,
         layer_pulses=layer_pulses,
@@ -144,7 +144,7 @@ def lay_out(job: Job) -> tuple[Coil, float, float]:
 
 def _amount(job: Job, coil: Coil) -> _Amount:
     target = job.target
-    ends_mm = _ends_mm(job)
+    ends_mm = 1000 * job.target.ends_m
     if target.length_m is None and target.mass_g is None:
         key, turns = _turns_asked(job, coil)
         if coil.full_passes(turns) >= MOST_LAYERS:
@@ -189,10 +189,6 @@ def _source(job: Job, wound_m: float, drawn: Drawn) -> SourceCheck | None:
     return None if job.pay_off is None else check_source(job.pay_off, job.strand, wound_m, drawn)
 
 
-def _ends_mm(job: Job) -> float:
-    return 1000 * (job.target.leader_m + job.target.tail_m)
-
-
 def _turns_asked(job: Job, coil: Coil) -> tuple[str, Fraction]:
     """The key of a target that says turns, layers or a full spool, and the turns that it means."""
     target = job.target
@@ -202,7 +198,7 @@ def _turns_asked(job: Job, coil: Coil) -> tuple[str, Fraction]:
         return "target.layers", _turns_of_layers(coil, target.layers)
     if target.flange_margin_mm is None:
         raise ImpossibleJobError("target", f"give one of {', '.join(TARGET_KINDS)}")
-    turns = _filling_turns(job, coil, target.flange_margin_mm)
+    turns = filling_turns(job, coil, target.flange_margin_mm)
     if not turns:
         spool = job.take_up
         raise ImpossibleJobError(
@@ -211,14 +207,6 @@ def _turns_asked(job: Job, coil: Coil) -> tuple[str, Fraction]:
             f"for a layer and a margin of {target.flange_margin_mm:g} mm; leave less",
         )
     return "target.flange_margin_mm", turns
-
-
-def _filling_turns(job: Job, coil: Coil, margin_mm: float = 0.0) -> Fraction:
-    """The turns that fill every level which leaves this margin at the flange, and begin no higher one.
-
-    At most MOST_LAYERS - 1 levels, more than any spool holds.
-    """
-    return coil.turns_below(min(layers_that_fit(job, coil, margin_mm), MOST_LAYERS - 1))
 
 
 def _turns_of_layers(coil: Coil, layers: Fraction) -> Fraction:
