@@ -21,7 +21,7 @@ from calibrate_shell import (
     stored,
 )
 from imports_of_a_plan import loaded_by_a_plan
-from reelwright.errors import FileFaultsError, UsageError
+from reelwright.errors import UsageError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -49,53 +49,6 @@ def test_a_swapped_pair_is_told_to_be_swapped() -> None:
     shown = calibrate("diameter", "1.76mm/1.72mm", "1.76mm/1.72mm", "1.72mm/1.76mm", "1.76mm/1.73mm").stdout
     assert "measurement 3, mean of two diameters 1.74 mm, stands out" in shown
     assert "narrow before wide: swap them" in shown
-
-
-def test_a_slipped_decimal_point_is_asked_about_before_anything_else() -> None:
-    slipped = ["diameter", "1.74mm", "1.75mm", "17.4mm", "1.73mm", "1.75mm"]
-    question = "Did you mean 1.74 mm? Measurement 3, diameter, is 17.4 mm."
-    assert calibrate(*slipped).stdout.splitlines()[1] == question
-    with pytest.raises(UsageError) as refusal:
-        calibrate(*slipped, "--save", "marsh")
-    assert refusal.value.message.startswith(f"{question} Nothing was stored: ")
-    assert answer_of(*slipped)["measurements"][2]["meant"] == "1.74 mm"
-    assert "Did you mean" not in calibrate(*slipped, "--leave-out", "3").stdout
-
-
-@pytest.mark.parametrize(
-    ("readings", "questions"),
-    [
-        # all of them, and one of two: the strand that is known tells
-        (["17.4mm", "17.5mm"], ["1.74 mm? Measurement 1", "1.75 mm? Measurement 2"]),
-        (["0.174mm", "1.75mm"], ["1.74 mm? Measurement 1"]),
-        (["1.76mm/1.72mm", "17.6mm/1.72mm", "1.76mm/1.73mm"], ["1.76 mm/1.72 mm? Measurement 2"]),
-        # two of another strand are no slip
-        (["2.85mm", "2.86mm"], []),
-        (["1.2mm", "1.75mm", "1.75mm"], []),
-    ],
-)
-def test_a_slip_is_known_by_the_strand_and_nothing_else_is_taken_for_one(
-    readings: list[str], questions: list[str]
-) -> None:
-    shown = calibrate("diameter", *readings, "--strand", "pla-1.75").stdout
-    assert re.findall(r"^Did you mean (.*? Measurement \d+),", shown, re.MULTILINE) == questions
-
-
-@pytest.mark.parametrize(
-    ("arguments", "words"),
-    [
-        (["layers", "2:87.5mm", "7:1042mm", *BENCH], "outer diameter over layer 7: did you mean 104.2 mm?"),
-        (["layers", "2:87.5mm", "7:1042mm", "--pitch", "1.76mm", "--strand", "pla-1.75"], "did you mean 104.2 mm?"),
-        (["together", "--turns", "140", "--tape", "400m", *BENCH], "length: did you mean 40 m?"),
-    ],
-)
-def test_a_slip_in_what_is_measured_of_a_wind_is_told_in_place_of_what_would_follow(
-    arguments: list[str], words: str
-) -> None:
-    with pytest.raises(FileFaultsError) as refusal:
-        calibrate(*arguments)
-    assert words in refusal.value.message
-    assert "would follow" not in refusal.value.message
 
 
 def test_a_person_is_told_in_plain_words_and_the_learned_name_stands_in_brackets() -> None:

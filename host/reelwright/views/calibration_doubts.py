@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, OUTER_DIAMETERS, TOGETHER, WEIGHED_SPOOL
-from reelwright.winding.calibration_readings import OUTLIER_Z
+from reelwright.winding.calibration_readings import MOVED, OUTLIER_Z
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 TITLES = {DIAMETER: "Strand diameter", RISE: "Rise factor", DENSITY: "Density"}
 UNITS = {DIAMETER: "mm", RISE: "", DENSITY: "g/cm3"}
+MANY = 3  # from so many slips of the same kind on, one question does for all
 _BOTH = "`reelwright calibrate together` makes use of what was known as well"
 _CONTRADICTION = "the measurements contradict one another or what was known, so measure again"
 _SURER = {
@@ -38,18 +39,42 @@ def doubts(result: CalibrationResult) -> Iterator[str]:
     """A sentence on what was used before, on each measurement that stands out, and on each figure to decide about."""
     if result.repetition is not None:
         yield f"{_already_there(result.repetition)}: given again it is no new evidence."
+    asked = {value.number for group in _slipped_alike(result) for value in group}
     for value in result.values:
-        if value.stands_out:
+        if value.stands_out and value.number not in asked:
             yield _of_measurement(value)
     for change in result.doubtful:
         yield from _of_change(change, result)
 
 
 def slips(result: CalibrationResult) -> Iterator[str]:
-    """A question for each measurement whose decimal point seems to have slipped: the first thing to look at."""
+    """A question on each slipped decimal point, and one on all that slipped alike: the first thing to look at."""
+    groups = _slipped_alike(result)
+    for group in groups:
+        yield _of_group(group, all_of_them=len(group) == len(result.values))
+    asked = {value.number for group in groups for value in group}
     for value in result.values:
-        if value.stands_out and value.meant:
-            yield f"Did you mean {value.meant}? Measurement {value.number}, {value.name}, is {_given(value)}."
+        if value.slip and value.number not in asked:
+            yield f"Did you mean {value.slip.meant}? Measurement {value.number}, {value.name}, is {value.slip.given}."
+
+
+def _slipped_alike(result: CalibrationResult) -> list[list[FittedValue]]:
+    """The measurements that slipped by the same decimal, where there are too many for a question on each."""
+    alike: dict[float, list[FittedValue]] = {}
+    for value in result.values:
+        if value.slip and value.slip.factor:
+            alike.setdefault(value.slip.factor, []).append(value)
+    return [group for group in alike.values() if len(group) >= MANY]
+
+
+def _of_group(group: Sequence[FittedValue], *, all_of_them: bool) -> str:
+    slips = [value.slip for value in group if value.slip]
+    meant = ", ".join(slip.meant for slip in slips[:MANY]) + (" and so on" if len(slips) > MANY else "")
+    which = (
+        f"All {len(group)} measurements" if all_of_them else f"Measurements {_listed([each.number for each in group])}"
+    )
+    times = "ten times" if slips[0].factor == MOVED[0] else "a tenth of"
+    return f"Did you mean {meant}? {which} are {times} that."
 
 
 def _of_measurement(value: FittedValue) -> str:

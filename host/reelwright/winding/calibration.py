@@ -19,7 +19,7 @@ from attrs import evolve, frozen
 from reelwright.winding.calibration_change import is_surer
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures, cholesky
 from reelwright.winding.calibration_fit import Fit, NoFitError, Observation, UndeterminedError, fit
-from reelwright.winding.calibration_readings import OUTLIER_Z
+from reelwright.winding.calibration_readings import OUTLIER_Z, Slip
 from reelwright.winding.calibration_winds import (
     FALLBACK_DENSITY_G_CM3,
     ImpossibleMeasurementsError,
@@ -56,7 +56,7 @@ class FittedValue(NamedTuple):
     normalized: difference in standard uncertainties of the difference; None where it cannot be judged. stands_out:
     it was used although it lies further off than chance explains; it is then judged without those that lie further
     off still. doubt: what makes it stand out, where that is more than the distance. evidence: as of a Measurement.
-    meant: the value with its unit that a slipped decimal point makes of it; empty where none has slipped.
+    slip: that its decimal point seems to have slipped; None where it does not, or the value is not in doubt.
     """
 
     number: int
@@ -70,7 +70,7 @@ class FittedValue(NamedTuple):
     stands_out: bool
     doubt: str = ""
     evidence: str = ""
-    meant: str = ""
+    slip: Slip | None = None
 
 
 @frozen
@@ -93,10 +93,11 @@ class Estimated:
 class MassForecast(NamedTuple):
     """A mass foretold. relative_u: its relative uncertainty from each figure alone; least_known has the largest.
 
-    off: how far the weighed mass lies from it, in standard uncertainties of the difference.
+    expected_g: the mass. off: how far the weighed mass lies from it, in standard uncertainties of the difference.
     """
 
     least_known: str
+    expected_g: float
     relative_u: Mapping[str, float]
     off: float
 
@@ -113,7 +114,7 @@ def fit_winds(
     open_figures: names of FIGURES whose earlier value does not count. leave_out: numbers of measurements that
     are shown and not used, counted from first_number. Raises ImpossibleMeasurementsError with every fault.
     """
-    _check(winds, leave_out, first_number)
+    _check(winds, known, leave_out, first_number)
     index = _unknowns(winds, known)
     settled = _with_starts(known)
     all_values = measurements(winds, index, settled, first_number)
@@ -126,13 +127,14 @@ def fit_winds(
     except UndeterminedError as undetermined:
         raise _undetermined(list(index), undetermined.index, used, winds) from None
     except NoFitError:
-        raise ImpossibleMeasurementsError(
-            [("measurements", "no strand comes near them; check the count, the spool and the units")]
-        ) from None
+        unlike = [("measurements", "no strand comes near them; check the count, the spool and the units")]
+        raise ImpossibleMeasurementsError(slips(used, start) or unlike) from None
     try:
-        return _estimated(found, index, known, all_values, used, outlying, open_figures)
+        estimated = _estimated(found, index, known, all_values, used, outlying, open_figures)
     except ImpossibleMeasurementsError as impossible:
         raise ImpossibleMeasurementsError(slips(used, start) or impossible.faults) from None
+    slipped = {value.number: value.slip(start) for value in used if value.number in outlying}
+    return evolve(estimated, values=tuple(each._replace(slip=slipped.get(each.number)) for each in estimated.values))
 
 
 def _one_by_one(used: Sequence[Measurement], before: Sequence[Observation], found: Fit) -> dict[int, float]:
@@ -162,7 +164,7 @@ def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast
     if wind.gross_mass_g is None and wind.empty_mass_g is None:
         sentence = "the spool was not weighed; give its mass with and without the strand"
         raise ImpossibleMeasurementsError([("gross_mass_g", sentence)])
-    _check([wind])
+    _check([wind], known)
     if known.density_g_cm3 is None or known.rise is None:
         sentence = "a mass says nothing without the density; give it, or a material that is known"
         raise ImpossibleMeasurementsError([("strand.density_g_cm3", sentence)])
@@ -174,14 +176,16 @@ def forecast_of_weight(wind: MeasuredWind, known: StrandFigures) -> MassForecast
     )
     relative_u = {name: abs(slopes[index[name]]) * known.u(name) / expected for name in FIGURES}
     off = (weighed.observation.measured - expected) / hypot(sqrt(max(variance, 0.0)), weighed.observation.u)
-    return MassForecast(max(relative_u, key=lambda name: relative_u[name]), relative_u, off)
+    return MassForecast(max(relative_u, key=lambda name: relative_u[name]), expected, relative_u, off)
 
 
-def _check(winds: Sequence[MeasuredWind], leave_out: Collection[int] = (), first_number: int = 1) -> None:
+def _check(
+    winds: Sequence[MeasuredWind], known: StrandFigures, leave_out: Collection[int] = (), first_number: int = 1
+) -> None:
     faults = [
         (f"{wind.name}.{place}" if wind.name else place, sentence)
         for wind in winds
-        for place, sentence in wind_faults(wind)
+        for place, sentence in _faults_of(wind, known)
     ]
     count = sum(wind.measured for wind in winds)
     if not count:
@@ -191,6 +195,20 @@ def _check(winds: Sequence[MeasuredWind], leave_out: Collection[int] = (), first
             faults.append(("leave_out", f"there is no measurement {number} among the {first_number + count - 1}"))
     if faults:
         raise ImpossibleMeasurementsError(faults)
+
+
+def _faults_of(wind: MeasuredWind, known: StrandFigures) -> list[tuple[str, str]]:
+    """What cannot be of a wind; of weights that leave no strand, what a slipped decimal point makes of them."""
+    faults = wind_faults(wind)
+    if [place for place, _ in faults] != ["empty_mass_g"] or wind.net_mass_g is None:
+        return faults
+    index, settled = _unknowns([wind], known), _with_starts(known)
+    mass = next(value for value in measurements([wind], index, settled) if value.weighed)
+    slip = mass.slip([_start(name, [wind], settled) for name in index])
+    if slip is None:
+        return faults
+    told = f"{wind.gross_mass_g:g} g of the wound spool less {wind.empty_mass_g:g} g of the empty one leave no strand"
+    return [("empty_mass_g", f"{told}; did you mean {slip.meant}?")]
 
 
 def _unknowns(winds: Sequence[MeasuredWind], known: StrandFigures) -> dict[str, int]:

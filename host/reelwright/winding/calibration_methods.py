@@ -13,7 +13,7 @@ from reelwright.winding.calibration import (
     fit_winds,
     forecast_of_weight,
 )
-from reelwright.winding.calibration_change import Change, changes_between
+from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR, Change, changes_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, LabelDensity, StrandFigures
 from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_readings import (
@@ -25,7 +25,7 @@ from reelwright.winding.calibration_readings import (
     measured_diameter,
     reading_scores,
 )
-from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind, evidence_of
+from reelwright.winding.calibration_winds import ImpossibleMeasurementsError, MeasuredWind, evidence_of, weight_slip
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -146,7 +146,8 @@ def calibrate_weight(wind: MeasuredWind, before: StrandFigures, solve: str | Non
     result = _of_winds(WEIGHED_SPOOL, [only], before, estimated, {solved})
     # The fit goes through the only measurement, which is therefore judged by what was known before; and so is the
     # figure solved for, by the same distance, which knows what the figures have in common.
-    values = tuple(value._replace(normalized=forecast.off) for value in result.values)
+    slip = weight_slip(only, forecast.expected_g) if abs(forecast.off) > COVERAGE * MOST_NORMALIZED_ERROR else None
+    values = tuple(value._replace(normalized=forecast.off, slip=slip) for value in result.values)
     error = forecast.off / COVERAGE
     changes = tuple(
         change._replace(normalized_error=error) if change.figure == solved else change for change in result.changes
@@ -185,7 +186,7 @@ def _read_diameter(
     measured = measured_diameter([readings[position] for position in used], micrometer)
     scores = dict(zip(used, reading_scores([readings[position] for position in used], micrometer), strict=True))
     expected_mm = before.diameter_mm if before else median(readings[position].mean_mm for position in used)
-    meant = {position: readings[position].unslipped(expected_mm) for position in used}
+    slipped = {position: readings[position].slip(expected_mm) for position in used}
     values = tuple(
         FittedValue(
             number=position + 1,
@@ -196,10 +197,10 @@ def _read_diameter(
             fitted=measured.mean.value,
             normalized=scores[position].z if position in scores else None,
             left_out=position not in scores,
-            stands_out=position in scores and (scores[position].stands_out or meant[position] is not None),
+            stands_out=position in scores and (scores[position].stands_out or slipped[position] is not None),
             doubt=_doubt(reading, scores.get(position)),
             evidence=evidence_of(reading.kind, reading.mean_mm, "mm"),
-            meant=slip.text if (slip := meant.get(position)) else "",
+            slip=slipped.get(position),
         )
         for position, reading in enumerate(readings)
     )

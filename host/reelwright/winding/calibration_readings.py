@@ -23,10 +23,32 @@ _NEAR = 0.2  # share by which a value may miss what is expected of it once its d
 KINDS = ("diameter", "mean of two diameters")
 
 
-def unslipped(measured: float, expected: float) -> float | None:
-    """The value with its decimal point moved by one place, if it then is near what is expected; else None."""
-    moved = (measured * factor for factor in (0.1, 10))
-    return next((float(f"{each:.6g}") for each in moved if abs(each / expected - 1) < _NEAR), None)
+MOVED = (0.1, 10.0)  # what a decimal point slipped by one place makes of a value, put right
+
+
+class Slip(NamedTuple):
+    """A measurement whose decimal point seems to have slipped.
+
+    given, meant: as a person writes the value, with its unit. factor: from the one to the other; None where only a
+    part of the measurement has slipped.
+    """
+
+    given: str
+    meant: str
+    factor: float | None = None
+
+
+def is_near(value: float, expected: float) -> bool:
+    """Whether a value is so close to what is expected that its digits are not in doubt."""
+    return abs(value / expected - 1) < _NEAR
+
+
+def slip_of(measured: float, expected: float, unit: str) -> Slip | None:
+    """That a value is near what is expected with its decimal point moved by one place; else None."""
+    for factor in MOVED:
+        if is_near(factor * measured, expected):
+            return Slip(f"{measured:.6g} {unit}", f"{factor * measured:.6g} {unit}", factor)
+    return None
 
 
 class Reading(NamedTuple):
@@ -45,15 +67,16 @@ class Reading(NamedTuple):
         """Mean of the two diameters."""
         return self.wide_mm if self.narrow_mm is None else (self.wide_mm + self.narrow_mm) / 2
 
-    def unslipped(self, expected_mm: float) -> Reading | None:
-        """The reading with a slipped decimal point put right; None where none has slipped."""
-        meant = [unslipped(each, expected_mm) or each for each in self if each is not None]
-        return None if tuple(meant) == tuple(self)[: len(meant)] else Reading(*meant)
-
-    @property
-    def text(self) -> str:
-        """As a person writes it."""
-        return "/".join(f"{each:.6g} mm" for each in self if each is not None)
+    def slip(self, expected_mm: float) -> Slip | None:
+        """That a decimal point of it has slipped; None where none has."""
+        values = [each for each in self if each is not None]
+        slips = [slip_of(each, expected_mm, "mm") for each in values]
+        if not any(slips):
+            return None
+        factors = {each and each.factor for each in slips}
+        given = [f"{value:.6g} mm" for value in values]
+        meant = [each.meant if each else value for each, value in zip(slips, given, strict=True)]
+        return Slip("/".join(given), "/".join(meant), factors.pop() if len(factors) == 1 else None)
 
     @property
     def difference_mm(self) -> float:

@@ -10,6 +10,7 @@ from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, Stra
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from reelwright.winding.calibration import FittedValue
     from reelwright.winding.calibration_evidence import Kept
     from reelwright.winding.calibration_methods import CalibrationResult
 
@@ -74,7 +75,7 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
         ],
         "repetition": None if result.repetition is None else result.repetition._asdict(),
         "pitch_mm": result.pitch_mm,
-        "measurements": [value._asdict() for value in result.values],
+        "measurements": [_measurement(value) for value in result.values],
         "chi_square": None if estimated is None else estimated.chi_square,
         "degrees_of_freedom": measured.mean.degrees if measured and not estimated else estimated and estimated.degrees,
         "birge_ratio": None if estimated is None else estimated.scatter,
@@ -88,6 +89,12 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
         "layer_1_by_barrel_u_mm": None if line is None else line.known_u_mm,
         "mass_relative_u": dict(result.mass_relative_u),
     }
+
+
+def _measurement(value: FittedValue) -> Plain:
+    plain = value._asdict()
+    slip = plain.pop("slip")
+    return plain | {"meant": slip.meant if slip else ""}
 
 
 def _figures(figures: StrandFigures) -> Plain:

@@ -15,7 +15,7 @@ from attrs import frozen
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
 from reelwright.winding.calibration_fit import Observation
-from reelwright.winding.calibration_readings import unslipped
+from reelwright.winding.calibration_readings import MOVED, Slip, is_near, slip_of
 from reelwright.winding.coil import MOST_LAYERS
 from reelwright.winding.mass import strand_mass_g
 from reelwright.winding.source import SCALE_U_G
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 CALIPER_U_MM = 0.3  # of an outer diameter: an outer layer is uneven, more than a caliper is
 TAPE_U_SHARE = 0.001  # of a length laid along a tape piece by piece: a millimetre at each metre; our own guess
+NEAR_BY_TARE = 0.05  # share by which a mass may miss what is expected once an empty spool's weight is put right
+LIGHTEST_SPOOL = 0.02  # an empty spool's share of the strand that it bears; lighter ones are none: our own limit
 FALLBACK_DENSITY_G_CM3 = 1.2  # where the fit for an unknown density begins
 
 
@@ -94,13 +96,21 @@ class MeasuredWind:
 class Measurement(NamedTuple):
     """One measured value, ready to be fitted. Unit as named; number counts from 1 over all winds.
 
-    evidence: what was measured, as it is kept with the figures that rest on it.
+    evidence: what was measured, as it is kept with the figures that rest on it. weighed: of a mass, its wind.
     """
 
     number: int
     unit: str
     observation: Observation
     evidence: str
+    weighed: MeasuredWind | None = None
+
+    def slip(self, expected: Sequence[float]) -> Slip | None:
+        """That its decimal point seems to have slipped; None where none has. expected: the unknowns, roughly."""
+        near = self.observation.predict(expected)[0]
+        if self.weighed is not None:
+            return weight_slip(self.weighed, near)
+        return slip_of(self.observation.measured, near, self.unit)
 
 
 def wind_faults(wind: MeasuredWind) -> list[tuple[str, str]]:
@@ -172,19 +182,40 @@ def measurements(
             evidence = evidence_of(observation.name, observation.measured, unit, wind)
             name = f"{observation.name} of {wind.name}" if wind.name else observation.name
             number = first_number + len(found)
-            found.append(Measurement(number, unit, observation._replace(name=name), evidence))
+            weighed = wind if unit == "g" else None
+            found.append(Measurement(number, unit, observation._replace(name=name), evidence, weighed))
     return found
 
 
 def slips(values: Iterable[Measurement], expected: Sequence[float]) -> list[tuple[str, str]]:
     """(measurement, sentence) of each whose decimal point has slipped. expected: the unknowns, roughly."""
     found = []
-    for _, unit, observation, _ in values:
-        meant = unslipped(observation.measured, observation.predict(expected)[0])
-        if meant is not None:
-            told = f"did you mean {meant:g} {unit}? {observation.measured:g} {unit} is far from what this wind can have"
-            found.append((observation.name, told))
+    for value in values:
+        if slip := value.slip(expected):
+            told = f"did you mean {slip.meant}? {slip.given} is far from what this wind can have"
+            found.append((value.observation.name, told))
     return found
+
+
+def weight_slip(wind: MeasuredWind, expected_g: float) -> Slip | None:
+    """That the decimal point of a weighing has slipped: of the wound spool, of the empty one, or of both alike.
+
+    None unless the strand's mass then is near what is expected, and nearer by half than as it was given; an empty spool
+    alone, which is a small part of the whole, must explain all of it.
+    """
+    gross, empty = wind.gross_mass_g, wind.empty_mass_g
+    if gross is None or empty is None:
+        return None
+    ways: list[tuple[float, float, float | None]] = [(factor * gross, empty, None) for factor in MOVED]
+    ways += [(gross, factor * empty, None) for factor in MOVED if empty]
+    ways += [(factor * gross, factor * empty, factor) for factor in MOVED]
+    wound, bare, factor = min(ways, key=lambda way: abs(way[0] - way[1] - expected_g))
+    net = wound - bare
+    is_nearer = abs(net - expected_g) < abs(gross - empty - expected_g) / 2
+    explains_all = abs(net / expected_g - 1) < NEAR_BY_TARE and bare >= LIGHTEST_SPOOL * net
+    if not is_nearer or not is_near(net, expected_g) or (wound == gross and not explains_all):
+        return None
+    return Slip(f"{gross:.6g} g less {empty:.6g} g", f"{wound:.6g} g less {bare:.6g} g", factor)
 
 
 def evidence_of(kind: str, value: float, unit: str, wind: MeasuredWind | None = None) -> str:
