@@ -51,6 +51,22 @@ def test_a_swapped_pair_is_told_to_be_swapped() -> None:
     assert "narrow before wide: swap them" in shown
 
 
+def test_readings_of_another_size_than_the_strands_are_asked_about() -> None:
+    thick = ["diameter", *READINGS, "--strand", "pla-2.85"]
+    question = "Is this another strand? The one measured has 1.74 mm, and the one named had 2.85 mm. Name the one"
+    assert calibrate(*thick).stdout.splitlines()[1].startswith(question)
+    with pytest.raises(UsageError) as refusal:
+        calibrate(*thick, "--save", "marsh")
+    assert refusal.value.message.startswith(question)
+    calibrate(*thick, "--save", "fen", "--keep", "diameter")
+    kept = calibrate("diameter", "2.84mm", "2.86mm", "2.85mm", "--strand", "pla-2.85").stdout
+    assert "another strand" not in kept
+    with pytest.raises(UsageError, match=r'has 2\.85 mm, and the strand profile "fen" has 1\.74 mm'):
+        calibrate("diameter", "2.84mm", "2.86mm", "2.85mm", "--strand", "pla-2.85", "--save", "fen")
+    # worn or drawn thin, but the same size
+    assert "another strand" not in calibrate("diameter", "1.6mm", "1.61mm", "1.6mm", "--strand", "pla-1.75").stdout
+
+
 def test_a_person_is_told_in_plain_words_and_the_learned_name_stands_in_brackets() -> None:
     rough = ["layers", "2:86.0mm", "5:97.0mm", "8:105.6mm", "11:117.4mm", "--barrel", "80mm", "--strand", "pla-1.75"]
     gross = f"{200 + bench_plan(turns=573).wound_mass_g:.1f}g"

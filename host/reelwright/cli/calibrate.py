@@ -260,9 +260,9 @@ def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set
         repetition=None if kept.issuperset(result.decided_by) else result.repetition,
     )
     if undecided.is_doubtful:
-        from reelwright.views.calibration_doubts import choices, in_short, slips
+        from reelwright.views.calibration_doubts import choices, in_short, questions
 
-        told = " ".join([*slips(undecided), f"Nothing was stored: {in_short(undecided)}."])
+        told = " ".join([*questions(undecided), f"Nothing was stored: {in_short(undecided)}."])
         raise UsageError(told, f"Measure again, or decide: {choices(undecided)}.")
     from reelwright.cli.output_file import write_whole
     from reelwright.profiles.calibrations import CALIBRATION, with_calibration

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from rich.text import Text
 
-from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text, slips
+from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text, questions
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import count_of, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
@@ -39,7 +39,7 @@ def calibration_text(result: CalibrationResult, saved_as: str = "") -> str:
 
 def _print(result: CalibrationResult, console: Console, saved_as: str) -> None:
     console.print(Text(f"{_sentence_start(result)}, {LEVEL}", style="bold"))
-    for question in slips(result):
+    for question in questions(result):
         console.print(Text(question, style="yellow"))
     console.print(_figures(result))
     console.print(_measurements(result))

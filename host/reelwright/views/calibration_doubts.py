@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, OUTER_DIAMETERS, TOGETHER, WEIGHED_SPOOL
-from reelwright.winding.calibration_readings import MOVED, OUTLIER_Z
+from reelwright.winding.calibration_readings import MOVED, OUTLIER_Z, is_near
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -47,8 +47,8 @@ def doubts(result: CalibrationResult) -> Iterator[str]:
         yield from _of_change(change, result)
 
 
-def slips(result: CalibrationResult) -> Iterator[str]:
-    """A question on each slipped decimal point, and one on all that slipped alike: the first thing to look at."""
+def questions(result: CalibrationResult) -> Iterator[str]:
+    """What to look at first: a slipped decimal point, one question where many slipped alike; another strand."""
     groups = _slipped_alike(result)
     for group in groups:
         yield _of_group(group, all_of_them=len(group) == len(result.values))
@@ -56,6 +56,21 @@ def slips(result: CalibrationResult) -> Iterator[str]:
     for value in result.values:
         if value.slip and value.number not in asked:
             yield f"Did you mean {value.slip.meant}? Measurement {value.number}, {value.name}, is {value.slip.given}."
+    if not any(value.slip for value in result.values):
+        yield from _of_another_strand(result)
+
+
+def _of_another_strand(result: CalibrationResult) -> Iterator[str]:
+    """A question where no strand of the size that was known can have the diameter found."""
+    found_mm = result.after.diameter_mm
+    for change in result.doubtful:
+        if change.figure == DIAMETER and not is_near(found_mm, change.before):
+            whose = f'the strand profile "{change.profile}" has' if change.profile else "the one named had"
+            yield (
+                f"Is this another strand? The one measured has {found_mm:.2f} mm, and {whose} {change.before:.2f} mm. "
+                "Name the one measured, with --strand."
+            )
+            return
 
 
 def _slipped_alike(result: CalibrationResult) -> list[list[FittedValue]]:
