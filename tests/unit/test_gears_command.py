@@ -333,6 +333,16 @@ def test_a_faulty_profile_is_told_with_its_place(tmp_path: Path) -> None:
     assert list(told) == ["--machine worn, machine.gears[0][0]"]
 
 
+def test_a_profile_file_that_cannot_be_read_is_told_by_itself_and_once(tmp_path: Path) -> None:
+    file = tmp_path / "home" / "profiles" / "mine.toml"
+    file.parent.mkdir(parents=True)
+    file.write_text("[spool.tub]\nbarrel_diameter_mm == 80\n", encoding="utf-8")
+    with pytest.raises(FileFaultsError) as refusal:
+        gears("find", *BENCH)
+    assert refusal.value.source == str(file)
+    assert [fault.path for fault in refusal.value.faults] == ["line 2, column 21"]
+
+
 def run(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
     return subprocess.run(
         [sys.executable, "-c", "from reelwright.cli import run; run()", "gears", *arguments],

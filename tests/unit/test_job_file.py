@@ -268,6 +268,15 @@ def test_broken_toml_is_told_with_line_and_column(tmp_path: Path) -> None:
     assert refusal.value.faults[0].path == "line 2, column 22"
 
 
+@pytest.mark.parametrize(("end", "last"), [("[1.74", 2), ("[1.74\n", 2), ("[\n1.74,", 3)])
+def test_a_list_that_is_never_closed_is_told_with_the_line_where_the_file_ends(
+    tmp_path: Path, end: str, last: int
+) -> None:
+    with pytest.raises(FileFaultsError) as refusal:
+        load_job(file_of(tmp_path, f"[strand]\ndiameter_mm = {end}"))
+    assert refusal.value.faults[0].path == f"line {last}, the last"
+
+
 @pytest.mark.parametrize("content", [b"\xff\xfe\x00x", b"[strand]\nname = '\xe9'\n"])
 def test_text_that_is_not_utf_8_is_told(tmp_path: Path, content: bytes) -> None:
     path = tmp_path / "job.toml"

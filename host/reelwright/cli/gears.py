@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from reelwright.cli.gear_options import MOST_TOLERANCE, GivenOptions, check_options, find_options
-from reelwright.errors import FileFaultsError, UsageError
+from reelwright.errors import COMMAND_LINE, FileFaultsError, UsageError
 from reelwright.json_text import json_text
 from reelwright.profiles import load_job, load_part
 from reelwright.profiles.jobs import PROFILE_KEYS
@@ -146,10 +146,12 @@ class _Sources:
         return of_job if name is None else self._profile(table, option, name)
 
     def _profile(self, table: str, option: str, name: str) -> Any:
-        """A profile's values; None with its faults noted."""
+        """A profile's values; None with its faults noted. Raises FileFaultsError for a file that cannot be read."""
         try:
             return load_part(table, name)
         except FileFaultsError as failure:
+            if failure.source != COMMAND_LINE:
+                raise  # of the whole file, whatever profile was asked for
             for fault in failure.faults:
                 is_name = fault.path == f"{table}.{PROFILE_KEYS[table][0]}"
                 self._given.fault(option if is_name else f"{option} {printable(name)}, {fault.path}", fault.message)

@@ -43,6 +43,8 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
         # tomllib ends its message with the place: "... (at line 3, column 7)"
         problem, _, place = str(failure).rpartition(" (at ")
         where = place.rstrip(")") if problem else "TOML"
+        if where == "end of document":
+            where = f"line {len(text.splitlines()) or 1}, the last"
         raise FileFaultsError(
             path, [Fault(where, f"this is not valid TOML: {problem or failure}; mend that line")]
         ) from None
