@@ -63,6 +63,15 @@ def test_contradictions_on_the_command_line_are_told_at_once_and_nothing_is_stor
     assert "exchange or correct them" in told["--tare"]
     told = faults_of("layers", "2:87mm", "5:84mm", "9:60mm", "--barrel", "80mm", "--strand", "pla-1.75", "--save", "m")
     assert set(told) == {"LAYER:DIAMETER 5:84mm", "LAYER:DIAMETER 9:60mm"}
+    assert told["LAYER:DIAMETER 5:84mm"] == (
+        "84 mm over layer 5 is not more than the 87 mm over layer 2, and each layer lies on the one before; "
+        "the two look swapped: exchange them, or measure again"
+    )
+    assert told["LAYER:DIAMETER 9:60mm"] == (
+        "60 mm over layer 9 is not more than the barrel's 80 mm; exchange them if they are swapped, or measure again"
+    )
+    level = faults_of("layers", "2:87mm", "5:87mm", "9:80mm", "--barrel", "80mm", "--strand", "pla-1.75")
+    assert "swapped" not in "".join(level.values())
     assert not home.exists()
 
 

@@ -109,7 +109,7 @@ def test_a_job_that_says_everything_itself_names_no_calibration() -> None:
 
 def test_the_plan_names_the_calibration_in_text_and_json() -> None:
     plan = make_plan(marsh_job())
-    line = "diameter and rise by all measurements together, 3 readings, of 2031-05-04, with the density known then"
+    line = "diameter and rise by all measurements together, 3 values, of 2031-05-04, with the density known then"
     assert line in " ".join(plan_text(plan).split())
     assert plan.to_dict()["calibration"] == {
         "strand": "marsh",

@@ -115,7 +115,8 @@ def test_all_faults_of_a_file_are_told_at_once_each_with_its_path(tmp_path: Path
     ("table", "key", "value", "words"),
     [
         ("take_up", "barrel_diameter_mm", -80, ["-80 mm", "above 0", "at most 5000 mm"]),
-        ("take_up", "barrel_diameter_mm", 200, ["200 mm", "not smaller than the flange"]),
+        ("take_up", "barrel_diameter_mm", 200, ["barrel and flange are both 200 mm", "no room for strand"]),
+        ("take_up", "barrel_diameter_mm", 201, ["barrel and flange look swapped: 201 mm is not smaller than 200 mm"]),
         ("take_up", "inside_width_mm", float("inf"), ["not a finite number"]),
         ("take_up", "inside_width_mm", 1, ["leaves no room", "wider spool"]),
         ("take_up", "inside_width_mm", 10**400, ["out of range"]),
@@ -178,6 +179,12 @@ def test_a_margin_that_leaves_no_layer_is_refused_and_one_of_nothing_fills_to_th
     assert "no room for a layer and a margin of 59 mm" in told["target.flange_margin_mm"]
     assert "at least 0" in faults_of(job_tables(target={"flange_margin_mm": -1}))["target.flange_margin_mm"]
     assert make_plan(job_of(target={"flange_margin_mm": 0})).blocking == ()
+
+
+@pytest.mark.parametrize(("barrel_mm", "words"), [(95, "look swapped: 95 mm is not"), (90, "are both 90 mm")])
+def test_a_pay_off_spools_swapped_diameters_are_told_to_be_swapped(barrel_mm: float, words: str) -> None:
+    size = {"wound_diameter_mm": 90, "barrel_diameter_mm": barrel_mm, "inside_width_mm": 50}
+    assert words in faults_of(job_tables(pay_off=size))["pay_off.barrel_diameter_mm"]
 
 
 def test_a_dwell_and_a_phase_are_held_against_the_turns_that_gears_give_too() -> None:

@@ -44,8 +44,17 @@ def _spool(draft: Draft) -> None:
         draft.fault(
             "take_up",
             "barrel_diameter_mm",
-            f"a barrel of {barrel:g} mm is not smaller than the flange of {flange:g} mm; exchange or correct them",
+            _not_smaller("barrel", barrel, "flange", flange),
         )
+
+
+def _not_smaller(inner: str, inner_mm: float, outer: str, outer_mm: float) -> str:
+    if inner_mm == outer_mm:
+        return f"{inner} and {outer} are both {inner_mm:g} mm, which leaves no room for strand; correct one"
+    return (
+        f"{inner} and {outer} look swapped: {inner_mm:g} mm is not smaller than {outer_mm:g} mm; exchange them, or "
+        "correct the wrong one"
+    )
 
 
 def _strand(draft: Draft) -> None:
@@ -273,7 +282,7 @@ def _pay_off_size(draft: Draft) -> None:
         draft.fault(
             "pay_off",
             "barrel_diameter_mm",
-            f"a barrel of {barrel:g} mm is not smaller than the wound {wound:g} mm; exchange or correct them",
+            _not_smaller("barrel", barrel, "wound diameter", wound),
         )
 
 

@@ -174,10 +174,10 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
 
 
 def calibration_line(note: Calibration) -> str:
-    """What is calibrated, how and when: "rise by outer diameters, 5 readings, of 2031-05-04"."""
+    """What is calibrated, how and when: "rise by outer diameters, 5 values, of 2031-05-04"."""
     found = [figure for figure in note.figures if figure in note.found]
     rest = [figure for figure in note.figures if figure not in note.found]
-    line = f"{' and '.join(found or rest)} by {note.method}, {count_of(note.readings, 'reading')}, of {note.date}"
+    line = f"{' and '.join(found or rest)} by {note.method}, {count_of(note.readings, 'value')}, of {note.date}"
     return line + (f", with the {' and '.join(rest)} known then" if found and rest else "")
 
 

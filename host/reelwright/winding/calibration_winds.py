@@ -162,10 +162,14 @@ def _layer_faults(wind: MeasuredWind) -> Iterator[tuple[str, str]]:
             yield f"layers[{place}]", sentence
         over = f"{each.outer_mm:g} mm over layer {each.layer} is not more than the"
         if wind.barrel_mm is not None and each.outer_mm <= wind.barrel_mm:
-            yield f"layers[{place}]", f"{over} barrel's {wind.barrel_mm:g} mm; measure it again"
+            swapped = (
+                "exchange them if they are swapped, or measure" if each.outer_mm < wind.barrel_mm else "measure it"
+            )
+            yield f"layers[{place}]", f"{over} barrel's {wind.barrel_mm:g} mm; {swapped} again"
         elif below and each.layer > below.layer and each.outer_mm <= below.outer_mm:
-            sentence = f"{over} {below.outer_mm:g} mm over layer {below.layer}; each layer lies on the one before"
-            yield f"layers[{place}]", sentence
+            sentence = f"{over} {below.outer_mm:g} mm over layer {below.layer}, and each layer lies on the one before"
+            swapped = "the two look swapped: exchange them, or " if each.outer_mm < below.outer_mm else ""
+            yield f"layers[{place}]", f"{sentence}; {swapped}measure again"
         below = each
 
 
