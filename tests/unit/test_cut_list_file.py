@@ -82,6 +82,29 @@ def test_each_entry_is_read_with_what_holds_for_the_whole_list(tmp_path: Path) -
     assert (kit.strand.material, petg.strand.material) == ("PLA", "PETG")
 
 
+@pytest.mark.parametrize(
+    ("names", "told_apart"),
+    [
+        # two entries of one name, whatever their case, and two without any, which go by their spool
+        (["kit", "Kit"], ["kit 1", "kit 2", "Kit 3"]),
+        (["kit", ""], ["kit 1", "kit 2", "quarter-kilo"]),
+        (["", ""], ["quarter-kilo 1", "quarter-kilo 2", "quarter-kilo 3"]),
+        # a name that another length has already is left to it
+        (["kit", "kit 2"], ["kit 1", "kit 3", "kit 2"]),
+    ],
+)
+def test_take_up_spools_of_one_name_are_numbered_through_the_list(
+    tmp_path: Path, names: list[str], told_apart: list[str]
+) -> None:
+    text = LIST[: LIST.index("[[wanted]]")]
+    for name, count in zip(names, (2, 1), strict=True):
+        called = f'name = "{name}"' if name else ""
+        text += f"[[wanted]]\n{called}\nlength_m = 2\ncount = {count}\n"
+    wanted = loaded(tmp_path, text).wanted
+    assert [each.name for each in wanted] == told_apart
+    assert [each.job.take_up.name for each in wanted] == told_apart
+
+
 def test_the_error_bar_of_a_pay_off_spool_is_that_of_a_job(tmp_path: Path) -> None:
     shelf, kilo, known = loaded(tmp_path, LIST).pay_offs
     assert shelf.check == check_source(PayOff(gross_mass_g=352, empty_mass_g=190), shelf.strand, 0)

@@ -102,6 +102,14 @@ def test_a_person_sees_the_spools_the_steps_and_how_sure_it_is(tmp_path: Path) -
     assert "Bring the guide to a flange" in told
 
 
+def test_a_warning_names_the_lengths_that_it_is_for_unless_it_is_for_all(tmp_path: Path) -> None:
+    narrow = '[[wanted]]\nname = "tight"\nlength_m = 2\ncount = 2\ntake_up = "sample"\n'
+    told = " ".join(split(list_file(tmp_path, LIST.replace("length_m = 14", "length_m = 4") + narrow)).split())
+    assert "Warning (tight_bend) of tight 1, tight 2: The bending strain" in told
+    only = LIST[: LIST.index("[[wanted]]")] + narrow
+    assert "Warning (tight_bend): The bending strain" in " ".join(split(list_file(tmp_path, only)).split())
+
+
 def test_the_folder_holds_a_job_for_each_step_that_winds_the_wanted_length(tmp_path: Path) -> None:
     folder = tmp_path / "kits"
     told = split(list_file(tmp_path), "-o", str(folder))

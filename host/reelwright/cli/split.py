@@ -15,7 +15,7 @@ from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
-from reelwright.views.quantities import count_of
+from reelwright.views.quantities import count_of, names_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 INSTRUCTIONS = "steps.txt"
 EXTRA = ("scipy", "numpy")  # what the extra `split` brings along
-MOST_NAMES = 6  # of lengths, in a sentence
 
 
 @click.command("split")
@@ -163,10 +162,8 @@ def _missing(cut_list: CutList, shortage: Shortage) -> Iterator[str]:
         else:
             yield f"  {wanted.name}: {at_most}{missing_m:.3f} m missing of its {length_m:g} m"
     for length_m, names in whole.items():
-        more = len(names) - MOST_NAMES
-        listed = ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
         whom = f"it, {length_m:g} m" if len(names) == 1 else f"them, {length_m:g} m each"
-        yield f"  {listed}: no strand is left for {whom}"
+        yield f"  {names_of(names)}: no strand is left for {whom}"
 
 
 def _guesses(cut_list: CutList) -> bool:

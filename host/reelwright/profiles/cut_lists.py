@@ -13,6 +13,8 @@ profiles and checks are those of a job file.
 from __future__ import annotations
 
 import os
+from collections import Counter
+from itertools import count as count_from
 from typing import TYPE_CHECKING
 
 from attrs import evolve, fields_dict
@@ -28,7 +30,7 @@ from reelwright.winding.plan import make_plan
 from reelwright.winding.source import check_source
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
+    from collections.abc import Hashable, Iterator, Sequence
 
     from reelwright.winding.job import Job, Strand
 
@@ -81,7 +83,7 @@ class _Reading:
             self._check_kinds(wanted, [spool.strand for spool in spools])
         if self.all_faults():
             return None
-        return CutList(self._rules, tuple(spools), tuple(lengths))
+        return CutList(self._rules, tuple(spools), _told_apart(lengths))
 
     def all_faults(self) -> list[Fault]:
         """Every fault once, though each entry has looked at the tables of the whole list."""
@@ -147,8 +149,7 @@ class _Reading:
     def _each(self, wanted: Wanted, job: Job, position: int) -> list[WantedLength]:
         name = wanted.name or job.take_up.name or f"length {position + 1}"
         joins = self._rules.most_joins if wanted.most_joins is None else wanted.most_joins
-        names = [name] if wanted.count == 1 else [f"{name} {number}" for number in range(1, wanted.count + 1)]
-        return [WantedLength(each, evolve(job, take_up=evolve(job.take_up, name=each)), joins) for each in names]
+        return [WantedLength(name, job, joins)] * wanted.count
 
     def _overrides(self, place: str, entry: dict[str, object], names: tuple[str, ...]) -> Tables:
         """The tables that an entry has of its own, taken out of it."""
@@ -183,6 +184,23 @@ class _Reading:
                 continue
             sentence = f"no pay-off spool holds {strand_text(lengths[0].job.strand)}; there are"
             self._own.fault(f"wanted[{position}]", "strand", f"{sentence} {', '.join(there.values())}")
+
+
+def _told_apart(lengths: Sequence[WantedLength]) -> tuple[WantedLength, ...]:
+    """The lengths, each with a take-up spool of its own name: those of one name are numbered, in the list's order."""
+    counts = Counter(length.name.casefold() for length in lengths)
+    taken = {name for name, count in counts.items() if count == 1}
+    numbers: dict[str, Iterator[int]] = {}
+    named = []
+    for length in lengths:
+        name, key = length.name, length.name.casefold()
+        if counts[key] > 1:
+            further = numbers.setdefault(key, count_from(1))
+            name = next(each for number in further if (each := f"{length.name} {number}").casefold() not in taken)
+            taken.add(name.casefold())
+        take_up = evolve(length.job.take_up, name=name)
+        named.append(evolve(length, name=name, job=evolve(length.job, take_up=take_up)))
+    return tuple(named)
 
 
 def strand_text(strand: Strand) -> str:

@@ -8,7 +8,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.views.quantities import count_of, names_of, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.views.untrusted import plain_text
 from reelwright.winding.uncertainty import COVERAGE
@@ -80,9 +80,13 @@ def _print(solved: SolvedCutList, console: Console) -> None:
             console.print(Padding(Text(line), (0, 0, 0, 2), expand=False))
     console.print()
     # what is the same for several steps is told once
-    warnings = {(finding.code, finding.message) for step in solved.steps for finding in step.plan.findings}
-    for code, message in sorted(warnings):
-        console.print(Text.assemble((f"Warning ({code}): ", "yellow"), plain_text(message)))
+    warnings: dict[tuple[str, str], list[str]] = {}
+    for step in solved.steps:
+        for finding in step.plan.findings:
+            warnings.setdefault((finding.code, finding.message), []).append(step.name)
+    for (code, message), names in sorted(warnings.items()):
+        of = "" if len(names) == len(solved.steps) else f" of {plain_text(names_of(names))}"
+        console.print(Text.assemble((f"Warning ({code}){of}: ", "yellow"), plain_text(message)))
 
 
 def _spools(solved: SolvedCutList) -> FigureTable:

@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from reelwright.winding.uncertainty import COVERAGE
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
 MOST_DECIMALS = 3
+MOST_NAMES = 6  # in a sentence
 UNKNOWN = "-"
 
 
@@ -57,3 +62,9 @@ def duration(seconds: float | None) -> str:
 def count_of(count: int, word: str) -> str:
     """A count with its noun: "1 pulse", "2 pulses"."""
     return f"{count} {word}" if abs(count) == 1 else f"{count} {word}s"
+
+
+def names_of(names: Sequence[str]) -> str:
+    """The first names, and how many more there are: "kit 1, kit 2 and 3 more"."""
+    more = len(names) - MOST_NAMES
+    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
