@@ -50,6 +50,12 @@ class TestRepetition:
             ("mass: 118.6 g, 165 turns", "mass: 118.6 g, 164 turns", False),
             ("mass: 118.6 g, 165 turns", "length: 118.6 m", False),
             ("outer diameter over layer 5: 97 mm, job 12", "outer diameter over layer 5: 97 mm", True),
+            # as older ones have it of a file of several winds, whose order says nothing
+            ("mass: 118.6 g, 165 turns", "mass of wind 2: 118.6 g", True),
+            ("mass: 118.6 g, 165 turns", "mass of wind 2: 118.7 g", False),
+            ("mass: 118.6 g, 165 turns", "length of wind 2: 118.6 g", False),
+            ("outer diameter over layer 5: 97 mm", "outer diameter over layer 5 of wind 12: 97 mm", True),
+            ("outer diameter over layer 5: 97 mm", "outer diameter over layer 6 of wind 5: 97 mm", False),
         ],
     )
     def test_a_line_that_names_no_turns_is_of_any(self, given: str, there: str, same: bool) -> None:

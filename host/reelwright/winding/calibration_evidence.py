@@ -6,6 +6,7 @@ measurement for new evidence whenever it is given again, and grow ever surer of 
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 
     from reelwright.winding.calibration import FittedValue
 
+_OF_A_WIND = re.compile(r" of wind \d+(?=:)")  # which one it was of a file, and so nothing of what was measured
 _MORE = ("turns", "job")  # what a line may tell beside the value: "165 turns", "job 12"
 
 
@@ -39,7 +41,7 @@ def repetition_of(values: Iterable[FittedValue], kept: Sequence[Kept]) -> Repeti
     """The measurements used that are among those kept, or None.
 
     The same are those of one kind with the same value, unless both name their turns, or their job, and name others:
-    lines of before these were kept name none.
+    lines of before these were kept name none, and a number of their wind in its place.
     A micrometer's readings are one measurement all together, and the same only where nothing else is kept: the
     same strand gives the same readings again and again, and they replace those before.
     """
@@ -72,6 +74,6 @@ def evidence_after(values: Sequence[FittedValue], kept: Sequence[Kept]) -> list[
 
 
 def _same(one: str, other: str) -> bool:
-    (value, *more), (other_value, *other_more) = one.split(", "), other.split(", ")
+    (value, *more), (other_value, *other_more) = (_OF_A_WIND.sub("", line).split(", ") for line in (one, other))
     named = ([[part for part in parts if word in part.split()] for parts in (more, other_more)] for word in _MORE)
     return value == other_value and all(not ours or not theirs or ours == theirs for ours, theirs in named)
