@@ -79,7 +79,9 @@ class BoardRig(rig.Rig):
 
 rig.Rig = BoardRig
 
-import session_scenarios  # noqa: E402 - it takes its rig from there
+import session_scenarios  # noqa: E402 - they take their rig from there
+import session_speed_scenarios  # noqa: E402
 
 if __name__ == "__main__":
-    keep(session_scenarios.PROMISES, but=_NOT_BY_PINS + (_BY_TWO_CHANNELS if CHANNELS == 1 else ()))
+    both = session_scenarios.PROMISES + session_speed_scenarios.PROMISES
+    keep(both, but=_NOT_BY_PINS + (_BY_TWO_CHANNELS if CHANNELS == 1 else ()))

@@ -12,6 +12,7 @@ import pytest
 from interpreters import CPYTHON, MICROPYTHON, both, needs_micropython, on_micropythons, run_script
 
 HERE = Path(__file__).parent
+OF_BOARDS = ("board_scenarios.py", "board_restart_scenarios.py")
 BOARDS = pytest.mark.parametrize(
     ("port", "channels"), [("rp2", 1), ("rp2", 2), ("esp32", 1), ("esp32", 2)], ids=lambda value: str(value)
 )
@@ -28,8 +29,9 @@ def test_a_board_keeps_what_the_session_promises(port: str, channels: int, tmp_p
 
 
 @BOARDS
-def test_a_board_keeps_its_own_promises(port: str, channels: int, tmp_path: Path) -> None:
-    assert promises(CPYTHON, "board_scenarios.py", tmp_path, port, channels)[-1] == "all kept"
+@pytest.mark.parametrize("script", OF_BOARDS)
+def test_a_board_keeps_its_own_promises(port: str, channels: int, script: str, tmp_path: Path) -> None:
+    assert promises(CPYTHON, script, tmp_path, port, channels)[-1] == "all kept"
 
 
 @both
@@ -40,7 +42,8 @@ def test_a_tension_level_acts_like_its_switches(interpreter: tuple[str, ...], po
 
 @needs_micropython
 @pytest.mark.parametrize(
-    ("port", "script"), [("rp2", "board_rig.py"), ("rp2", "board_scenarios.py"), ("esp32", "board_scenarios.py")]
+    ("port", "script"),
+    [("rp2", "board_rig.py"), *((port, script) for port in ("rp2", "esp32") for script in OF_BOARDS)],
 )
 def test_the_board_files_run_on_micropython(port: str, script: str, tmp_path: Path) -> None:
     assert promises(MICROPYTHON, script, tmp_path, port, 2)[-1] == "all kept"

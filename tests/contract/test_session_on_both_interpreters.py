@@ -22,7 +22,9 @@ from windlink import codes
 HERE = Path(__file__).parent
 
 
-SCENARIOS = pytest.mark.parametrize("script", ["session_scenarios.py", "trip_scenarios.py"])
+SCENARIOS = pytest.mark.parametrize(
+    "script", ["session_scenarios.py", "session_speed_scenarios.py", "trip_scenarios.py"]
+)
 
 
 @cache
