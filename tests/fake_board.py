@@ -14,6 +14,7 @@ import sys
 import threading
 import time
 import tty
+from functools import cache
 from pathlib import Path
 from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
@@ -25,6 +26,8 @@ from windcore.service import Identity
 from windlink import codes
 
 if TYPE_CHECKING:
+    from types import CodeType
+
     from windcore.signals import Inputs, Outputs
 
 VERSION = (1, 28, 0)
@@ -169,7 +172,8 @@ class FakeBoard:
         definitions, _, call = script.rpartition("\n\nanswer(")
         out = io.StringIO()
         world: dict[str, Any] = {"__name__": "step"}
-        exec(compile(definitions, "step", "exec"), world)  # noqa: S102 - our own file, sent by our own host
+        exec(_compiled(definitions), world)  # noqa: S102 - our own file, sent by our own host
+        world["gc"] = SimpleNamespace(collect=lambda: 0)  # what the tests have left is not on the board
         world["os"] = _Os(self)
         world["open"] = lambda path, *rest: open(self._path(path), *rest)  # noqa: SIM115 - as the script's own
         world["__import__"] = {"machine": SimpleNamespace(mem32=self.registers, WDT=self.start_watchdog)}.__getitem__
@@ -185,6 +189,11 @@ class FakeBoard:
 
     def _path(self, path: str) -> Path:
         return self.files / path
+
+
+@cache
+def _compiled(definitions: str) -> CodeType:
+    return compile(definitions, "step", "exec")
 
 
 class _Os:
