@@ -99,6 +99,16 @@ def test_readings_that_slipped_alike_are_one_question(readings: list[str], quest
         calibrate("diameter", *readings, "--strand", "pla-1.75", "--save", "marsh")
 
 
+def test_pairs_of_which_one_side_slipped_are_asked_about_each() -> None:
+    pairs = ["17.6mm/1.72mm", "17.6mm/1.73mm", "17.7mm/1.72mm"]
+    shown = calibrate("diameter", *pairs, "--strand", "pla-1.75").stdout
+    assert re.findall(r"^Did you mean (.*)$", shown, re.MULTILINE) == [
+        "1.76 mm/1.72 mm? Measurement 1, mean of two diameters, is 17.6 mm/1.72 mm.",
+        "1.76 mm/1.73 mm? Measurement 2, mean of two diameters, is 17.6 mm/1.73 mm.",
+        "1.77 mm/1.72 mm? Measurement 3, mean of two diameters, is 17.7 mm/1.72 mm.",
+    ]
+
+
 NET_G = bench_plan(turns=573).wound_mass_g
 WEIGHED = ["--turns", "573", *BENCH]
 GROSS_G = round(212 + NET_G, 1)
@@ -158,6 +168,10 @@ def test_a_weight_that_is_right_or_wrong_by_something_else_is_not_asked_about() 
         # strand weighed alone
         (10_000, 0, "1000 g less 0 g"),
         (1000, 0, ""),
+        # both are near: 50 g for 5 g must be nearer by half
+        (1015, 5, ""),
+        (1032, 5, ""),
+        (1037, 5, "1037 g less 50 g"),
     ],
 )
 def test_a_slip_must_bring_the_strand_near_and_leave_a_spool_that_can_bear_it(
@@ -175,6 +189,7 @@ def test_two_weights_slip_alike_or_one_of_them_alone() -> None:
         "1200 g less 20 g", "1200 g less 200 g", None
     )
     assert weight_slip(MeasuredWind(gross_mass_g=1200), 1000) is None
+    assert weight_slip(MeasuredWind(empty_mass_g=200), 1000) is None
 
 
 def test_an_outer_diameter_that_no_fit_comes_near_is_asked_about() -> None:

@@ -94,7 +94,6 @@ def _less(job: Job, coil: Coil, margin_mm: float) -> Iterator[Mend]:
     """The most that leaves this much of the flange, as the target says how much; nothing where no layer does."""
     target, strand, turns = job.target, job.strand, filling_turns(job, coil, margin_mm)
     counted_mm = coil.length_mm(float(turns)) - 1000 * target.ends_m
-    layers = coil.full_passes(turns)
     if target.flange_margin_mm is not None:
         yield (Change("target.flange_margin_mm", "at least", rounded_up(margin_mm)),)
     elif counted_mm <= 0:
@@ -106,8 +105,8 @@ def _less(job: Job, coil: Coil, margin_mm: float) -> Iterator[Mend]:
         yield (Change("target.mass_g", "at most", rounded_down(grams)),)
     elif target.turns is not None:
         yield (Change("target.turns", "at most", rounded_down(float(turns))),)
-    elif layers:
-        yield (Change("target.layers", "at most", layers),)
+    else:
+        yield (Change("target.layers", "at most", coil.full_passes(turns)),)
 
 
 def _pitch(job: Job, coil: Coil) -> list[Finding]:

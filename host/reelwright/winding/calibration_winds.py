@@ -211,7 +211,7 @@ def weight_slip(wind: MeasuredWind, expected_g: float) -> Slip | None:
     if gross is None or empty is None:
         return None
     ways: list[tuple[float, float, float | None]] = [(factor * gross, empty, None) for factor in MOVED]
-    ways += [(gross, factor * empty, None) for factor in MOVED if empty]
+    ways += [(gross, factor * empty, None) for factor in MOVED]
     ways += [(factor * gross, factor * empty, factor) for factor in MOVED]
     wound, bare, factor = min(ways, key=lambda way: abs(way[0] - way[1] - expected_g))
     net = wound - bare
