@@ -95,6 +95,8 @@ def test_readings_that_slipped_alike_are_one_question(readings: list[str], quest
     slipped = [reading for reading in readings if not reading.startswith("1.75")]
     warned = re.findall(r"^Warning: measurement (\d)", shown, re.MULTILINE)
     assert not set(warned) & {str(readings.index(reading) + 1) for reading in slipped}
+    told = answer_of("diameter", *readings, "--strand", "pla-1.75")["measurements"]
+    assert all(each["stands_out"] for each in told if each["meant"])
     with pytest.raises(UsageError, match=r"^Did you mean"):
         calibrate("diameter", *readings, "--strand", "pla-1.75", "--save", "marsh")
 
@@ -154,6 +156,9 @@ def test_a_weight_that_is_right_or_wrong_by_something_else_is_not_asked_about() 
     for net_g in (NET_G, 1.1 * NET_G, 2 * NET_G, 0.5 * NET_G):
         shown = calibrate("weight", "--gross", f"{212 + net_g:.1f}g", "--tare", "212g", *WEIGHED).stdout
         assert "Did you mean" not in shown, net_g
+    # 2.5 g of a spool that may have been 25 g: the mass is no further off than chance explains
+    within = ["--gross", f"{1.0375 * NET_G + 2.5:.1f}g", "--tare", "2.5g", *WEIGHED]
+    assert "Did you mean" not in calibrate("weight", *within).stdout
 
 
 @pytest.mark.parametrize(

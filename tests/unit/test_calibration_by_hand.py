@@ -10,7 +10,7 @@ from attrs import evolve
 
 from calibration_strands import LABEL, exact_wind, lay, outer_mm
 from reelwright.winding.calibration import fit_winds, forecast_of_weight
-from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures
+from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, LabelDensity, StrandFigures
 from reelwright.winding.calibration_fit import NoFitError, Observation, UndeterminedError, fit
 from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_methods import (
@@ -267,6 +267,14 @@ class TestDiameterAlone:
         goes = calibrate_diameter(self.READINGS, Micrometer(), calibrated).after
         assert (goes.density_g_cm3, goes.density_u_g_cm3) == (None, 0)
         assert (goes.rise, goes.rise_u, goes.rise_pitch_mm) == (None, 0, None)
+        label = LabelDensity(1.27, 0.006, "the label")
+        back = calibrate_diameter(self.READINGS, Micrometer(), evolve(CORRELATED, calibrated=(DENSITY,)), (), label)
+        assert (back.after.density_g_cm3, back.after.density_u_g_cm3, back.after.correlations) == (
+            1.27,
+            0.006,
+            (0,) * 3,
+        )
+        assert back.label_density == label
 
 
 def test_without_an_outer_diameter_no_layers_are_calibrated() -> None:

@@ -283,6 +283,11 @@ def test_the_largest_length_fits_and_a_little_more_does_not() -> None:
     assert plan_of(target=ends | {"length_m": plan.fits_length_m + 0.1}).blocking == ("over_flange",)
 
 
+def test_a_spool_that_would_hold_more_layers_than_any_is_reckoned_up_to_the_last_of_them() -> None:
+    plan = plan_of(take_up={"flange_diameter_mm": 5000}, strand={"diameter_mm": 0.5}, machine={"turns_per_layer": 120})
+    assert plan.fits_length_m == pytest.approx(plan.coil.length_mm(999 * 120) / 1000)
+
+
 def test_too_much_says_by_how_much() -> None:
     plan = plan_of(take_up={"flange_diameter_mm": 90})
     assert plan.fits_length_m == pytest.approx(18.2, abs=0.05)
