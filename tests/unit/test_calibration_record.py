@@ -79,6 +79,12 @@ def test_a_result_of_pairs_tells_their_ovality_and_of_single_readings_none() -> 
     assert result_record(both, DATE)["degrees_of_freedom"] == both.estimated.degrees
 
 
+def test_a_measurement_is_told_with_what_was_meant_where_its_decimal_point_slipped_and_with_nothing_else() -> None:
+    slipped: Any = result_record(calibrate_diameter([Reading(1.74), Reading(17.5)], Micrometer(), LABEL), DATE)
+    assert [each["meant"] for each in slipped["measurements"]] == ["", "1.75 mm"]
+    assert "slip" not in slipped["measurements"][1]
+
+
 def test_figures_are_told_with_what_is_unknown_of_them_left_open() -> None:
     before: Any = result_record(calibrate_layers(WIND, OVAL), DATE)["before"]
     metre = OVAL.mass_per_metre_g()
