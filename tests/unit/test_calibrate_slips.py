@@ -138,8 +138,9 @@ def test_a_weight_ten_times_off_is_asked_about(home: Path, gross: float, tare: f
 @pytest.mark.parametrize(("gross", "tare"), [(0.1, 1), (1, 10)])
 def test_weights_that_leave_no_strand_are_asked_about_too(gross: float, tare: float) -> None:
     given = f"{gross * GROSS_G:.2f}", f"{tare * 212:.0f}"
-    told = faults_of("weight", "--gross", f"{given[0]}g", "--tare", f"{given[1]}g", *WEIGHED)
-    assert told["--tare"].endswith(f"leave no strand; did you mean {RIGHT}?")
+    for way in (["weight"], ["together", "--layer", "5:99.0mm"]):
+        told = faults_of(*way, "--gross", f"{given[0]}g", "--tare", f"{given[1]}g", *WEIGHED)
+        assert told["--tare"].endswith(f"leave no strand; did you mean {RIGHT}?")
     assert faults_of("weight", "--gross", "212g", "--tare", f"{212 + NET_G:.0f}g", *WEIGHED)["--tare"].endswith(
         "exchange or correct them"
     )
@@ -158,7 +159,8 @@ def test_a_weight_that_is_right_or_wrong_by_something_else_is_not_asked_about() 
         assert "Did you mean" not in shown, net_g
     # 2.5 g of a spool that may have been 25 g: the mass is no further off than chance explains
     within = ["--gross", f"{1.0375 * NET_G + 2.5:.1f}g", "--tare", "2.5g", *WEIGHED]
-    assert "Did you mean" not in calibrate("weight", *within).stdout
+    for way in (["weight"], ["together", "--layer", "5:99.0mm"]):
+        assert "Did you mean" not in calibrate(*way, *within).stdout
 
 
 @pytest.mark.parametrize(
