@@ -109,8 +109,9 @@ class SensorResult:
 
 
 class MotorSample(NamedTuple):
-    """What one progress of a motor test told. duty: a share of full."""
+    """What one progress of a motor test told. number: of the progress, which wraps. duty: a share of full."""
 
+    number: int
     turns: float
     rpm: float
     duty: float

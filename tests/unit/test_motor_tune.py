@@ -31,11 +31,11 @@ def run_of(rpm: float, no_load: float, least: float, lag_s: float) -> Run:
     slope = no_load / (1 - least)
     duty = least + 1.02 * rpm / slope
     goal, samples = 1.02 * rpm, []
-    for step in range(1, 200):
+    for step in range(200):
         seconds = 0.15 * step
-        now = goal * (1 - exp(-(seconds - 0.065) / lag_s))
+        now = goal * max(0.0, 1 - exp(-(seconds - 0.065) / lag_s))
         turns = goal / 60 * (seconds - lag_s * (1 - exp(-seconds / lag_s)))
-        samples.append(MotorSample(turns, now, duty))
+        samples.append(MotorSample(step, turns, now, duty))
     return Run(rpm, samples)
 
 

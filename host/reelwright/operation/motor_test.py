@@ -155,7 +155,8 @@ class MotorTest:
             self._take_rate(fields)
             if fields["state"] == codes.WINDING:
                 turns = self.plan.turns_at(fields["pulses"])
-                self.samples.append(MotorSample(turns, self._rpm(fields["rate"]), fields["duty"] / 1000))
+                rpm = self._rpm(fields["rate"])
+                self.samples.append(MotorSample(received.sequence, turns, rpm, fields["duty"] / 1000))
             if fields["duty"]:
                 self._off_at_s = None
             elif self._off_at_s is None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from fractions import Fraction
 from itertools import pairwise
 from math import ceil
-from statistics import fmean
+from statistics import fmean, median
 from typing import TYPE_CHECKING
 
 from attrs import evolve, frozen
@@ -14,6 +14,7 @@ from reelwright.condition import DriveTuning
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.motor_test import motor_job
 from reelwright.winding.job import Target
+from windlink.catalogue import HIGHEST_SEQUENCE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -24,9 +25,9 @@ if TYPE_CHECKING:
 STEADY_TURNS = 12  # of the fast run at its speed
 STEADY_SHARE = 0.05  # of the speed asked for, that the mean of a steady stretch is off by at most
 LEAST_STEADY = 4  # samples
+SETTLED = 9  # samples from the first at the speed on
 APART = 1.5  # times the slow speed, that the fast one is at least
 KEPT_SHARE = 0.8  # of what the drive can do; the rest is for the strand's pull and a spool that fills
-TOLD_LATE_S = 0.065  # age of a told rate: a mean over 60 to 70 ms, held for as long
 LEAST_LAG_S = 0.02  # nothing shorter shows in samples of every 0.15 s
 _BRAKE_SHARE = 0.25  # of the greatest speed, down to which the brake shall keep an even deceleration
 
@@ -66,10 +67,8 @@ def tune(machine: Machine, slow: Run, fast: Run) -> DriveTuning:
     """The drive's figures. Raises DeviceError where a run never was steady, or the drive does not answer its duty.
 
     A motor's steady speed is a straight line over its duty: nothing below the duty that overcomes friction, and the
-    no-load speed at full duty. Its lag, J R / k^2, is the way that the duty was ahead of the speed over the speed
-    gained. Textbooks of brushed motors. Simulated, with a lag of 0.1 s and no-load speed of 160 rpm: no_load_rpm
-    comes out within 2.5 % from 1 to 600 pulses a turn, lag_s within a third from 20 on. With fewer it is too long, as
-    the rate is told late, and the ramps are gentler than they need be.
+    no-load speed at full duty. Its lag, J R / k^2, is the way that the duty was ahead of the spool over the speed
+    gained. Textbooks of brushed motors.
     """
     (low_rpm, low_duty), (high_rpm, high_duty) = _steady(slow), _steady(fast)
     if high_duty <= low_duty or high_rpm <= low_rpm:
@@ -80,7 +79,7 @@ def tune(machine: Machine, slow: Run, fast: Run) -> DriveTuning:
     slope = (high_rpm - low_rpm) / (high_duty - low_duty)
     least_duty = max(0.0, low_duty - low_rpm / slope)
     no_load_rpm = slope * (1 - least_duty)
-    lag_s = _lag_s(fast, slope, least_duty)
+    lag_s = _lag_s(fast, high_rpm, slope, least_duty)
     gain = KEPT_SHARE * max(0.0, no_load_rpm - machine.max_spool_rpm) / lag_s
     loss = KEPT_SHARE * _BRAKE_SHARE * machine.max_spool_rpm / lag_s
     return DriveTuning(
@@ -98,8 +97,7 @@ def _steady(run: Run) -> tuple[float, float]:
     All of it counts. A rate of whole pulses in whole steps is now above the true one and now below, by more than
     STEADY_SHARE where pulses are rare: only their mean is right, and to drop those far off would shift it.
     """
-    reached = _reached(run)
-    held = [each for each in run.samples[(reached + len(run.samples)) // 2 :] if each.duty > 0]
+    held = [each for each in run.samples[_steady_from(run) :] if each.duty > 0]
     rpm = fmean(each.rpm for each in held) if len(held) >= LEAST_STEADY else 0.0
     if abs(rpm - run.wanted_rpm) > STEADY_SHARE * run.wanted_rpm:
         raise DeviceError(
@@ -115,17 +113,29 @@ def _reached(run: Run) -> int:
     return next((at for at, each in enumerate(run.samples) if each.rpm >= least_rpm), len(run.samples))
 
 
-def _lag_s(run: Run, slope: float, least_duty: float) -> float:
-    """Seconds, from the way up of a run; the time between two samples is their way over their mean speed.
+def _steady_from(run: Run) -> int:
+    """Which sample begins the later half of what came once the speed was reached."""
+    return (_reached(run) + len(run.samples)) // 2
 
-    A rate that is told late is behind the duty by so much more.
+
+def _lag_s(run: Run, steady_rpm: float, slope: float, least_duty: float) -> float:
+    """Seconds, from the way up: what the duty asked for less what the spool turned, over the speed gained.
+
+    Turns are exact where told rates come late and in whole pulses. The samples' own time, which is the winder's and not
+    this computer's, follows from the turns of the steady stretch. The duty answers each whole pulse, so that samples
+    of it waver: the median of several places counts, all soon after the way up, before their wavering adds up.
     """
-    ahead, gained = 0.0, 0.0
-    for before, after in pairwise(run.samples[: _reached(run) + 1]):
-        if before.rpm <= 0:
-            continue
-        mean_rpm = (before.rpm + after.rpm) / 2
-        seconds = (after.turns - before.turns) / (mean_rpm / 60)
-        ahead += (slope * ((before.duty + after.duty) / 2 - least_duty) - mean_rpm) * seconds
-        gained += after.rpm - before.rpm
-    return max(LEAST_LAG_S, ahead / gained - TOLD_LATE_S) if gained > 0 else LEAST_LAG_S
+    samples = run.samples
+    first, last = samples[_steady_from(run)], samples[-1]
+    sample_s = 60 * (last.turns - first.turns) / (steady_rpm * _later(last, first))
+    asked, behind = 0.0, []
+    for before, after in pairwise(samples[: _reached(run) + SETTLED]):
+        duty = (max(0.0, before.duty - least_duty) + max(0.0, after.duty - least_duty)) / 2
+        asked += slope * duty / 60 * sample_s * _later(after, before)
+        behind.append(asked - (after.turns - samples[0].turns))
+    return max(LEAST_LAG_S, 60 * median(behind[-SETTLED:]) / (steady_rpm - samples[0].rpm))
+
+
+def _later(after: MotorSample, before: MotorSample) -> int:
+    """By how many samples one is later than the other, lost ones counted."""
+    return (after.number - before.number) % (HIGHEST_SEQUENCE + 1)
