@@ -11,7 +11,6 @@ import re
 import sys
 import time
 from collections import deque
-from itertools import groupby
 from typing import TYPE_CHECKING, Protocol, TextIO
 
 from attrs import frozen
@@ -45,13 +44,11 @@ _BY_KEY = {key.key: key.action for key in KEYS}
 _BY_WORD = {key.word: key.action for key in KEYS}
 YES = "y"  # abandons after its question; another key, since a held one repeats itself
 SURE_S = 3.0  # for which the question stands; own choice
-_HAND_S = 0.05  # no hand presses two different keys faster: what comes so is pasted
+_HAND_S = 0.05  # no hand presses two different keys faster: what comes so is pasted; own choice
 # Cursor and function keys as terminals send them (ECMA-48 control sequences, and the shorter form of ESC O).
 _KEY_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*[@-~]|O[@-~])")
 _BEGUN_SEQUENCE = re.compile(r"\x1b(?:\[[0-?]*[ -/]*|O)?$")
 
-
-_ABANDON = next(key for key in KEYS if key.action == "abandon")
 SURE = f"{YES}, within {SURE_S:g} s, abandons the job. Nothing is done before."
 
 
@@ -91,25 +88,24 @@ class KeyReader:
         self._asked_s = -math.inf  # when it was asked whether to abandon
 
     def actions(self, burst: str) -> list[str]:
-        """The actions that one read from the terminal asks for, in order."""
+        """What one read from the terminal asks for: an action, or nothing."""
         typed = _KEY_SEQUENCE.sub("", self._begun + burst)
         unfinished = _BEGUN_SEQUENCE.search(typed)
         self._begun = unfinished.group() if unfinished else ""
         typed = typed.removesuffix(self._begun).replace("\x1b", "").lower()
         if self._is_pasted(typed):
-            return ["pause"] if "p" in typed else []
-        asked: list[str] = []
-        for sign, _ in groupby(typed):
-            action = _BY_KEY.get(sign)
-            if action == _ABANDON.action:
-                self._asked_s = self._clock()
-                self._tell(SURE)
-            elif action is not None:
-                asked.append(action)
-            elif sign == YES and self._clock() - self._asked_s <= SURE_S:
-                self._asked_s = -math.inf
-                asked.append(_ABANDON.action)
-        return asked
+            return ["pause"] if any(_BY_KEY.get(sign) == "pause" for sign in typed) else []
+        sign = typed[:1]  # what is not pasted is one key, however often it came
+        action = _BY_KEY.get(sign)
+        if action == "abandon":
+            self._asked_s = self._clock()
+            self._tell(SURE)
+        elif action is not None:
+            return [action]
+        elif sign == YES and self._clock() - self._asked_s <= SURE_S:
+            self._asked_s = -math.inf
+            return ["abandon"]
+        return []
 
     def _is_pasted(self, typed: str) -> bool:
         if not typed:
