@@ -51,6 +51,12 @@ def test_what_fits_is_said_as_the_target_says_how_much(target: dict[str, Any], m
     assert f"Wind at most {change.value:g} " in finding.remedy
 
 
+def test_what_one_layer_fills_is_said_of_one_layer() -> None:
+    finding = plan_of(take_up={"flange_diameter_mm": 86}, target={"layers": 3}).findings[0]
+    assert "This spool holds 1 whole layer, 8.9 m." in finding.message
+    assert finding.remedy.startswith("Wind at most 1 layer, or take a spool")
+
+
 def test_the_mass_that_fits_is_that_of_oval_strand_where_it_is_oval() -> None:
     oval = {"diameter_mm": 1.65, "second_diameter_mm": 1.85}
     finding = plan_of(take_up={"flange_diameter_mm": 90}, strand=oval, target={"mass_g": 150}).findings[0]

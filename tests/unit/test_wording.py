@@ -6,9 +6,10 @@ import attrs
 import pytest
 
 from reelwright.snapshot import WindResult
-from reelwright.views.quantities import count_of, duration, with_uncertainty
+from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
+from reelwright.winding.nouns import count_of
 from windlink import codes
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS
 

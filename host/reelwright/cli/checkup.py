@@ -188,7 +188,7 @@ def _loopback(
     from attrs import asdict
 
     from reelwright.operation.loopback_test import LoopbackRow, highest_rate, judge_loopback, run_loopback
-    from reelwright.views.quantities import count_of
+    from reelwright.winding.nouns import count_of
 
     def show(row: LoopbackRow) -> None:
         bounce = ", bouncing" if row.bounces else ""

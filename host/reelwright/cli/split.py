@@ -15,7 +15,8 @@ from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
-from reelwright.views.quantities import count_of, names_of
+from reelwright.views.quantities import names_of
+from reelwright.winding.nouns import count_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

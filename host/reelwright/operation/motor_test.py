@@ -16,6 +16,7 @@ from reelwright.operation.held import free_status
 from reelwright.operation.steady_rate import SteadyRate
 from reelwright.verdicts import verdict
 from reelwright.winding.job import Job, Strand, TakeUp, Target
+from reelwright.winding.nouns import count_of
 from reelwright.winding.plan import make_plan
 from windlink import codes
 from windlink.frame import EVENT
@@ -219,7 +220,7 @@ def judge_motor(result: MotorResult, plan: Plan) -> list[Verdict]:
         found.append(verdict("motor_slow", rpm=f"{result.fastest_rpm:.1f}", wanted_rpm=f"{plan.cruise_rpm:.1f}"))
     if not found:
         turns = result.pulses / float(plan.pulses_per_spool_turn)
-        beyond = f"{overrun} {'pulse' if abs(overrun) == 1 else 'pulses'}"
+        beyond = count_of(overrun, "pulse")
         rpm = f"{result.fastest_rpm:.1f}"
         give = f"{result.resolution_rpm:.1f}"
         rest_s = f"{result.rest_s:.1f}"

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from reelwright.winding.calibration_figures import cholesky, correlation_matrix
 from reelwright.winding.gears import turns_per_layer
 from reelwright.winding.job import TARGET_KINDS
+from reelwright.winding.nouns import count_of
 
 if TYPE_CHECKING:
     from reelwright.profiles.draft import Draft
@@ -27,7 +28,7 @@ def check_plan(draft: Draft, plan: Plan) -> None:
     last = len(plan.layer_pulses)
     for position, layer in enumerate(plan.job.target.pause_at_layers):
         if layer > last:
-            has = f"the wind has only {last} layer{'' if last == 1 else 's'}, not {layer}"
+            has = f"the wind has only {count_of(last, 'layer')}, not {layer}"
             draft.fault("target", f"pause_at_layers[{position}]", f"{has}; wind more, or leave this pause out")
     for position, mark_m in enumerate(plan.job.target.marks_m):
         if mark_m > plan.length_m:

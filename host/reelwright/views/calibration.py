@@ -9,13 +9,14 @@ from rich.text import Text
 
 from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_text, questions
 from reelwright.views.page import terminal_page
-from reelwright.views.quantities import count_of, with_uncertainty
+from reelwright.views.quantities import with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, WEIGHED_SPOOL
 from reelwright.winding.calibration_readings import OUTLIER_Z
 from reelwright.winding.distributions import student_factor
+from reelwright.winding.nouns import count_of
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from reelwright.verdicts import LOOK, WELL
-from reelwright.views.quantities import count_of
 from reelwright.views.untrusted import plain_text
+from reelwright.winding.nouns import count_of
 from windlink.codes import CAN_QUADRATURE
 from windlink.sentences import CAPABILITIES, say
 

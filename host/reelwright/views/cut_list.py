@@ -8,9 +8,10 @@ from rich.padding import Padding
 from rich.text import Text
 
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import count_of, names_of, with_uncertainty
+from reelwright.views.quantities import names_of, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.views.untrusted import plain_text
+from reelwright.winding.nouns import count_of
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:

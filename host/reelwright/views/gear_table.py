@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 from rich.text import Text
 
 from reelwright.views.page import terminal_page
-from reelwright.views.quantities import count_of
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.gear_check import check_train, pitch_verdict
 from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice, undercut
+from reelwright.winding.nouns import count_of
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:

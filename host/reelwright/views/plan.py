@@ -10,9 +10,10 @@ from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import count_of, duration, with_uncertainty
+from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.drive import line_speed_m_s
+from reelwright.winding.nouns import count_of
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:

@@ -59,11 +59,6 @@ def duration(seconds: float | None) -> str:
     return f"{minutes} min {rest_s:02d} s" if minutes else f"{rest_s} s"
 
 
-def count_of(count: int, word: str) -> str:
-    """A count with its noun: "1 pulse", "2 pulses"."""
-    return f"{count} {word}" if abs(count) == 1 else f"{count} {word}s"
-
-
 def names_of(names: Sequence[str]) -> str:
     """The first names, and how many more there are: "kit 1, kit 2 and 3 more"."""
     more = len(names) - MOST_NAMES

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.views.quantities import between, count_of, number, with_uncertainty
+from reelwright.views.quantities import between, number, with_uncertainty
+from reelwright.winding.nouns import count_of
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS, Saying
 
 if TYPE_CHECKING:

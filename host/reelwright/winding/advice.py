@@ -18,6 +18,7 @@ from reelwright.winding.fit import (
 )
 from reelwright.winding.lay import CROSSING, NESTED
 from reelwright.winding.mass import strand_mass_g
+from reelwright.winding.nouns import count_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -85,7 +86,7 @@ def _flange(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
         turns = filling_turns(job, coil)
         layers = coil.full_passes(turns)
         part = "" if turns == coil.pass_end(layers) else " and a part of one"
-        return f"This spool holds {layers} whole layers{part}, {coil.length_mm(float(turns)) / 1000:.1f} m."
+        return f"This spool holds {count_of(layers, 'whole layer')}{part}, {coil.length_mm(float(turns)) / 1000:.1f} m."
 
     return judge("over_flange", margin, job, mends, held) or judge("near_flange", margin, job, mends)
 

@@ -31,6 +31,7 @@ from reelwright.winding.calibration_winds import (
 )
 from reelwright.winding.distributions import chi_square_tail
 from reelwright.winding.job import Strand
+from reelwright.winding.nouns import count_of
 from reelwright.winding.quantities import Quantity, quantity_of
 
 if TYPE_CHECKING:
@@ -290,7 +291,7 @@ def _inverse_row(lower: list[list[float]], place: int) -> list[float]:
 def _undetermined(
     names: list[str], place: int, used: Sequence[Measurement], winds: Sequence[MeasuredWind]
 ) -> ImpossibleMeasurementsError:
-    count = f"{len(used)} measurement{'' if len(used) == 1 else 's'}"
+    count = count_of(len(used), "measurement")
     if any(wind.barrel_mm is None for wind in winds):
         sentence = f"{count} cannot settle the {RISE} without the barrel; give its diameter, or measure a second layer"
         return ImpossibleMeasurementsError([("barrel_mm", f"{sentence} well apart")])

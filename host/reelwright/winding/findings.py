@@ -10,6 +10,8 @@ from functools import reduce
 from math import ceil, floor, log10
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
+from reelwright.winding.nouns import agreeing
+
 if TYPE_CHECKING:
     from reelwright.winding.job import Job
 
@@ -172,10 +174,8 @@ class Change(NamedTuple):
     def what(self) -> str:
         """What to do it to: "a barrel of at least 56.6 mm"."""
         value = self.value if isinstance(self.value, str) else f"{self.value:.12g}"
-        return _DOING[self.key][1].format(f"{self.bound} {value}".lstrip())
+        return agreeing(value, _DOING[self.key][1]).format(f"{self.bound} {value}".lstrip())
 
-
-_ONE_OF = {"pulses": "pulse", "turns": "turn"}
 
 # Changes to make together.
 Mend = tuple[Change, ...]
@@ -281,7 +281,7 @@ def judge(
 
 def _told(value: float, unit: str) -> str:
     text = f"{value:.4g}"
-    return f"{text} {_ONE_OF.get(unit, unit) if text == '1' else unit}".rstrip()
+    return f"{text} {agreeing(text, unit)}".rstrip()
 
 
 def within(row: Limit, value: float, limit: float) -> bool:
