@@ -29,9 +29,7 @@ if TYPE_CHECKING:
 LEAST_VERSION = (1, 26)
 SETTLE_S = 1.5  # from a reset until the port of before is gone for sure
 RETURN_S = 20.0  # for the port to come back
-PROMPT_S = (
-    20.0  # from there until a start that leaves the port has come to its prompt: it loads the whole firmware first
-)
+PROMPT_S = 20.0  # until a start that leaves the port has come to its prompt: it loads the whole firmware first
 _LOOK_S = 0.3
 TRIES = 4  # of the first question after a reset, while the board still starts
 _ROOM_BYTES = 16384  # beside the files, for the file system's own and the journal

@@ -17,7 +17,8 @@ from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_PAUSED, DeviceError, LinkLostError, UsageError
 from reelwright.ledger import new_job_id
 from reelwright.operation.before import tell_before, tell_elsewhere
-from reelwright.operation.forgotten import TrippedError, Ways, refuse_forgotten, settle_unfinished
+from reelwright.operation.commands import Ways
+from reelwright.operation.forgotten import TrippedError, refuse_forgotten, settle_unfinished
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     given_up,

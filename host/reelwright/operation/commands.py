@@ -5,8 +5,12 @@ from __future__ import annotations
 import shlex
 from typing import TYPE_CHECKING
 
+from attrs import frozen
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from reelwright.ledger import WindRecord
 
 PROGRAM = "reelwright"
 JOB_FILE = "JOB.toml"  # where only the person knows which
@@ -35,6 +39,31 @@ def clear_command(port_name: str, trip: str, words: Sequence[str] = (), job_id: 
         if "--clear" not in (before, word) and not word.startswith("--clear=")
     ]
     return _again(port_name, kept, "--clear", trip)
+
+
+@frozen
+class Ways:
+    """The ways on that a hint names, for a port and the words that the command was given."""
+
+    port_name: str
+    words: Sequence[str] = ()
+
+    @property
+    def drop(self) -> str:
+        """The command that gives up what the winder has, and begins this job."""
+        return drop_command(self.port_name, self.words)
+
+    def clear(self, trip: str, job_id: int) -> str:
+        """The command that clears a trip, and goes on with this job."""
+        return clear_command(self.port_name, trip, self.words, job_id)
+
+    def go_on(self, record: WindRecord) -> str:
+        """How to go on with a job; the sentence has no end."""
+        return f"Go on with it by `{resume_command(record.job_id, self.port_name)}`"
+
+    def go_on_or_drop(self, record: WindRecord) -> str:
+        """The two ways on with a job that the winder had."""
+        return f"{self.go_on(record)}, or give it up by `{self.drop}`."
 
 
 def _again(port_name: str, words: Sequence[str], *more: str) -> str:

@@ -4,17 +4,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import frozen
-
 from reelwright.errors import EXIT_TRIPPED, DeviceError
-from reelwright.operation.commands import clear_command, drop_command, resume_command
+from reelwright.operation.commands import resume_command
 from reelwright.operation.recorded import LOOKED_THROUGH, given_up, last_pulses_heard, plan_of, was_begun
 from reelwright.operation.whereabouts import is_gone
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from reelwright.ledger import Ledger, WindRecord
+    from reelwright.operation.commands import Ways
     from reelwright.views import View
     from reelwright.winding.planned import Plan
 
@@ -23,31 +20,6 @@ class TrippedError(DeviceError):
     """The winder is held by a trip that the operator has not cleared, or has lost a job that waits for a resume."""
 
     exit_code = EXIT_TRIPPED
-
-
-@frozen
-class Ways:
-    """The ways on that a hint names, for a port and the words that the command was given."""
-
-    port_name: str
-    words: Sequence[str] = ()
-
-    @property
-    def drop(self) -> str:
-        """The command that gives up what the winder has, and begins this job."""
-        return drop_command(self.port_name, self.words)
-
-    def clear(self, trip: str, job_id: int) -> str:
-        """The command that clears a trip, and goes on with this job."""
-        return clear_command(self.port_name, trip, self.words, job_id)
-
-    def go_on(self, record: WindRecord) -> str:
-        """How to go on with a job; the sentence has no end."""
-        return f"Go on with it by `{resume_command(record.job_id, self.port_name)}`"
-
-    def go_on_or_drop(self, record: WindRecord) -> str:
-        """The two ways on with a job that the winder had."""
-        return f"{self.go_on(record)}, or give it up by `{self.drop}`."
 
 
 def unfinished(plan: Plan, ledger: Ledger, port_name: str) -> list[WindRecord]:

@@ -13,7 +13,7 @@ from reelwright.snapshot import Happening
 if TYPE_CHECKING:
     from reelwright.device.client import Winder
     from reelwright.ledger import Ledger, Stay, WindRecord
-    from reelwright.operation.forgotten import Ways
+    from reelwright.operation.commands import Ways
     from reelwright.operation.whereabouts import Whereabouts
 
 

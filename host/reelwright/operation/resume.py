@@ -13,8 +13,7 @@ from attrs import frozen
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
-from reelwright.operation.commands import drop_command, resume_command
-from reelwright.operation.forgotten import Ways
+from reelwright.operation.commands import Ways, drop_command, resume_command
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     LOOKED_THROUGH,
