@@ -31,7 +31,7 @@ def command(machine_files: tuple[Path, ...], output: Path, nets: bool) -> None:
     from reelwright.cli.output_file import write_whole
     from reelwright.errors import UsageError
     from reelwright.profiles.toml_files import read_toml
-    from wiring.circuit import circuit_of
+    from wiring.reading import circuit_of
 
     if not nets:
         try:

@@ -1,24 +1,15 @@
-"""From the pins of a machine file to a net list: who is joined to whom, and through what.
+"""The wiring: its tables, and the net list that follows, of who is joined to whom and through what.
 
-Every rule of the wiring stands in the two tables below; the drawing and the net list both come from `Circuit`.
+Every rule of the wiring stands in the tables below; the drawing and the net list both come from `Circuit`, which
+`reading` makes of a machine file.
 A terminal is written "PART.NAME", the board being U1.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from attrs import frozen
 
-from attrs import evolve, frozen
-
-from reelwright.errors import Fault, FileFaultsError
-from reelwright.machines.wiring_table import read_wiring
-from reelwright.profiles.draft import Draft
-from reelwright.profiles.values import near, printable, shown
-from windlink.pins import DEFAULT_PULL
 from wiring.boards import BOARDS, SUPPLIES, terminal
-
-if TYPE_CHECKING:
-    from collections.abc import Mapping
 
 # Holds the motor off while the board is in reset or not yet running. Of the RP2350 it must be 8.2 kOhm or less: its
 # input may leak enough to hold a weaker one near 2.2 V (data sheet, erratum E9).
@@ -144,7 +135,7 @@ MOTORS = {
         "swap A+ and A-",
     ),
 }
-_DRIVE_OF = {"motor_pwm": "dc", "step": "stepper"}
+DRIVE_OF = {"motor_pwm": "dc", "step": "stepper"}
 
 
 @frozen
@@ -260,184 +251,3 @@ def _ends(row: Row) -> tuple[str, str]:
         or any(component.ends == (f"{row.label}, at {row.part}", row.label) for component in row.components)
     )
     return row.label, f"{row.label}, at {row.part}" if between else row.label
-
-
-def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
-    """The circuit of a machine file's tables. Raises FileFaultsError with all faults at once.
-
-    source: the file's name, for the error. Only what the wiring needs is looked at.
-    """
-    board = _table(description, "board")
-    kind, pins = board.get("kind"), board.get("pins")
-    faults: list[Fault] = []
-    if kind not in BOARDS:
-        faults.append(Fault("board.kind", f"{shown(kind)} is none of {', '.join(BOARDS)}{near(kind, BOARDS)}"))
-    if not isinstance(pins, dict) or not pins:
-        pins = {}
-        faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
-    draft = Draft({})
-    wiring = read_wiring(draft, description.get("wiring"))
-    faults += draft.faults
-    if wiring.guard_drops_motor and pins:
-        faults += _guard_faults(pins)
-    pulls = _table(board, "pulls")
-    if not faults:
-        faults = _pin_faults(str(kind), pins, board.get("active_low", []))
-        faults += _pull_faults(pins, pulls, divided=wiring.sensor_supply_v == 5 and wiring.sensor_output == "push_pull")
-    if faults:
-        raise FileFaultsError(source, faults)
-    given = [role for role in WIRES if role in pins]
-    drive = next((_DRIVE_OF[role] for role in given if role in _DRIVE_OF), "")
-    rows = _Rows(
-        str(kind),
-        pulls,
-        five_volt=wiring.sensor_supply_v == 5,
-        open_collector=wiring.sensor_output == "open_collector",
-        enable_low=wiring.enable_input == "active_low",
-        told_through=TOLD_THROUGH if drive else {},
-    )
-    for part in dict.fromkeys(WIRES[role].part for role in given):
-        for role in given:
-            if WIRES[role].part == part:
-                rows.add(role, pins[role])
-        rows.supply(part)
-    return Circuit(
-        kind=str(kind),
-        title=_title(description),
-        rows=tuple(rows.done),
-        drive=drive,
-        guard_drops_motor=wiring.guard_drops_motor,
-    )
-
-
-def _table(description: Mapping[str, object], name: str) -> dict[str, object]:
-    table = description.get(name, {})
-    return table if isinstance(table, dict) else {}
-
-
-def _title(description: Mapping[str, object]) -> str:
-    return ", ".join(printable(name) for name in _table(description, "machine"))
-
-
-def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[Fault]:
-    faults: list[Fault] = []
-    taken: dict[object, str] = {}
-    for role, pin in pins.items():
-        path = f"board.pins.{printable(role)}"
-        if role not in WIRES:
-            faults.append(Fault(path, f"no such role{near(role, WIRES) or '; there are ' + ', '.join(WIRES)}"))
-            continue
-        try:
-            name = terminal(kind, pin) if isinstance(pin, int) and not isinstance(pin, bool) else ""
-        except KeyError:
-            name = ""
-        if not name:
-            faults.append(Fault(path, f"{shown(pin)} is no pin of the {BOARDS[kind]}; give the number of one"))
-        elif pin in taken:
-            faults.append(Fault(path, f"pin {shown(pin)} is taken by {taken[pin]} already; give each role its own"))
-        taken.setdefault(pin if isinstance(pin, int) else role, role)
-    for role in active_low if isinstance(active_low, list | tuple) else ():
-        if role in WIRES and WIRES[role].way == "motor":
-            sentence = (
-                f"{role} is active low, so a pin that is low in reset would enable the motor; leave it out: take a"
-            )
-            remedy = 'driver whose input is active high, or write enable_input = "active_low" under [wiring]'
-            faults.append(Fault("board.active_low", f"{sentence} {remedy} for an inverter before it"))
-        elif role == "stop_button" and role in pins and not _DRIVE_OF.keys().isdisjoint(pins):
-            sentence = f"{role} is active low, so the emergency stop's contact, which opens, would not tell the winder"
-            faults.append(Fault("board.active_low", f"{sentence}; leave it out: take a stop button that opens"))
-    return faults
-
-
-def _guard_faults(pins: dict[str, object]) -> list[Fault]:
-    """Of a guard that shall drop the contactor."""
-    found = []
-    if not any(role in pins for role in _DRIVE_OF):
-        sentence = "is true, but no pin of a motor is given under [board.pins]; leave it out"
-        found.append(Fault("wiring.guard_drops_motor", sentence))
-    if "guard" not in pins:
-        sentence = "is true, but the winder is not told of the guard; give guard = PIN under [board.pins], too"
-        found.append(Fault("wiring.guard_drops_motor", sentence))
-    return found
-
-
-def _pull_faults(pins: dict[str, object], pulls: dict[str, object], *, divided: bool) -> list[Fault]:
-    """divided: whether the sensors' signals come through a divider."""
-    dead = "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
-    bent = 'comes through a divider, which a pull of the board would bend; write "none"'
-    found = []
-    for role in [role for role in WIRES if role in pins]:
-        pull, way = pulls.get(role, DEFAULT_PULL), WIRES[role].way
-        if way == "contact" and pull == "down":
-            found.append(Fault(f"board.pulls.{role}", dead))
-        if way == "signal" and divided and pull != "none":
-            found.append(Fault(f"board.pulls.{role}", bent))
-    return found
-
-
-class _Rows:
-    """The wires as they come, and the numbers of their small parts."""
-
-    def __init__(
-        self,
-        kind: str,
-        pulls: dict[str, object],
-        *,
-        five_volt: bool,
-        open_collector: bool,
-        enable_low: bool,
-        told_through: Mapping[str, tuple[str, ...]],
-    ) -> None:
-        self.done: list[Row] = []
-        self._kind = kind
-        self._pulls = pulls
-        self._five_volt = five_volt
-        self._open_collector = open_collector
-        self._enable_low = enable_low
-        self._told_through = told_through
-        self._resistors = 0
-        self._capacitors = 0
-
-    def add(self, role: str, pin: int) -> None:
-        """The wire of a role."""
-        wire = WIRES[role]
-        far = f"{role}, at {wire.part}"
-        inverted = role == "motor_enable" and self._enable_low
-        parts: tuple[Component, ...] = ()
-        if wire.way == "motor":
-            parts = (evolve(self._resistor(PULL_DOWN_OHM, role, "GND"), beyond_plug=True),)
-            if inverted:
-                parts = (*parts, evolve(self._resistor(ENABLE_PULL_UP_OHM, far, LOGIC_SUPPLY), beyond_plug=True))
-        elif wire.way == "signal" and self._open_collector:
-            parts = (self._resistor(PULL_UP_OHM, role, "3V3"),)
-        elif wire.way == "signal" and self._five_volt:
-            parts = (self._resistor(DIVIDER_OHM[0], far, role), self._resistor(DIVIDER_OHM[1], role, "GND"))
-        elif wire.way == "contact":
-            parts = (self._resistor(CONTACT_OHM, far, role), self._capacitor(CONTACT_NF, role))
-            if self._pulls.get(role) == "none":
-                parts = (*parts, self._resistor(CONTACT_PULL_UP_OHM, role, "3V3"))
-        elif wire.way == "level":
-            parts = (
-                self._resistor(CONTACT_OHM, far, role),
-                self._resistor(LEVEL_DOWN_OHM, role, "GND"),
-                self._capacitor(CONTACT_NF, role),
-            )
-        elif wire.way in ("lamp", "buzzer"):
-            parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)
-        self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts, inverted))
-
-    def supply(self, part: str) -> None:
-        """The wires of a part's supply."""
-        for net, name in PARTS[part][1]:
-            real = ("5V" if self._five_volt else "3V3") if net == "sensor" else net
-            through = self._told_through.get(part, ()) if real == "GND" else ()
-            self.done.append(Row(terminal(self._kind, real), real, part, name, "plain", (), through=through))
-
-    def _resistor(self, ohm: int, one: str, other: str) -> Component:
-        self._resistors += 1
-        value = f"{ohm / 1000:g} kOhm" if ohm >= 1000 else f"{ohm} Ohm"
-        return Component(f"R{self._resistors}", value, (one, other))
-
-    def _capacitor(self, nanofarad: int, net: str) -> Component:
-        self._capacitors += 1
-        return Component(f"C{self._capacitors}", f"{nanofarad} nF", (net, "GND"))

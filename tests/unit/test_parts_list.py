@@ -22,8 +22,8 @@ from wiring.circuit import (
     POWER_PARTS,
     WIRES,
     Circuit,
-    circuit_of,
 )
+from wiring.reading import circuit_of
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))

@@ -32,9 +32,9 @@ from wiring.circuit import (
     PULL_DOWN_OHM,
     WIRES,
     Circuit,
-    circuit_of,
 )
 from wiring.drawing import drawn, read_components, read_parts, read_wires
+from wiring.reading import circuit_of
 
 if TYPE_CHECKING:
     from collections.abc import Collection
