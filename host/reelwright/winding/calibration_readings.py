@@ -19,7 +19,7 @@ _OF_NORMAL = 0.6745  # median absolute deviation of a normal distribution, in st
 RESOLUTION_MM = 0.01  # of a plain micrometer
 ERROR_LIMIT_MM = 0.004  # of a micrometer up to 25 mm, DIN 863-1; from memory
 FEWEST_READINGS = 2  # scatter needs two
-_NEAR = 0.2  # share by which a value may miss what is expected of it once its decimal point is put right
+_NEAR = 0.2  # share by which a value may miss what is expected of it once its decimal point is put right; own choice
 KINDS = ("diameter", "mean of two diameters")
 
 

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 CALIPER_U_MM = 0.3  # of an outer diameter: an outer layer is uneven, more than a caliper is
 TAPE_U_SHARE = 0.001  # of a length laid along a tape piece by piece: a millimetre at each metre; our own guess
-NEAR_BY_TARE = 0.05  # share by which a mass may miss what is expected once an empty spool's weight is put right
+NEAR_BY_TARE = 0.05  # share by which a mass may miss what is expected with an empty spool put right; own choice
 LIGHTEST_SPOOL = 0.02  # an empty spool's share of the strand that it bears; lighter ones are none: our own limit
 FALLBACK_DENSITY_G_CM3 = 1.2  # where the fit for an unknown density begins
 
