@@ -25,7 +25,7 @@ from windcore.loop import run
 from windcore.ticks import LOOP_MS
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
     from pathlib import Path
 
     from reelwright.ledger import Ledger
@@ -251,11 +251,25 @@ class HostBench:
         self.winder.pass_periods(RESTART_PERIODS)
         assert self._follow(under_way) == EXIT_TRIPPED
 
-    def _begin(self, *, drop_held: bool) -> Wind:
+    def begin_by(self, words: Sequence[str], *, clear: str) -> Wind:
+        """Clear a trip and start, as these words of a command line ask."""
+        return self._begin(drop_held=False, clear=clear, words=words)
+
+    def _begin(self, *, drop_held: bool, clear: str | None = None, words: Sequence[str] = ()) -> Wind:
         client = self.client()
         known = client.hello()
-        arrival = Arrival(self.job, self.plan, client, self.ledger, self.view, known, self.port_name, Interrupts())  # type: ignore[arg-type]
-        return arrival.begin(clear=None, drop_held=drop_held)
+        arrival = Arrival(
+            self.job,
+            self.plan,
+            client,
+            self.ledger,
+            self.view,  # type: ignore[arg-type]
+            known,
+            self.port_name,
+            Interrupts(),
+            words,
+        )
+        return arrival.begin(clear=clear, drop_held=drop_held)
 
     def find(self, job: Job | None = None, job_id: int | None = None) -> tuple[Resumption, Any]:
         """What --resume finds."""

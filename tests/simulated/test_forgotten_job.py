@@ -10,7 +10,7 @@ from reelwright.errors import EXIT_DONE, EXIT_PAUSED
 from reelwright.operation.resume import Resumption
 from reelwright.profiles import load_job
 from reelwright.winding.plan import make_plan
-from simulated.lockstep import HostBench, go_on_or_drop, small_bench
+from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop, small_bench
 from simulated.winder import write_job
 from windlink import codes
 
@@ -67,6 +67,20 @@ def test_other_forgotten_jobs_are_told_in_one_line_and_hold_nothing_up(bench: Ho
     assert f"Job {newest.job_id} is unfinished" in notes[0]
     assert "So is an older one" in notes[0]
     assert str(oldest.job_id) not in notes[0]
+
+
+def test_the_way_to_give_up_a_forgotten_job_names_no_trip_that_is_cleared(bench: HostBench, tmp_path: Path) -> None:
+    job = load_job(write_job(tmp_path, link_loss="wind_on", pauses="[2]"), {})
+    other = HostBench(bench.winder, job, make_plan(job), bench.ledger)
+    assert other.wind() == EXIT_PAUSED
+    bench.winder.board.store._slots = [b"", b""]
+    power_fails(bench)
+    bench.winder.strike("hang")
+    bench.winder.pass_periods(RESTART_PERIODS)
+    assert bench.client_status()["reason"] == codes.RESTARTED
+    bench.begin_by(["wind", "a.toml", "--clear", "restarted"], clear="restarted")
+    (note,) = [note for note in bench.view.notices if "unfinished on this port" in note]
+    assert "`reelwright wind a.toml --port lockstep --drop-held` gives it up." in note
 
 
 def test_a_forgotten_job_is_held_up_and_resumed_after_another_one_was_wound(bench: HostBench, tmp_path: Path) -> None:

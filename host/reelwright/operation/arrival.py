@@ -277,6 +277,7 @@ class Arrival:
         if clear != word:
             raise TrippedError(f"The winder is tripped by {word}, not by {clear}. {sentence}", how)
         self._client.request("clear", code_of(TRIPS, word))
+        self._ways = self._ways.once_cleared
         return self._client.request("status")
 
     def _held_by_another(self, status: dict[str, Any], record: WindRecord | None) -> DeviceError:

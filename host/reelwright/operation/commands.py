@@ -33,12 +33,7 @@ def clear_command(port_name: str, trip: str, words: Sequence[str] = (), job_id: 
     """The command that clears a trip, and goes on. words: as in `drop_command`; without them job_id is resumed."""
     if not words and job_id:
         return resume_command(job_id, port_name, "--clear", trip)
-    kept = [
-        word
-        for before, word in zip(("", *words), words, strict=False)
-        if "--clear" not in (before, word) and not word.startswith("--clear=")
-    ]
-    return _again(port_name, kept, "--clear", trip)
+    return _again(port_name, _without_clear(words), "--clear", trip)
 
 
 @frozen
@@ -47,6 +42,11 @@ class Ways:
 
     port_name: str
     words: Sequence[str] = ()
+
+    @property
+    def once_cleared(self) -> Ways:
+        """The same, once the trip is cleared that the words may name: named again it would be refused."""
+        return Ways(self.port_name, _without_clear(self.words))
 
     @property
     def drop(self) -> str:
@@ -64,6 +64,14 @@ class Ways:
     def go_on_or_drop(self, record: WindRecord) -> str:
         """The two ways on with a job that the winder had."""
         return f"{self.go_on(record)}, or give it up by `{self.drop}`."
+
+
+def _without_clear(words: Sequence[str]) -> list[str]:
+    return [
+        word
+        for before, word in zip(("", *words), words, strict=False)
+        if "--clear" not in (before, word) and not word.startswith("--clear=")
+    ]
 
 
 def _again(port_name: str, words: Sequence[str], *more: str) -> str:
