@@ -27,6 +27,13 @@ BENCH = ["--spool", "kilo", "--machine", "bench-dc", "--strand", "pla-1.75"]
 READINGS = ["1.74mm", "1.75mm", "1.73mm", "1.74mm", "1.75mm"]
 
 
+def own_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """A folder of the test's own for profiles and ledger, and a terminal wide enough for every sentence. A fixture."""
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    monkeypatch.setenv("COLUMNS", "300")
+    return tmp_path / "home"
+
+
 def calibrate(*arguments: str) -> Result:
     """What the command ends with; its refusals are raised."""
     return CliRunner().invoke(command, list(arguments), catch_exceptions=False)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from calibrate_shell import LONG_WIND, READINGS, answer_of, bench_plan, calibrate, keep_in_ledger, stored
+from calibrate_shell import LONG_WIND, READINGS, answer_of, bench_plan, calibrate, keep_in_ledger, own_home, stored
 from reelwright.errors import UsageError
 from reelwright.winding.calibration_evidence import Kept, Repetition, evidence_after, repetition_of
 from reelwright.winding.calibration_methods import calibrate_diameter
@@ -22,11 +22,7 @@ OVER = {layer: f"{layer}:{PLAN.layers[layer - 1].diameter_mm:.1f}mm" for layer i
 BY_HAND = [*BENCH, "--turns", f"{PLAN.target_pulses}/60"]
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("COLUMNS", "300")
-    return tmp_path / "home"
+home = pytest.fixture(autouse=True)(own_home)
 
 
 def saved(*arguments: str, strand: str = "reed", to: str = "reed") -> None:

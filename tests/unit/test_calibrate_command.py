@@ -18,6 +18,7 @@ from calibrate_shell import (
     calibrate,
     keep_in_ledger,
     measurement_file,
+    own_home,
     stored,
 )
 from imports_of_a_plan import loaded_by_a_plan
@@ -27,12 +28,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of the test's own for profiles and ledger, and a terminal wide enough for every sentence."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("COLUMNS", "300")
-    return tmp_path / "home"
+home = pytest.fixture(autouse=True)(own_home)
 
 
 def test_the_distance_that_is_told_is_the_one_that_the_table_shows_and_beyond_the_limit() -> None:

@@ -15,6 +15,7 @@ from calibrate_shell import (
     calibrate,
     faults_of,
     measurement_file,
+    own_home,
 )
 from reelwright.errors import FileFaultsError, UsageError
 
@@ -22,12 +23,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of the test's own for profiles and ledger, and a terminal wide enough for every sentence."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("COLUMNS", "300")
-    return tmp_path / "home"
+home = pytest.fixture(autouse=True)(own_home)
 
 
 KILO = ["--spool", "kilo", "--machine", "bench-dc"]

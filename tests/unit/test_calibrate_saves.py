@@ -15,6 +15,7 @@ from calibrate_shell import (
     bench_plan,
     calibrate,
     faults_of,
+    own_home,
     stored,
 )
 from reelwright.cli.calibrate import command
@@ -25,12 +26,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of the test's own for profiles and ledger, and a terminal wide enough for every sentence."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("COLUMNS", "300")
-    return tmp_path / "home"
+home = pytest.fixture(autouse=True)(own_home)
 
 
 def test_without_being_asked_nothing_is_stored_and_the_answer_says_so(home: Path) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from calibrate_shell import BENCH, answer_of, bench_plan, calibrate, faults_of, stored
+from calibrate_shell import BENCH, answer_of, bench_plan, calibrate, faults_of, own_home, stored
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.winding.calibration_readings import Slip
 from reelwright.winding.calibration_winds import MeasuredWind, weight_slip
@@ -16,12 +16,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
-@pytest.fixture(autouse=True)
-def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A folder of the test's own for profiles, and a terminal wide enough for every sentence."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    monkeypatch.setenv("COLUMNS", "300")
-    return tmp_path / "home"
+home = pytest.fixture(autouse=True)(own_home)
 
 
 def test_a_slipped_decimal_point_is_asked_about_before_anything_else() -> None:
