@@ -7,10 +7,9 @@ from typing import TYPE_CHECKING
 from attrs import evolve
 
 from reelwright.errors import Fault, FileFaultsError
-from reelwright.machines.wiring_table import read_wiring
+from reelwright.machines.wiring_table import contradictions, read_wiring
 from reelwright.profiles.draft import Draft
 from reelwright.profiles.values import near, printable, shown
-from windlink.pins import DEFAULT_PULL
 from wiring.boards import BOARDS, terminal
 from wiring.circuit import (
     BUZZER_OHM,
@@ -52,13 +51,12 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
     draft = Draft({})
     wiring = read_wiring(draft, description.get("wiring"))
-    faults += draft.faults
-    if wiring.guard_drops_motor and pins:
-        faults += _guard_faults(pins)
     pulls = _table(board, "pulls")
     if not faults:
-        faults = _pin_faults(str(kind), pins, board.get("active_low", []))
-        faults += _pull_faults(pins, pulls, divided=wiring.sensor_supply_v == 5 and wiring.sensor_output == "push_pull")
+        faults += _pin_faults(str(kind), pins, board.get("active_low", []))
+        faults += _pull_faults(pins, pulls)
+        faults += [Fault(f"{table}.{key}", told) for table, key, told in contradictions(wiring, pins, pulls)]
+    faults += draft.faults
     if faults:
         raise FileFaultsError(source, faults)
     given = [role for role in WIRES if role in pins]
@@ -124,30 +122,10 @@ def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[
     return faults
 
 
-def _guard_faults(pins: dict[str, object]) -> list[Fault]:
-    """Of a guard that shall drop the contactor."""
-    found = []
-    if not any(role in pins for role in DRIVE_OF):
-        sentence = "is true, but no pin of a motor is given under [board.pins]; leave it out"
-        found.append(Fault("wiring.guard_drops_motor", sentence))
-    if "guard" not in pins:
-        sentence = "is true, but the winder is not told of the guard; give guard = PIN under [board.pins], too"
-        found.append(Fault("wiring.guard_drops_motor", sentence))
-    return found
-
-
-def _pull_faults(pins: dict[str, object], pulls: dict[str, object], *, divided: bool) -> list[Fault]:
-    """divided: whether the sensors' signals come through a divider."""
+def _pull_faults(pins: dict[str, object], pulls: dict[str, object]) -> list[Fault]:
     dead = "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
-    bent = 'comes through a divider, which a pull of the board would bend; write "none"'
-    found = []
-    for role in [role for role in WIRES if role in pins]:
-        pull, way = pulls.get(role, DEFAULT_PULL), WIRES[role].way
-        if way == "contact" and pull == "down":
-            found.append(Fault(f"board.pulls.{role}", dead))
-        if way == "signal" and divided and pull != "none":
-            found.append(Fault(f"board.pulls.{role}", bent))
-    return found
+    contacts = [role for role in WIRES if role in pins and WIRES[role].way == "contact"]
+    return [Fault(f"board.pulls.{role}", dead) for role in contacts if pulls.get(role) == "down"]
 
 
 class _Rows:

@@ -100,7 +100,7 @@ def test_the_same_file_has_the_same_text_for_the_board(written: Write) -> None:
 
 def test_the_file_serves_the_plan_too_when_it_lies_among_the_profiles(written: Write, own_profiles: Path) -> None:
     own_profiles.mkdir(parents=True)
-    text = PROFILE + BOARD + "[wiring]\nsensor_supply_v = 5\n"
+    text = PROFILE + BOARD + '[wiring]\nsensor_supply_v = 5\nsensor_output = "open_collector"\n'
     (own_profiles / "shed.toml").write_text(text, encoding="utf-8")
     assert load_part("machine", "shed") == load_machine_file(written(text)).machine
     job = build_job(
@@ -355,6 +355,8 @@ def test_a_contact_to_the_supply_passes_with_a_word_on_how_it_is_wired(written: 
             "board.pulls.sensor_a",
             "leave the pull out",
         ),
+        ("[wiring]\nsensor_supply_v = 5\n", "board.pulls.sensor_a", "a pull of the board would bend"),
+        ("[wiring]\nguard_drops_motor = true\n", "wiring.guard_drops_motor", "give guard = PIN"),
     ],
 )
 def test_a_wrong_wiring_table_is_told_as_the_drawing_tells_it(

@@ -310,6 +310,20 @@ def test_a_guard_that_cannot_drop_the_motor_is_refused(given: object, lacking: t
     assert told in refused.value.faults[0].message
 
 
+def test_what_contradicts_the_wiring_is_told_all_at_once() -> None:
+    table = description()
+    table["wiring"] = {"sensor_supply_v": 5, "enable_input": "low", "guard_drops_motor": True}
+    table["board"]["pulls"] = {"sensor_a": "up", "wheel_a": "none"}
+    del table["board"]["pins"]["guard"]
+    with pytest.raises(FileFaultsError) as refused:
+        circuit_of(table, "a")
+    assert {fault.path for fault in refused.value.faults} == {
+        "board.pulls.sensor_a",
+        "wiring.guard_drops_motor",
+        "wiring.enable_input",
+    }
+
+
 @pytest.mark.parametrize("lacking", [("stop_button",), ("motor_pwm", "motor_direction")])
 def test_a_winder_without_stop_button_or_motor_has_no_contact_that_tells_of_an_emergency_stop(
     lacking: tuple[str, ...],

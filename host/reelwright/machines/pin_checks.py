@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, get_args
 
 from reelwright.machines.counting import check_counting
+from reelwright.machines.wiring_table import COUNTED, contradictions
 from reelwright.winding.job import Fitting
 from windlink.pins import BY_NAME, IN, LEVEL, LIMITS, MOTOR_ROLES, OUT, ROLES, capabilities
 from windlink.sentences import CAPABILITIES, code_of
@@ -20,9 +21,6 @@ if TYPE_CHECKING:
     from reelwright.machines.machine_file import BoardPins
     from reelwright.machines.wiring_table import Wiring
     from reelwright.profiles.draft import Draft
-
-# What counts, by a sensor of the kind that the [wiring] table tells.
-_COUNTED = ("sensor_a", "sensor_b", "wheel_a", "wheel_b")
 
 # drive of a profile -> roles of which it needs one
 _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzzer")}
@@ -36,16 +34,9 @@ def check_board(draft: Draft, board: BoardPins) -> list[str]:
 
 
 def check_wiring(draft: Draft, board: BoardPins, wiring: Wiring) -> None:
-    """Note where the pulls of the pins contradict how the sensors are made."""
-    if wiring.sensor_output == "open_collector":
-        for role in _COUNTED:
-            if role in board.pins and board.pulls.get(role) == "down":
-                draft.fault(
-                    "board.pulls",
-                    role,
-                    f"{role} is pulled down, and wiring.sensor_output says that its sensor can only draw it down too; "
-                    "leave the pull out",
-                )
+    """Note where the pins and their pulls contradict the wiring."""
+    for fault in contradictions(wiring, board.pins, board.pulls):
+        draft.fault(*fault)
 
 
 def _pin_twice(draft: Draft, board: BoardPins) -> None:
@@ -195,7 +186,7 @@ def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
 
 def _outside(board: BoardPins) -> Iterator[str]:
     """What the wires and resistors outside must do, where a file says that the board does not."""
-    for role in [each.name for each in ROLES if each.way == IN and each.name not in _COUNTED]:
+    for role in [each.name for each in ROLES if each.way == IN and each.name not in COUNTED]:
         if role in board.pins and board.pull(role) == "down":
             yield f"{role} is pulled down: its contact must join the pin to 3.3 V, never to 5 V, and not to ground."
     if "go_button" in board.pins and board.pull("go_button") == "none":

@@ -8,12 +8,17 @@ from attrs import frozen
 
 from reelwright.profiles.values import shown
 from reelwright.winding.quantities import Quantity
+from windlink.pins import DEFAULT_PULL
 
 if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Mapping
+
     from reelwright.profiles.draft import Draft
 
 NAME = "wiring"
 SUPPLIES_V = (3.3, 5.0)
+COUNTED = ("sensor_a", "sensor_b", "wheel_a", "wheel_b")  # roles of what counts, by a sensor made as the table says
+_OF_MOTOR = ("motor_pwm", "step")
 
 
 @frozen
@@ -27,6 +32,11 @@ class Wiring:
     sensor_output: Literal["push_pull", "open_collector"] = "push_pull"
     enable_input: Literal["active_high", "active_low"] = "active_high"
     guard_drops_motor: bool = False
+
+    @property
+    def divides(self) -> bool:
+        """Whether a sensor's signal needs a divider before a pin that bears 3.3 V."""
+        return self.sensor_supply_v == 5 and self.sensor_output == "push_pull"
 
 
 def read_wiring(draft: Draft, table: object) -> Wiring:
@@ -42,3 +52,26 @@ def read_wiring(draft: Draft, table: object) -> Wiring:
         draft.fault(NAME, "sensor_supply_v", f"{volts} V is neither 3.3 nor 5; give one of them")
         del good["sensor_supply_v"]
     return Wiring(**good)
+
+
+def contradictions(
+    wiring: Wiring, pins: Collection[str], pulls: Mapping[str, object]
+) -> Iterator[tuple[str, str, str]]:
+    """Table, key and sentence of each place where pins and pulls contradict the wiring. pins, pulls: by their roles."""
+    for role in [role for role in COUNTED if role in pins]:
+        pull = pulls.get(role, DEFAULT_PULL)
+        if wiring.sensor_output == "open_collector" and pull == "down":
+            told = f"{role} is pulled down, and wiring.sensor_output says that its sensor can only draw it down too"
+            yield "board.pulls", role, f"{told}; leave the pull out"
+        if wiring.divides and pull != "none":
+            yield "board.pulls", role, 'comes through a divider, which a pull of the board would bend; write "none"'
+    if not wiring.guard_drops_motor:
+        return
+    if not any(role in pins for role in _OF_MOTOR):
+        yield NAME, "guard_drops_motor", "is true, but no pin of a motor is given under [board.pins]; leave it out"
+    if "guard" not in pins:
+        yield (
+            NAME,
+            "guard_drops_motor",
+            "is true, but the winder is not told of the guard; give guard = PIN under [board.pins], too",
+        )
