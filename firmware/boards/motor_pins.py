@@ -24,15 +24,27 @@ MOTOR_PINS = {"rp2": (16, 17), "esp32": (25, 26)}
 
 
 def make_safe() -> None:
-    """Drive every motor pin low, whatever drove it before; nothing on a board that has none."""
+    """Drive every motor pin low, whatever drove it before; nothing on a board that has none.
+
+    A description with a pin that the chip has not stops no other pin from being made safe, nor the pins of old. Raises
+    ValueError after that.
+    """
     pins = MOTOR_PINS.get(sys.platform)
     if pins is None:
         return
     described = described_pins("machine.json")
     # loaded here alone, and by name, since a desktop has none
     pin = __import__("machine").Pin
+    impossible = None
     for number in pins if described is None else described:
-        pin(number, pin.OUT, value=0)
+        try:
+            pin(number, pin.OUT, value=0)
+        except ValueError as failure:
+            impossible = failure
+    if impossible is not None:
+        for number in pins:
+            pin(number, pin.OUT, value=0)
+        raise impossible
 
 
 def described_pins(path: str) -> "list[int] | None":

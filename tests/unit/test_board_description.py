@@ -125,14 +125,16 @@ def test_each_number_has_a_default_within_its_limits() -> None:
         assert key.lowest <= key.default <= key.highest
 
 
-def made_safe(monkeypatch: pytest.MonkeyPatch, folder: Path) -> list[int]:
-    low: list[int] = []
+def made_safe(monkeypatch: pytest.MonkeyPatch, folder: Path, low: list[int] | None = None) -> list[int]:
+    low = [] if low is None else low
 
     class Pin:
         OUT = 1
 
         def __init__(self, number: int, mode: int, value: int) -> None:
             assert (mode, value) == (Pin.OUT, 0)
+            if number > 29:
+                raise ValueError("invalid pin")
             low.append(number)
 
     monkeypatch.chdir(folder)
@@ -157,6 +159,16 @@ def test_a_described_machine_without_a_motor_keeps_its_sensor_on_the_motor_pins_
     sensor, run_out = MOTOR_PINS["rp2"]
     written(tmp_path, pins={"sensor_a": sensor, "run_out": run_out})
     assert made_safe(monkeypatch, tmp_path) == []
+
+
+def test_a_pin_that_the_chip_has_not_keeps_no_other_from_being_made_safe(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    written(tmp_path, pins={"motor_enable": 31, "motor_pwm": 9})
+    low: list[int] = []
+    with pytest.raises(ValueError, match="invalid pin"):
+        made_safe(monkeypatch, tmp_path, low)
+    assert low == [9, *MOTOR_PINS["rp2"]]
 
 
 @pytest.mark.parametrize("presses", [0, 1, 3])
