@@ -1,6 +1,6 @@
 """How fast the spool turns, and the loop that keeps it at a rate."""
 
-from windcore.ticks import LOOP_MS, ticks_diff
+from windcore.ticks import LOOP_MS, WRAP, ticks_diff
 
 _WINDOW_MS = 60
 LONGEST_QUIET_MS = 100000
@@ -61,7 +61,12 @@ class Speedometer:
             # a spool that breaks loose from its friction is seen from one pulse to the next, not at the window's end
             self.rate = max(self.rate, min(_FASTEST, sudden))
             return self.rate
-        self.quiet_ms = min(LONGEST_QUIET_MS, ticks_diff(now_ms, self._last_ms))
+        self.quiet_ms = ticks_diff(now_ms, self._last_ms)
+        if self.quiet_ms > LONGEST_QUIET_MS:
+            # half a wrap of rest would read as the future
+            self.quiet_ms = LONGEST_QUIET_MS
+            self._last_ms = self._anchor_ms = self._proof_ms = (now_ms - LONGEST_QUIET_MS) % WRAP
+            self._proof_begun = False
         if self.quiet_ms >= _WINDOW_MS:
             bound = self._grain * 1000 // self.quiet_ms
             if self.rate > bound:

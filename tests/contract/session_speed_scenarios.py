@@ -5,6 +5,8 @@ from rig import in_state
 
 from windcore.brake import LONGEST_LAG_MS, Brake
 from windcore.signals import LAMP_NEARLY, LAMP_SLOWER, LAMP_STOP, LAMP_WIND
+from windcore.speed import Speedometer
+from windcore.ticks import WRAP
 from windlink import codes
 
 
@@ -134,7 +136,22 @@ def a_stop_from_which_the_strand_draws_the_spool_back_was_reached_all_the_same()
     assert 1495 <= rig.session.count <= 1496
 
 
+def a_spool_that_has_stood_for_weeks_tells_its_speed_from_the_first_pulses_on():
+    meter = Speedometer()
+    now_ms = 0
+    for _ in range(0, 3 << 30, 50000):
+        now_ms = (now_ms + 50000) % WRAP
+        assert meter.update(0, now_ms) == 0
+        assert meter.quiet_ms >= 50000
+    # half a wrap and a step less: the moment that an old clock would divide by zero
+    for pulse in range(1, 41):
+        now_ms = (now_ms + 10) % WRAP
+        rate = meter.update(pulse, now_ms)
+    assert rate == 100, rate
+
+
 PROMISES = (
+    a_spool_that_has_stood_for_weeks_tells_its_speed_from_the_first_pulses_on,
     a_hand_is_told_ahead_and_its_overshoot_is_counted,
     a_hand_is_warned_by_the_time_that_is_left_at_its_speed_and_not_by_a_count,
     a_brake_is_learned_on_the_way_up_and_corrected_by_a_stop_that_was_run_over,
