@@ -218,7 +218,7 @@ CASES = (
         "link_silent",
         _fault("link_silent"),
         lambda run: run.values["link_loss_ms"],
-        {"link_loss_s": 0.5},
+        {"link_loss_s": 2},
     ),
     Case("late_loop", codes.LATE_LOOP, "hitch", _fault("hitch"), lambda _: LEASE_MS),
     Case("restarted: watchdog", codes.RESTARTED, "hang", _fault("hang"), lambda _: LEASE_MS),

@@ -25,7 +25,8 @@ EmptyGrams = Annotated[float, Quantity("g", at_least=0, at_most=50_000)]
 Metres = Annotated[float, Quantity("m", above=0, at_most=1_000_000)]
 EndMetres = Annotated[float, Quantity("m", at_least=0, at_most=1000)]
 Rpm = Annotated[float, Quantity("rpm", above=0, at_most=10_000)]
-Seconds = Annotated[float, Quantity("s", above=0, at_most=600)]
+# a host that has nothing to ask speaks every half second: four of its words may be lost
+LinkLossS = Annotated[float, Quantity("s", at_least=2, at_most=600)]
 Turns = Annotated[Fraction, Quantity("turns", above=0, at_most=10_000_000)]
 Teeth = Annotated[int, Quantity("teeth", at_least=1, at_most=10_000)]
 TorqueNm = Annotated[float, Quantity("N m", above=0, at_most=10_000)]
@@ -138,7 +139,7 @@ class Machine:
     drive_efficiency: Annotated[float, Quantity("", above=0, at_most=1)] = DEFAULT_DRIVE_EFFICIENCY
     gear_torque_n_m: TorqueNm | None = None
     on_link_loss: Literal["wind_on", "pause", "trip"] = "pause"
-    link_loss_s: Seconds = 5.0
+    link_loss_s: LinkLossS = 5.0
     guide_distance_mm: Annotated[float, Quantity("mm", above=0, at_most=100_000)] | None = None
     fitted: tuple[Fitting, ...] = ("stop_button",)
     measuring_wheel_mm_per_pulse: Annotated[float, Quantity("mm", above=0.01, at_most=1000)] | None = None
