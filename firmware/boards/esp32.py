@@ -14,6 +14,7 @@ from boards.hardware import HardwareBoard, input_pin
 from boards.motor_drive import PwmDrive, PwmSteps
 from windcore.journal import WORDS
 from windlink import codes
+from windlink.job import HIGHEST_RATE
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -51,6 +52,7 @@ class UnitCounter:
 
     checks = False
     illegal = 0
+    counts_up_to = 2 * HIGHEST_RATE  # its filter is short
 
     def __init__(self, unit: "Unit") -> None:
         self._unit = unit
@@ -89,10 +91,15 @@ def _counter(description: "Description", unit: int, role: str, debounce_us: int)
     filter_ns = min(_LONGEST_FILTER_NS, 1000 * debounce_us)
     first = input_pin(description, role + "_a")
     if description.pin(role + "_b") < 0:
-        return UnitCounter(machine.Counter(unit, first, filter_ns=filter_ns))
-    second = input_pin(description, role + "_b")
-    # one count a slot, taken back when the shaft turns back
-    return UnitCounter(machine.Encoder(unit, first, second, phases=1, filter_ns=filter_ns))
+        counter = UnitCounter(machine.Counter(unit, first, filter_ns=filter_ns))
+    else:
+        second = input_pin(description, role + "_b")
+        # one count a slot, taken back when the shaft turns back
+        counter = UnitCounter(machine.Encoder(unit, first, second, phases=1, filter_ns=filter_ns))
+        input_pin(description, role + "_b")
+    # the driver of the counters pulls its pins up, whatever they had before (ESP-IDF, pulse_cnt.c)
+    input_pin(description, role + "_a")
+    return counter
 
 
 def _cause() -> int:

@@ -31,9 +31,13 @@ if MYPY:
     from windcore.signals import Inputs, Outputs
 
     class Counter(Protocol):
-        """A hardware counter. checks: whether it can tell transitions that two channels cannot make."""
+        """A hardware counter. checks: whether it can tell transitions that two channels cannot make.
+
+        counts_up_to: hundredths of a pulse a second.
+        """
 
         checks: bool
+        counts_up_to: int
 
         @property
         def illegal(self) -> int:
@@ -84,7 +88,8 @@ def input_pin(description: "Description", role: str) -> Pin:
     number = description.pin(role)
     pull = description.pull(role)
     if pull == "none":
-        return Pin(number, Pin.IN)
+        # said, since an ESP32 else keeps the pull that was there
+        return Pin(number, Pin.IN, None)
     return Pin(number, Pin.IN, Pin.PULL_UP if pull == "up" else Pin.PULL_DOWN)
 
 
@@ -117,6 +122,12 @@ def output_pin(description: "Description", role: str, active: int = 0) -> "Pin |
         return None
     level = description.active_level(role)
     return Pin(number, Pin.OUT, value=level if active else 1 - level)
+
+
+def _idle_pin(description: "Description", role: str) -> "Pin | None":
+    """A pin that drives nothing yet: a jumper that is forgotten fights no sensor. None where it is not there."""
+    number = description.pin(role)
+    return None if number < 0 else Pin(number, Pin.IN)
 
 
 def blind_ms_after(cause: int, asked_for: bool) -> int:
@@ -165,14 +176,15 @@ class HardwareBoard:
         self._buzzer_level = description.active_level("buzzer")
         self._switches = switches_of(description)
         capabilities = description.capabilities | (codes.CAN_CHECK_QUADRATURE if counter.checks else 0)
-        self.identity = Identity(name, capabilities, int.from_bytes(os.urandom(2), "big"), cause, 1)
+        boot = int.from_bytes(os.urandom(2), "big")
+        self.identity = Identity(name, capabilities, boot, cause, 1, counter.counts_up_to)
         self.backup = backup
         self.store = SlotFiles()
         self.blind_ms = blind_ms_after(cause, bool(backup[WORDS - 1]))
         # a sensor that stands high counts once as its counter begins: before the first reading, not after it
         time.sleep_ms(2 + max(description.number("debounce_us"), description.number("wheel_debounce_us")) // 1000)
         self._console = Console()
-        self._loopback = (output_pin(description, "loopback_a"), output_pin(description, "loopback_b"))
+        self._loopback = (_idle_pin(description, "loopback_a"), _idle_pin(description, "loopback_b"))
         enough = 2 if description.pin("sensor_b") >= 0 else 1
         self.make_pulses = self._make_pulses if None not in self._loopback[:enough] else None
         self._watchdog: "WDT | None" = None
@@ -287,11 +299,15 @@ class HardwareBoard:
             self._buzzer.value(1 - self._buzzer_level)
 
     def _make_pulses(self, way: int, count: int, gap_us: int, bounce: int) -> int:
-        pin_a, pin_b = self._loopback
-        if pin_a is None:
-            return 0
-        # with one channel there may be no second pin, and none is used
-        return make_pulses(pin_a.value, (pin_b or pin_a).value, way, count, gap_us, bounce)
+        pins = [pin for pin in self._loopback if pin is not None]
+        for pin in pins:
+            pin.init(Pin.OUT, value=0)
+        try:
+            # with one channel there may be no second pin, and none is used
+            return make_pulses(pins[0].value, pins[-1].value, way, count, gap_us, bounce)
+        finally:
+            for pin in pins:
+                pin.init(Pin.IN)
 
     # --- within ------------------------------------------------------------------------------------------------
 

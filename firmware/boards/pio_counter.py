@@ -10,6 +10,9 @@ The programs are for the first version of PIO, and run on the RP2350's the same.
 
 from rp2 import StateMachine, asm_pio
 
+from windlink.job import HIGHEST_RATE
+from windlink.pins import highest_rate
+
 # Read by type checkers only: MicroPython has no typing module. The assembler brings the names with it.
 MYPY = False
 if MYPY:
@@ -99,6 +102,7 @@ class PulseCounter:
     illegal = 0
 
     def __init__(self, machine_number: int, sensor: "Pin", debounce_us: int) -> None:
+        self.counts_up_to = highest_rate(debounce_us)
         self._machine = machine = StateMachine(machine_number, count_pulses, freq=PULSE_HZ, jmp_pin=sensor)
         machine.put(window_of(debounce_us))
         machine.exec(PULL_NOBLOCK)
@@ -148,6 +152,7 @@ class QuadratureCounter:
         self._halves = Halves()
         self._turns = Alternation()
         self.checks = check_number >= 0
+        self.counts_up_to = 2 * HIGHEST_RATE
 
     @property
     def illegal(self) -> int:

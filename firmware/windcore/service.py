@@ -37,14 +37,20 @@ _DRIVE_BITS = (codes.CAN_HAND, codes.CAN_DC, codes.CAN_STEPPER)
 
 
 class Identity:
-    """What a board tells of itself: name, capability bits, boot number, restart cause, pace (1 on hardware)."""
+    """What a board tells of itself: name, capability bits, boot number, restart cause, pace (1 on hardware).
 
-    def __init__(self, board: str, capabilities: int, boot: int, cause: int, pace: int) -> None:
+    counts_up_to: hundredths of a pulse a second that its shaft's counter can tell.
+    """
+
+    def __init__(
+        self, board: str, capabilities: int, boot: int, cause: int, pace: int, counts_up_to: int = 2 * HIGHEST_RATE
+    ) -> None:
         self.board = board
         self.capabilities = capabilities
         self.boot = boot
         self.cause = cause
         self.pace = pace
+        self.counts_up_to = counts_up_to
 
 
 class LinkService:
@@ -199,7 +205,9 @@ class LinkService:
         return "hello", self._who(values[2])
 
     def _on_limits(self, _: "tuple[Any, ...]") -> "Reply":
-        return "limits", (self._identity.capabilities, MOST_JOB_VALUES, MOST_LAYERS, HIGHEST_RATE, LOOP_MS)
+        who = self._identity
+        rate = min(HIGHEST_RATE, who.counts_up_to)
+        return "limits", (who.capabilities, MOST_JOB_VALUES, MOST_LAYERS, rate, LOOP_MS)
 
     def _on_status(self, _: "tuple[Any, ...]") -> "Reply":
         session = self._session
@@ -267,6 +275,9 @@ class LinkService:
         return "memory", (past.job_id, past.count, past.rate, past.state, past.outcome, past.source, past.dark_ms)
 
     def _on_offer(self, values: "tuple[Any, ...]") -> "Reply":
+        if not accepted_requests(self._session.state) & 1 << ACCEPT:
+            # room for a job may not be there, and the loop must not end for it while a spool turns
+            return self._done(codes.WRONG_STATE)
         self._upload_id = values[0]
         self._upload_count = values[1]
         self._upload = [-1] * self._upload_count
@@ -303,6 +314,8 @@ class LinkService:
         fault = first_fault(self._upload)
         if fault >= 0:
             return self._done(codes.JOB_VALUE, fault)
+        if self._upload[POSITION["highest_rate"]] > self._identity.counts_up_to:
+            return self._done(codes.TOO_FAST, self._identity.counts_up_to // 100)
         lacking = self._lacking(self._upload)
         if lacking:
             return self._done(codes.NOT_FITTED, lacking)

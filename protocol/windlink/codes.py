@@ -41,6 +41,7 @@ STALE = 9
 SWITCH_ACTIVE = 10
 STILL_TURNS = 11
 COUNT_OWED = 12
+TOO_FAST = 13
 
 # Why a winder came to rest before the end of its job.
 STOP_AT_LAYER = 1

@@ -140,7 +140,8 @@ MESSAGES = {
     (ANSWER, "refused"): Words(
         "The request was not carried out, and nothing has changed.",
         refusal="why, see Refusals",
-        detail="job_incomplete and job_value: position of the value; switch_active and not_fitted: bits; else 0",
+        detail="job_incomplete and job_value: position of the value; switch_active and not_fitted: bits; "
+        "too_fast: the most pulses a second that it counts; else 0",
         accepted="bit mask of the requests that this state accepts, see Requests by state",
     ),
     (PROGRESS, "progress"): Words(

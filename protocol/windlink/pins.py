@@ -86,6 +86,16 @@ KEYS = (
 )
 
 
+# A level counts once it was there at each look of the debounce window, and the looks of the slowest board are 2 us
+# apart; so much longer than the window it must last.
+LOOKS_US = 4
+
+
+def highest_rate(debounce_us: int) -> int:
+    """Hundredths of a pulse a second that a channel can have at most, its levels equally long, with such a window."""
+    return 50000000 // (debounce_us + LOOKS_US)
+
+
 class Limit:
     """Where a level acts like a switch. key: of KEYS, thousandths of the supply's voltage, 0 for not at all.
 

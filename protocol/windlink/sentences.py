@@ -117,6 +117,11 @@ REFUSALS = {
     c.COUNT_OWED: Saying(
         "count_owed", "The job had begun before a restart, and has no count to start from.", "Give it one: resume it."
     ),
+    c.TOO_FAST: Saying(
+        "too_fast",
+        "At the job's greatest speed the sensor's pulses are too short for the board's debounce window.",
+        "Lower debounce_us of the machine file, and push it; or lower max_spool_rpm.",
+    ),
 }
 
 STOPS = {

@@ -36,6 +36,12 @@ def test_a_board_keeps_its_own_promises(port: str, channels: int, script: str, t
 
 @both
 @pytest.mark.parametrize("port", ["rp2", "esp32"])
+def test_a_board_keeps_its_pins_as_they_are_described(interpreter: tuple[str, ...], port: str, tmp_path: Path) -> None:
+    assert promises(interpreter, "pin_scenarios.py", tmp_path, port)[-1] == "all kept"
+
+
+@both
+@pytest.mark.parametrize("port", ["rp2", "esp32"])
 def test_a_tension_level_acts_like_its_switches(interpreter: tuple[str, ...], port: str, tmp_path: Path) -> None:
     assert promises(interpreter, "level_scenarios.py", tmp_path, port, 2)[-1] == "all kept"
 

@@ -78,7 +78,7 @@ def test_no_code_is_without_a_sentence_and_no_word_stands_for_two() -> None:
         assert all(saying.sentence.endswith(".") for saying in table.values()), name
     # the codes of a table run without a gap, so a code without a sentence shows as one
     assert list(sentences.TRIPS) == list(range(1, codes.LOST_STEPS + 1))
-    assert list(sentences.REFUSALS) == list(range(1, codes.COUNT_OWED + 1))
+    assert list(sentences.REFUSALS) == list(range(1, codes.TOO_FAST + 1))
 
 
 def test_every_message_field_and_value_of_a_job_says_what_it_is_for_and_nothing_else_does() -> None:

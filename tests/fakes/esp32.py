@@ -4,7 +4,8 @@ Read in ports/esp32/machine_adc.c, where a reading has the range that `atten` as
 
 Read in ports/esp32/modules/machine.py: the hardware holds 16 bits and returns to zero at 32,000 either way; a soft
 callback then counts one overflow, however many there were since the last one. With one phase an encoder counts the
-edges of A while B is high, a falling one up.
+edges of A while B is high, a falling one up. In ESP-IDF, pcnt_legacy.c and earlier pulse_cnt.c: the driver pulls the
+pins of a counter up.
 """
 
 import fakes.machine
@@ -44,6 +45,7 @@ class Counter(_Unit):
     def __init__(self, unit, src, filter_ns=0):
         assert unit in range(8)
         self._pin = src.number
+        WORLD.pin(self._pin).pull = 1
         super().__init__(filter_ns)
 
     def edge(self, number, level):
@@ -60,6 +62,7 @@ class Encoder(_Unit):
         assert phases == 1
         self._a = phase_a.number
         self._b = phase_b.number
+        WORLD.pin(self._a).pull = WORLD.pin(self._b).pull = 1
         super().__init__(filter_ns)
 
     def edge(self, number, level):

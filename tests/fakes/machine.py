@@ -27,15 +27,15 @@ class Pin:
     PULL_UP = 1
     PULL_DOWN = 2
 
-    def __init__(self, number, mode=-1, pull=None, value=None):
+    def __init__(self, number, mode=-1, pull=-1, value=None):
         if not 0 <= number <= _HIGHEST_PIN[WORLD.port]:
             raise ValueError("invalid pin")
         self.number = number
         if mode != -1:
             self.init(mode, pull, value=value)
 
-    def init(self, mode, pull=None, value=None):
-        """Takes the pin from whatever drove it. Without a pull there is none."""
+    def init(self, mode, pull=-1, value=None):
+        """Takes the pin from whatever drove it. Without a word of a pull an RP2040 has none, an ESP32 the last one."""
         pin = WORLD.pin(self.number)
         if mode == Pin.OUT:
             if WORLD.port == "esp32" and self.number in _INPUT_ONLY:
@@ -43,7 +43,8 @@ class Pin:
             pin.to_out(value)
         else:
             pin.driven_by = None
-        pin.pull = 1 if pull == Pin.PULL_UP else 0
+        if pull != -1 or WORLD.port == "rp2":
+            pin.pull = 1 if pull == Pin.PULL_UP else 0
 
     def value(self, level=None):
         """Read, or set the output's register: a pin that a PWM or a state machine has does not follow it."""

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from rig import LOOP_MS, Rig, job_list
 
+from reelwright.device.client import RefusedError
 from windcore.service import HEARD_MS, LEAVE_MS, Identity, LinkService
 from windlink import codes
 from windlink.catalogue import STATE_REQUESTS
@@ -157,6 +158,25 @@ def test_an_upload_broken_off_changes_nothing_of_the_job_that_is_held() -> None:
     line.ask("part", 5, 0, *values[:8])
     assert line.ask("start", 77)[0] == "done"
     assert line.ask("status")[1]["job_id"] == 77
+
+
+def test_a_job_faster_than_the_board_can_count_is_refused_with_what_it_can() -> None:
+    line = Line()
+    line.service = LinkService(line.rig.session, Identity("pico", 511, 9, codes.POWER_ON, 1, 99206))
+    assert line.ask("limits")[1]["highest_rate"] == 99206
+    verb, fields = line.load(job_list(highest_rate=99207))
+    assert (verb, fields["refusal"], fields["detail"]) == ("refused", codes.TOO_FAST, 992)
+    told = RefusedError("accept", fields)
+    assert "(it counts up to 992 pulses a second)" in told.message
+    assert "debounce_us" in told.remedy
+    assert line.load(job_list(highest_rate=99206))[0] == "done"
+
+
+def test_no_room_for_a_job_is_made_while_a_spool_turns() -> None:
+    line = Line()
+    line.load(job_list())
+    assert line.ask("start", 77)[0] == "done"
+    assert line.ask("offer", 5, 600)[1]["refusal"] == codes.WRONG_STATE
 
 
 def test_a_part_beyond_the_offer_or_of_another_job_is_refused() -> None:

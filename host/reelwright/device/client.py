@@ -87,6 +87,8 @@ class RefusedError(DeviceError):
 def _detail_in_words(code: int, detail: int) -> str:
     if code in (codes.SWITCH_ACTIVE, codes.NOT_FITTED):
         return f" ({', '.join(saying.word for bit, saying in CAPABILITIES.items() if detail & bit)})"
+    if code == codes.TOO_FAST:
+        return f" (it counts up to {detail} pulses a second)"
     if code in (codes.JOB_VALUE, codes.JOB_INCOMPLETE):
         return f" ({JOB_FIELDS[detail].name if 0 <= detail < len(JOB_FIELDS) else f'value {detail}'})"
     return ""

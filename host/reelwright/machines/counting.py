@@ -8,15 +8,11 @@ from attrs import frozen
 
 from reelwright.device.job_values import OVERSPEED_MARGIN
 from windlink.job import HIGHEST_RATE, MOST_STEPS_S
-from windlink.pins import KEYS
+from windlink.pins import KEYS, LOOKS_US, highest_rate
 
 if TYPE_CHECKING:
     from reelwright.machines.machine_file import BoardPins
     from reelwright.profiles.draft import Draft
-
-# A level counts once it was there at each look of the debounce window, and the looks of the slowest board are 2 us
-# apart; so much longer than the window it must last.
-_LOOKS_US = 4
 
 _SHORTEST_WINDOW_US = {key.name: key.lowest for key in KEYS if key.name.endswith("debounce_us")}
 
@@ -52,11 +48,6 @@ def check_counting(draft: Draft, board: BoardPins) -> None:
     _room(draft, board)
 
 
-def highest_rate(debounce_us: int) -> float:
-    """Pulses a second that a channel can have at most, its two levels equally long, with so long a window each."""
-    return 1e6 / (2 * (debounce_us + _LOOKS_US))
-
-
 def _sensor_rate(draft: Draft, board: BoardPins) -> None:
     top, pulses = draft.get("machine", "max_spool_rpm"), draft.get("machine", "pulses_per_turn")
     ratio = draft.get("machine", "shaft_turns_per_spool_turn")
@@ -90,11 +81,12 @@ def _window(draft: Draft, board: BoardPins, key: str, rate: float, told: str) ->
     if asked_us is None:
         return
     window_us = min(asked_us, board.facts.longest_window_us)
-    if rate <= highest_rate(window_us):
+    passed = highest_rate(window_us) / 100
+    if rate <= passed:
         return
-    fitting = int(1e6 / (2 * rate)) - _LOOKS_US
+    fitting = int(1e6 / (2 * rate)) - LOOKS_US
     mend = f"set it to at most {fitting}" if fitting >= _SHORTEST_WINDOW_US[key] else "fit fewer pulses, or go slower"
-    passes = f"a window of {window_us} us lets {highest_rate(window_us):.0f} pulses a second pass"
+    passes = f"a window of {window_us} us lets {passed:.0f} pulses a second pass"
     draft.fault("board", key, f"{passes}, but {told}; {mend}")
 
 
