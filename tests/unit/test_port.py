@@ -228,6 +228,90 @@ def test_a_failure_without_a_sentence_of_its_own_is_told_once_and_in_words(
     assert told.value.message == f"The port {DEVICE} could not be opened: {os.strerror(errno.EIO)}."
 
 
+class ModemLines:
+    """DTR and RTS of a tty, which the kernel turns on together as it is opened, and what an ESP32 makes of them.
+
+    The circuit: Espressif, schematic of the ESP8684-DevKitC-02 V1.0, table "Auto program", whose levels are those at
+    the bridge, low while a line is on: EN is low while RTS is on and DTR off.
+    """
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        import fcntl
+        import termios
+
+        self.on = {"dtr": True, "rts": True}
+        self.resets = 0
+        real = fcntl.ioctl
+        lines = {termios.TIOCM_DTR: "dtr", termios.TIOCM_RTS: "rts"}
+
+        def ioctl(fd: int, request: int, argument: Any = 0, *further: Any) -> Any:
+            if request not in (termios.TIOCMBIS, termios.TIOCMBIC):
+                return real(fd, request, argument, *further)
+            self.on[lines[int.from_bytes(argument, sys.byteorder)]] = request == termios.TIOCMBIS
+            self.resets += self.on["rts"] and not self.on["dtr"]
+            return 0
+
+        monkeypatch.setattr(fcntl, "ioctl", ioctl)
+
+
+@posix
+@pytest.mark.parametrize(
+    ("vendor", "stay_on"),
+    [(0x10C4, False), (0x1A86, False), (0x0403, False), (0x2E8A, True)],
+    ids=["bridge", "another bridge", "a third", "USB of its own"],
+)
+def test_opening_a_port_again_in_a_wind_resets_no_board_behind_it(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, vendor: int, stay_on: bool
+) -> None:
+    del folder
+    board, terminal = os.openpty()
+    name = os.ttyname(terminal)
+    entry = SimpleNamespace(device=name, serial_number=None, vid=vendor)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [entry])
+    lines = ModemLines(monkeypatch)
+    port = Port(name)
+    lines.on.update(dtr=True, rts=True)
+    port.reopen()
+    assert lines.resets == 0
+    assert lines.on == {"dtr": stay_on, "rts": stay_on}
+    port.close()
+    os.close(board)
+    os.close(terminal)
+
+
+@posix
+def test_a_bridge_that_goes_away_as_it_is_opened_is_a_port_error_and_is_closed(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    bridge = GoesAway()
+    entry = SimpleNamespace(device=DEVICE, serial_number=None, vid=0x10C4)
+    monkeypatch.setattr("serial.tools.list_ports.comports", lambda: [entry])
+    monkeypatch.setattr(serial, "serial_for_url", lambda *_, **__: bridge)
+    with pytest.raises(PortError):
+        Port(DEVICE)
+    assert bridge.closed
+    assert list(folder.iterdir()) == []
+
+
+class GoesAway:
+    """Stands in for pyserial's port: its lines are gone once it is open."""
+
+    def __init__(self) -> None:
+        self.opened = False
+        self.closed = False
+
+    def __setattr__(self, name: str, value: object) -> None:
+        if name in ("dtr", "rts") and self.opened:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        super().__setattr__(name, value)
+
+    def open(self) -> None:
+        self.opened = True
+
+    def close(self) -> None:
+        self.closed = True
+
+
 class NeverOpens:
     """Stands in for pyserial's port."""
 

@@ -21,9 +21,10 @@ READ_TIMEOUT_S = 0.02
 WRITE_TIMEOUT_S = 2.0
 BAUD_RATE = 115200
 
-# USB vendors of UART bridges whose DTR and RTS lines reset the board behind them: held low before opening.
+# USB vendors of UART bridges whose DTR and RTS lines lead to the reset of the board behind them: let go of. The usual
+# circuit holds an ESP32 in reset while RTS is on and DTR is off. A board with USB of its own keeps both on: it takes
+# DTR for a host that listens.
 BRIDGE_VENDORS = (0x10C4, 0x1A86, 0x0403)
-
 
 # All that pyserial lets through when a port goes away under it.
 _GONE: tuple[type[Exception], ...] = (OSError, TypeError, ValueError, AttributeError, *TERMINAL_ERRORS)
@@ -106,13 +107,27 @@ def _open(name: str) -> Any:
             # keeps a second program of this kind off the port
             port.exclusive = True
         entry = entry_of(name)
-        if entry is not None and entry.vid in BRIDGE_VENDORS:
+        bridge = entry is not None and entry.vid in BRIDGE_VENDORS
+        if bridge and os.name == "nt":
+            # Windows sets both as it opens the port
             port.dtr = False
             port.rts = False
         port.open()
+        if bridge and os.name != "nt":
+            _let_go_of_reset(port)
     except _GONE as failure:
         raise _why_not(name, failure) from failure
     return port
+
+
+def _let_go_of_reset(port: Any) -> None:
+    # the kernel has turned both on as the port was opened, and pyserial would turn off DTR first
+    try:
+        port.rts = False
+        port.dtr = False
+    except BaseException:
+        port.close()
+        raise
 
 
 def _why_not(name: str, failure: Exception) -> PortError:
