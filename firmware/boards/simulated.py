@@ -135,6 +135,7 @@ class SimulatedBoard:
         inputs.switches = self.plant.switches
         if self._level:
             inputs.switches = inputs.switches & ~_OF_STRAND | self._level.read()
+        inputs.lapses = self._lapses
         inputs.illegal = self.plant.illegal + _COUNTER_START & _COUNTER_MASK
         inputs.wheel_pulses = self.plant.wheel_pulses + _COUNTER_START & _COUNTER_MASK
 
@@ -263,6 +264,7 @@ class SimulatedBoard:
         self.identity = Identity("simulated", _CAPABILITIES, self._boots.below(65536), cause, round(self._pace))
         self.blind_ms = _BLIND_MS[cause]
         self._renewed_ms = self._elapsed_ms
+        self._lapses = 0
         self._fed_ms = self._elapsed_ms
         self._clock_ms = _CLOCK_START_MS
         self._zero = self.plant.pulses - _COUNTER_START
@@ -299,6 +301,7 @@ class SimulatedBoard:
         self._usb.noisy = plant.faults.noise
         self._truth.sample(self._elapsed_ms, duty, self.motor())
         if self._elapsed_ms - self._renewed_ms >= LEASE_MS and self.motor() != "off":
+            self._lapses += 1
             self.off()
             self._truth.write("lease_ended", self._elapsed_ms, 0, "off")
 

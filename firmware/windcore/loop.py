@@ -31,7 +31,7 @@ if MYPY:
             """Drive motor, lamp and buzzer, and renew the motor's lease.
 
             A board on which nobody has called this for LEASE_MS turns the motor off by itself: on hardware from a
-            timer, whose handler does that one thing.
+            timer, whose handler does that one thing. It counts these lapses in the inputs.
             """
 
         def off(self) -> None:

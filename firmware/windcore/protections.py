@@ -64,9 +64,10 @@ PROTECTIONS = {
     ),
     c.LATE_LOOP: Protection(
         "driven, and the control step comes late (its period is %d ms)" % LOOP_MS,
-        "%d ms; the board itself turns the motor off by then (%d ms)" % (LATE_MS, LEASE_MS),
+        "%d ms, or as soon as the board itself has turned the motor off, which it does by then (%d ms)"
+        % (LATE_MS, LEASE_MS),
         "period, ms",
-        "allowed, ms",
+        "allowed, ms; 0 where the board was first",
     ),
     c.RESTARTED: Protection(
         "the board has started, and nobody asked for it",

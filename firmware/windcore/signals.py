@@ -13,6 +13,7 @@ class Inputs:
     illegal: transitions that two channels cannot make, as the counter has seen them since the start; stays
     as it is where a board does not look for them.
     wheel_pulses: the measuring wheel's counter; stays as it is where there is none.
+    lapses: how often the board has turned the motor off by itself, modulo 2^16; begins anywhere.
     """
 
     def __init__(self) -> None:
@@ -21,6 +22,7 @@ class Inputs:
         self.silent_ms = 0
         self.illegal = 0
         self.wheel_pulses = 0
+        self.lapses = 0
 
 
 def counted(later: int, earlier: int) -> int:

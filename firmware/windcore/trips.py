@@ -39,8 +39,12 @@ _MOST_TOLD = 9999999
 # A spool is silent at most this long under drive, however slowly it is meant to turn.
 LONGEST_SILENCE_MS = 90000
 
-# A control step this late has not kept watch, and the board has taken the drive away meanwhile.
+# A control step this late has not kept watch. The board takes the drive away by then, and tells.
 LATE_MS = LEASE_MS
+
+# A motion begins after a pass that may have written flash, and a drive that was off has lost nothing by it. The lease's
+# timer makes up for the looks that it missed, all at once and maybe in the pass after that.
+_BEGINNING_PASSES = 2
 
 # The reason that each switch stands for, in the order in which they win.
 SWITCH_TRIPS = (
@@ -66,6 +70,9 @@ class Watch:
         self.limit = 0
         self._highest = 0
         self._wheel_pulses = 0
+        self._lapses = 0
+        self._lapsed = False
+        self._begins = 0  # passes
         self.plausibility = Plausibility()
         self.wheel = WheelCheck()
         self.steps = StepCheck()
@@ -80,6 +87,7 @@ class Watch:
     def begin(self, count: int) -> None:
         """Start from rest at this count."""
         self._highest = count
+        self._begins = _BEGINNING_PASSES
         self.steps.begin(count)
         self.wheel.begin(count, self._wheel_pulses)
 
@@ -87,6 +95,10 @@ class Watch:
         """Take what was read, in every step and state, before any look."""
         self.plausibility.take(inputs, step_ms)
         self._wheel_pulses = inputs.wheel_pulses
+        self._lapsed = inputs.lapses != self._lapses and not self._begins
+        self._lapses = inputs.lapses
+        if self._begins:
+            self._begins -= 1
 
     def resting(self, switches: int) -> int:
         """The first reason to trip with a job in hand and the drive off, or 0. switches: those that are fitted."""
@@ -131,10 +143,10 @@ class Watch:
         return 0
 
     def loop(self, step_ms: int) -> int:
-        """A control step that came too late."""
+        """A control step that came too late: by the clock, or by the board, which took the drive away before."""
         if step_ms >= LATE_MS:
             return self._found(LATE_LOOP, step_ms, LATE_MS)
-        return 0
+        return self._found(LATE_LOOP, step_ms, 0) if self._lapsed else 0
 
     def sensor(self, by_hand: bool) -> int:
         """Counts that no shaft can have made."""

@@ -178,10 +178,10 @@ def main():
             words[index % 5] = MASK - index
             assert words[index % 5] == MASK - index
             if index % 500 == 499:
-                while not board._lapsed:
+                while board._lapses == board._mended:
                     board._look_at_lease(board)
                 lapses += 1
-                board._lapsed = False
+                board._mended = board._lapses
                 assert not board._enable.level
     finally:
         micropython.heap_unlock()

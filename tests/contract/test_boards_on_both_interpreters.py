@@ -41,6 +41,14 @@ def test_a_board_keeps_its_pins_as_they_are_described(interpreter: tuple[str, ..
 
 
 @both
+@pytest.mark.parametrize(("port", "channels"), [("rp2", 1), ("esp32", 2)])
+def test_a_wind_whose_loop_comes_late_drives_on_or_trips(
+    interpreter: tuple[str, ...], port: str, channels: int, tmp_path: Path
+) -> None:
+    assert promises(interpreter, "lease_scenarios.py", tmp_path, port, channels)[-1] == "all kept"
+
+
+@both
 @pytest.mark.parametrize("port", ["rp2", "esp32"])
 def test_a_tension_level_acts_like_its_switches(interpreter: tuple[str, ...], port: str, tmp_path: Path) -> None:
     assert promises(interpreter, "level_scenarios.py", tmp_path, port, 2)[-1] == "all kept"
