@@ -106,6 +106,7 @@ class Wind:
         self._settled_at = (-1, -1)
         self._go_on_tried = -1
         self._interrupts_answered = 0
+        self._unanswered: str | None = None
         self._leave_at_s = 0.0
 
     def follow(
@@ -135,7 +136,11 @@ class Wind:
                 ending = self._at_rest(keys, go_on_at_stops=go_on_at_stops, stay_on_trip=stay_on_trip)
                 if ending is not None:
                     return ending
-            self._obey(keys.poll())
+            action = self._unanswered or keys.poll()
+            # asked again after a lost link, but for what moves the spool: that was for the moment of the press
+            self._unanswered = action if action in ("pause", "abandon") else None
+            self._obey(action)
+            self._unanswered = None
             self._obey_interrupts(interrupts)
 
     def _regain(self, lost: LinkLostError, interrupts: Interrupts, link_wait_s: float) -> bool:
@@ -352,8 +357,8 @@ class Wind:
     def _obey_interrupts(self, interrupts: Interrupts) -> None:
         if interrupts.count == self._interrupts_answered:
             return
-        first = self._interrupts_answered == 0 and interrupts.count == 1
-        self._interrupts_answered = interrupts.count
+        pressed = interrupts.count
+        first = self._interrupts_answered == 0 and pressed == 1
         self._ask()
         if first:
             self._leave_at_s = time.monotonic() + SECOND_PRESS_S
@@ -367,6 +372,8 @@ class Wind:
         else:
             self._view.notice("Abandons the job.")
             self._request("abandon", self._job_id)
+        # only now: what a lost link has swallowed is asked again
+        self._interrupts_answered = pressed
 
     def _request(self, verb: str, *values: int) -> None:
         if verb == "go_on":
