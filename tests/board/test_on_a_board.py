@@ -81,6 +81,19 @@ def let_go_of_its_job(client: Client) -> None:
         client.request("abandon", status["job_id"])
 
 
+def once_it_stands(client: Client, verb: str, *values: int) -> None:
+    """Ask for what a winder does once it is sure that its spool stands, which takes it a while after a restart."""
+    until_s = time.monotonic() + WIND_S * patience()
+    while True:
+        try:
+            client.request(verb, *values)
+            return
+        except RefusedError as refused:
+            if refused.code != codes.STILL_TURNS or time.monotonic() > until_s:
+                raise
+            client.listen(0.3)
+
+
 def forget_the_last_job(client: Client, desk: Desk) -> None:
     """Put an ended job in the place of one that was interrupted, which a winder remembers over any restart."""
     let_go_of_its_job(client)
@@ -89,19 +102,14 @@ def forget_the_last_job(client: Client, desk: Desk) -> None:
         return
     job_id = new_job_id()
     client.load(job_id, job_for(desk, 40))
-    until_s = time.monotonic() + WIND_S * patience()
-    while True:
-        try:
-            client.request("start", job_id)
-            break
-        except RefusedError as refused:
-            # after a restart it waits until the spool stands for sure
-            if refused.code != codes.STILL_TURNS or time.monotonic() > until_s:
-                raise
-            client.listen(0.3)
+    once_it_stands(client, "start", job_id)
     client.request("abandon", job_id)
     ended = wait_for(client, codes.FINISHED, codes.TRIPPED)
-    assert ended["state"] == codes.FINISHED, client.request("trip")
+    if ended["state"] == codes.TRIPPED:
+        # no shaft has turned; a trip of what was being abandoned is cleared to its end
+        assert ended["reason"] == codes.NO_PULSES, client.request("trip")
+        once_it_stands(client, "clear", codes.NO_PULSES)
+    assert client.request("status")["state"] == codes.FINISHED
 
 
 def turning(desk: Desk, shaft: list[int], client_s: float = 3.0) -> None:
