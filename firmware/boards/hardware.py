@@ -126,12 +126,6 @@ def output_pin(description: "Description", role: str, active: int = 0) -> "Pin |
     return Pin(number, Pin.OUT, value=level if active else 1 - level)
 
 
-def _idle_pin(description: "Description", role: str) -> "Pin | None":
-    """A pin that drives nothing yet: a jumper that is forgotten fights no sensor. None where it is not there."""
-    number = description.pin(role)
-    return None if number < 0 else Pin(number, Pin.IN)
-
-
 def blind_ms_after(cause: int, asked_for: bool) -> int:
     """The longest time without counting that led to this start; 0 where nobody can tell.
 
@@ -186,7 +180,8 @@ class HardwareBoard:
         # a sensor that stands high counts once as its counter begins: before the first reading, not after it
         time.sleep_ms(2 + max(description.number("debounce_us"), description.number("wheel_debounce_us")) // 1000)
         self._console = Console()
-        self._loopback = (_idle_pin(description, "loopback_a"), _idle_pin(description, "loopback_b"))
+        # low from the start: a jumper to a pin with a pull-up would else bring an edge with each taking and letting go
+        self._loopback = (output_pin(description, "loopback_a"), output_pin(description, "loopback_b"))
         enough = 2 if description.pin("sensor_b") >= 0 else 1
         self.make_pulses = self._make_pulses if None not in self._loopback[:enough] else None
         self._watchdog: "WDT | None" = None
@@ -304,15 +299,11 @@ class HardwareBoard:
             self._buzzer.value(1 - self._buzzer_level)
 
     def _make_pulses(self, way: int, count: int, gap_us: int, bounce: int) -> int:
-        pins = [pin for pin in self._loopback if pin is not None]
-        for pin in pins:
-            pin.init(Pin.OUT, value=0)
-        try:
-            # with one channel there may be no second pin, and none is used
-            return make_pulses(pins[0].value, pins[-1].value, way, count, gap_us, bounce)
-        finally:
-            for pin in pins:
-                pin.init(Pin.IN)
+        pin_a, pin_b = self._loopback
+        if pin_a is None:
+            return 0
+        # with one channel there may be no second pin, and none is used
+        return make_pulses(pin_a.value, (pin_b or pin_a).value, way, count, gap_us, bounce)
 
     # --- within ------------------------------------------------------------------------------------------------
 

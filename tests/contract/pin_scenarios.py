@@ -1,4 +1,4 @@
-"""How a board keeps its pins: their pulls, and spare ones that drive nothing. For both interpreters. Argument: port."""
+"""How a board keeps its pins: their pulls, and what their counters can tell. For both interpreters. Argument: port."""
 
 import json
 import sys
@@ -7,7 +7,6 @@ from promises import keep
 
 from fakes import bench
 from fakes.world import WORLD
-from windlink import codes
 from windlink.job import HIGHEST_RATE
 
 PORT = sys.argv[1]
@@ -19,11 +18,7 @@ def opened(channels, **changes):
     pins = bench.describe(PORT, channels)
     with open("machine.json") as file:
         found = json.load(file)
-    spare = changes.pop("loopback", {})
-    pins = {role: number for role, number in pins.items() if number not in spare.values()}
-    pins.update(spare)
-    found["active_low"] = [role for role in found["active_low"] if role in pins]
-    found.update(changes, pins=pins)
+    found.update(changes)
     with open("machine.json", "w") as file:
         file.write(json.dumps(found))
     WORLD.begin(PORT)
@@ -39,28 +34,6 @@ def a_sensor_is_pulled_as_described_whatever_its_counter_does_to_the_pin():
                 assert WORLD.pin(pins[role]).pull == PULLS[word], (role, word)
 
 
-def a_loopback_pin_drives_nothing_but_while_pulses_are_made():
-    spare = {"rp2": (20, 21), "esp32": (32, 33)}[PORT]
-    board, _ = opened(2, loopback={"loopback_a": spare[0], "loopback_b": spare[1]})
-    driven = []
-
-    def watched(set_a, set_b, *_):
-        driven.append([WORLD.pin(number).driven_by for number in spare])
-        set_a(1)
-        set_b(1)
-        return 7
-
-    made = bench.hardware.make_pulses
-    bench.hardware.make_pulses = watched
-    try:
-        assert [WORLD.pin(number).driven_by for number in spare] == [None, None]
-        assert board.make_pulses(codes.PULSES_ON, 3, 1000, 0) == 7
-    finally:
-        bench.hardware.make_pulses = made
-    assert driven == [["out", "out"]]
-    assert [WORLD.pin(number).driven_by for number in spare] == [None, None]
-
-
 def a_single_channel_counts_no_faster_than_its_window_lets_through():
     board, _ = opened(1, debounce_us=500)
     if PORT == "rp2":
@@ -74,7 +47,6 @@ def a_single_channel_counts_no_faster_than_its_window_lets_through():
 
 PROMISES = (
     a_sensor_is_pulled_as_described_whatever_its_counter_does_to_the_pin,
-    a_loopback_pin_drives_nothing_but_while_pulses_are_made,
     a_single_channel_counts_no_faster_than_its_window_lets_through,
 )
 
