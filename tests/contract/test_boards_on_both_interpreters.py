@@ -41,6 +41,11 @@ def test_a_board_keeps_its_pins_as_they_are_described(interpreter: tuple[str, ..
 
 
 @both
+def test_a_pass_of_the_loop_takes_and_gives_little(interpreter: tuple[str, ...], tmp_path: Path) -> None:
+    assert promises(interpreter, "console_scenarios.py", tmp_path)[-1] == "all kept"
+
+
+@both
 @pytest.mark.parametrize(("port", "channels"), [("rp2", 1), ("esp32", 2)])
 def test_a_wind_whose_loop_comes_late_drives_on_or_trips(
     interpreter: tuple[str, ...], port: str, channels: int, tmp_path: Path
