@@ -59,10 +59,9 @@ if MYPY:
             """Pin low at once, from an interrupt too. Allocates nothing. `off` follows later."""
 
 
-# The lease is looked at this often, so it ends between LEASE_MS less this and LEASE_MS: on an RP2040 passes of up to
-# 40 ms are in order.
+# The lease is looked at this often, so it ends between LEASE_MS and this more: whatever it ends is late by the clock.
 LEASE_LOOK_MS = 5
-_LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS
+_LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS + 1
 _LAPSES_MASK = (1 << 16) - 1
 
 # Passes between two collections: until one in which nothing came or went, and until any.

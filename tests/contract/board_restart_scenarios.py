@@ -9,6 +9,7 @@ from board_host import CHANNELS, PORT, DoneError, Host, driven, winding
 from promises import keep
 from rig import job_list
 
+from boards.hardware import LEASE_LOOK_MS
 from fakes import bench
 from fakes.world import WORLD, Bitten
 from windcore.journal import WORDS
@@ -58,13 +59,13 @@ def every_way_out_of_the_loop_leaves_the_motor_pins_low():
 def a_loop_that_stands_still_loses_the_motor_when_its_lease_ends():
     board = bench.switch_on(PORT, CHANNELS)
     _, outputs = driven(board)
-    WORLD.advance((LEASE_MS + 1) * 1000)
+    WORLD.advance((LEASE_MS + LEASE_LOOK_MS + 1) * 1000)
     assert bench.low()
     board.apply(outputs)
     assert bench.turns(), "the next word of the loop drives again"
     board.apply(outputs)
     # within a call of C only a hard timer gets its turn
-    WORLD.advance((LEASE_MS + 1) * 1000, interpreting=False)
+    WORLD.advance((LEASE_MS + LEASE_LOOK_MS + 1) * 1000, interpreting=False)
     assert bench.low() == (PORT == "rp2")
 
 
@@ -78,7 +79,7 @@ def a_lease_ends_steps_too():
         board.apply(outputs)
         board.wait()
     assert bench.turns()
-    WORLD.advance((LEASE_MS + 1) * 1000)
+    WORLD.advance((LEASE_MS + LEASE_LOOK_MS + 1) * 1000)
     assert bench.low()
     board.apply(outputs)
     before = WORLD.shaft.turned
