@@ -90,7 +90,7 @@ def input_pin(description: "Description", role: str) -> Pin:
     pull = description.pull(role)
     if pull == "none":
         # said, since an ESP32 else keeps the pull that was there
-        return Pin(number, Pin.IN, None)
+        return Pin(number, Pin.IN, None)  # type: ignore[arg-type,unused-ignore] # not in the stubs of every port
     return Pin(number, Pin.IN, Pin.PULL_UP if pull == "up" else Pin.PULL_DOWN)
 
 
