@@ -81,6 +81,11 @@ def let_go_of_its_job(client: Client) -> None:
         client.request("abandon", status["job_id"])
 
 
+def why(client: Client) -> list[dict[str, int]]:
+    """What the winder says of a trip, and of its longest pass."""
+    return [client.request("trip"), client.request("counters")]
+
+
 def once_it_stands(client: Client, verb: str, *values: int) -> None:
     """Ask for what a winder does once it is sure that its spool stands, which takes it a while after a restart."""
     until_s = time.monotonic() + WIND_S * patience()
@@ -125,7 +130,7 @@ def turning(desk: Desk, shaft: list[int], client_s: float = 3.0) -> None:
         while time.monotonic() < until_s:
             client.listen(0.05)
             status = client.request("status")
-        assert status["state"] == codes.WINDING
+        assert status["state"] == codes.WINDING, why(client)
         assert status["pulses"] > 0
 
 
@@ -163,10 +168,10 @@ def test_a_short_wind_ends_on_its_exact_pulse_with_the_motor_low(installed: Desk
         client.load(job_id, values)
         client.request("start", job_id)
         waiting = wait_for(client, codes.WAITING, codes.TRIPPED)
-        assert (waiting["state"], waiting["pulses"]) == (codes.WAITING, 80), client.request("trip")
+        assert (waiting["state"], waiting["pulses"]) == (codes.WAITING, 80), why(client)
         client.request("go_on", job_id, waiting["wait"])
         ended = wait_for(client, codes.FINISHED, codes.TRIPPED)
-        assert (ended["state"], ended["pulses"]) == (codes.FINISHED, 160), client.request("trip")
+        assert (ended["state"], ended["pulses"]) == (codes.FINISHED, 160), why(client)
     installed.press_ctrl_c()
     assert installed.motor_is_low()
 
