@@ -272,6 +272,21 @@ def test_the_profile_that_a_result_goes_into_is_looked_at_too(home: Path) -> Non
     assert stored(home, "marsh")["calibration"]["diameter_mm"] == pytest.approx(2.85)
 
 
+def test_a_measured_rise_is_not_lost_to_a_diameter_that_goes_by_another_strand(home: Path) -> None:
+    calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "reed")
+    calibrate("layers", "2:70.8mm", "7:87.2mm", "--pitch", "1.798mm", "--strand", "reed", "--save", "reed")
+    before = stored(home, "reed")
+    with pytest.raises(UsageError, match=r"measured rise factor of 0\.9414") as told:
+        command.main(
+            ["diameter", *READINGS, "--strand", "pla-1.75", "--save", "reed", "--keep", "diameter"],
+            standalone_mode=False,
+        )
+    assert "--strand reed" in told.value.remedy
+    assert stored(home, "reed") == before
+    shown = calibrate("diameter", "1.74mm", *READINGS, "--strand", "reed", "--save", "reed").stdout
+    assert "rise factor found earlier is not taken along" in " ".join(shown.split())
+
+
 def test_a_result_that_no_job_could_go_by_is_not_stored(home: Path) -> None:
     ribbon = ["1.76mm/1.00mm", "1.75mm/1.01mm", "1.76mm/1.00mm"]
     told = faults_of("diameter", *ribbon, "--strand", "pla-1.75", "--save", "marsh", "--keep", "diameter")

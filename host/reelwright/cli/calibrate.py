@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shlex
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
@@ -252,7 +253,30 @@ def _repetition(result: CalibrationResult, known: StrandAsKnown, save: str | Non
     return there if there and len(there.numbers) == result.used else None
 
 
+def _refuse_to_lose(result: CalibrationResult, known: StrandAsKnown, name: str) -> None:
+    """Raises UsageError where the profile to save to has measured figures that a result from another one lacks."""
+    if name.casefold() == known.profile.casefold() or not known_strand(name):
+        return
+    from reelwright.views.calibration_doubts import TITLES, figure_text
+
+    there = strand_of_profile(name).figures
+    if there is None:
+        return
+    lost = [
+        f"{TITLES[figure].lower()} of {figure_text(figure, value, there.u(figure))}"
+        for figure in there.calibrated
+        if figure not in result.figures and (value := there.value(figure)) is not None
+    ]
+    if lost:
+        raise UsageError(
+            f'Strand "{printable(name)}" has a measured {" and a ".join(lost)}. This result has none, since it goes by'
+            f' "{printable(known.profile)}": nothing was stored.',
+            f"Give `--strand {shlex.quote(name)}` to go on from what that strand has, or save under another name.",
+        )
+
+
 def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set[str], today: str) -> None:
+    _refuse_to_lose(result, known, name)
     undecided = evolve(
         result,
         values=tuple(value for value in result.values if str(value.number) not in kept),
