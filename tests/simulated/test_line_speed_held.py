@@ -34,10 +34,13 @@ def steady_job(draw: random.Random, drive: str) -> Job:
     """Some layers on a thin barrel, at a line speed for which the layers above the first or second need less rpm."""
     job = random_job(draw, drive, "quadrature")
     rpm = draw.uniform(60, 150)
+    layer_turns = Fraction(draw.randint(60, 120), 7)
     machine = evolve(
         job.machine,
         pulses_per_turn=draw.choice((20, 60, 360)),
-        turns_per_layer=Fraction(draw.randint(60, 120), 7),
+        turns_per_layer=layer_turns,
+        # the start is over well before the half of the first layer that is judged
+        acceleration_rpm_s=max(job.machine.acceleration_rpm_s, round(rpm * rpm / 120 / (0.3 * float(layer_turns)), 1)),
         phase_turns=None,
         max_spool_rpm=round(rpm, 1),
     )
