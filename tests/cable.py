@@ -77,7 +77,7 @@ class Cable:
 
 def client_on(cable: Cable) -> Client:
     """A client whose port is the cable."""
-    return Client(cable, clock=cable.clock)  # type: ignore[arg-type]  # the cable stands in for the port
+    return Client(cable, clock=cable.clock)
 
 
 def wind_through(cable: Cable, client: Client, values: list[int]) -> list[Received]:

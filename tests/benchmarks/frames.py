@@ -29,7 +29,7 @@ class Spool:
 
 def rows() -> list[tuple[str, str]]:
     """One row."""
-    client = Client(Spool())  # type: ignore[arg-type]  # stands in for the port
+    client = Client(Spool())
     begun_s = time.perf_counter()
     taken = 0
     while taken < FRAMES:

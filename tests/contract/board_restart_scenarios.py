@@ -69,25 +69,6 @@ def a_loop_that_stands_still_loses_the_motor_when_its_lease_ends():
     assert bench.low() == (PORT == "rp2")
 
 
-def a_lease_ends_steps_too():
-    from windcore.signals import Outputs
-
-    board = bench.switch_on(PORT, CHANNELS)
-    outputs = Outputs()
-    outputs.step_rate = 1000
-    for _ in range(20):
-        board.apply(outputs)
-        board.wait()
-    assert bench.turns()
-    WORLD.advance((LEASE_MS + LEASE_LOOK_MS + 1) * 1000)
-    assert bench.low()
-    board.apply(outputs)
-    before = WORLD.shaft.turned
-    WORLD.advance(30000)
-    assert bench.turns()
-    assert WORLD.shaft.turned > before
-
-
 def a_hang_ends_in_a_reset_and_the_next_start_drives_nothing_and_says_why():
     board = bench.switch_on(PORT, CHANNELS)
     driven(board)
@@ -209,7 +190,6 @@ def a_board_without_a_description_ends_in_the_prompt_and_not_in_a_loop_of_starts
 PROMISES = (
     every_way_out_of_the_loop_leaves_the_motor_pins_low,
     a_loop_that_stands_still_loses_the_motor_when_its_lease_ends,
-    a_lease_ends_steps_too,
     a_hang_ends_in_a_reset_and_the_next_start_drives_nothing_and_says_why,
     a_restart_of_the_interpreter_leaves_the_motor_to_boot_which_comes_first,
     registers_outlive_a_reset_and_hold_thirty_bits,

@@ -79,8 +79,8 @@ class BoardRig(rig.Rig):
 
 rig.Rig = BoardRig
 
-import session_scenarios  # noqa: E402 - they take their rig from there
-import session_speed_scenarios  # noqa: E402
+import session_scenarios  # noqa: E402 - both take their rig from there
+import session_speed_scenarios  # noqa: E402 - so that it stands before they are read
 
 if __name__ == "__main__":
     both = session_scenarios.PROMISES + session_speed_scenarios.PROMISES

@@ -12,7 +12,7 @@ gc.collect()
 before = gc.mem_alloc()
 
 import main  # noqa: E402, F401 - what it takes is what is measured
-from boards import pico  # noqa: E402, F401
+from boards import pico  # noqa: E402, F401 - loaded to be measured, as are those below
 from windcore.journal import Journal  # noqa: E402, F401
 from windcore.loop import run  # noqa: E402, F401
 from windcore.service import Identity, LinkService  # noqa: E402

@@ -11,7 +11,7 @@ import fakes.board_modules  # noqa: F401 - before the first board file
 import main
 
 main.collect_after(int(sys.argv[1]))
-from boards import pico  # noqa: E402, F401
+from boards import pico  # noqa: E402, F401 - loaded to be measured, as are those below
 from windcore.loop import run  # noqa: E402, F401
 
 micropython.mem_info()

@@ -82,10 +82,12 @@ def a_drive_whose_lease_has_ended_is_put_in_order_before_it_drives_again():
         outputs = Outputs()
         outputs.duty, outputs.step_rate = duty, step_rate
         for _ in range(3):
+            before = WORLD.shaft.turned
             for _ in range(5):
                 board.apply(outputs)
                 board.wait()
             assert bench.turns()
+            assert duty or WORLD.shaft.turned > before
             WORLD.advance((LEASE_MS + LEASE_LOOK_MS + 1) * 1000)
             assert bench.low()
 

@@ -85,7 +85,7 @@ class HostilePort:
 def host_of(kinds: str) -> tuple[Hostile, HostilePort, Client]:
     hostile = Hostile(SEED, kinds, read_corpus(CORPUS))
     port = HostilePort(hostile)
-    return hostile, port, Client(port, clock=port.clock)  # type: ignore[arg-type]  # stands in for the port
+    return hostile, port, Client(port, clock=port.clock)
 
 
 def true_frame(hostile: Hostile, received: Received) -> bool:

@@ -266,4 +266,4 @@ def test_a_stroke_that_touches_lays_turn_beside_turn(
     touching = check_train(stages, screw, ToothForm(), [StrandStroke(diameter, lay.touching_stroke_mm)])
     assert touching.lays[0].pitch_mm == diameter
     assert touching.lays[0].verdict == "good"
-    assert check_record(touching)["lays"][0]["pitch_error_mm"] == 0  # type: ignore[index]
+    assert check_record(touching)["lays"][0]["pitch_error_mm"] == 0

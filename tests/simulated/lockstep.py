@@ -65,7 +65,7 @@ class _Stepped(SimulatedBoard):
 
     def __init__(self, spec: dict[str, Any], end: BoardEnd, winder: LockstepWinder) -> None:
         self._winder = winder
-        super().__init__(spec, end)  # type: ignore[arg-type] - a port in shape
+        super().__init__(spec, end)
 
     def wait(self) -> bool:
         self._winder.take_turns()
@@ -213,7 +213,7 @@ class HostBench:
 
     def client(self) -> Client:
         """A new connection, before its greeting."""
-        return Client(self.winder.port)  # type: ignore[arg-type] - a port in shape
+        return Client(self.winder.port)
 
     def wind(self, *, drop_held: bool = False) -> int:
         """Start or go on, to the next stop, a restart, or the end; the exit code."""
@@ -263,7 +263,7 @@ class HostBench:
             self.plan,
             client,
             self.ledger,
-            self.view,  # type: ignore[arg-type]
+            self.view,
             known,
             self.port_name,
             Interrupts(),
@@ -285,7 +285,7 @@ class HostBench:
         """Agree to what is proposed of a job, give or take so many turns, and follow it to its next rest: exit code."""
         resumption, rejoin = self.find(None, job_id)
         off_turns = rejoin.uncertain_turns if uncertain_turns is None else uncertain_turns
-        return self._follow(resumption.carry_out(rejoin, rejoin.standing.best, off_turns, self.view))  # type: ignore[arg-type]
+        return self._follow(resumption.carry_out(rejoin, rejoin.standing.best, off_turns, self.view))
 
     def resume(self, *, and_stop: bool = True) -> tuple[Rejoin, int, int]:
         """Agree to what is proposed: the proposal, the error at that moment in pulses, the exit code.
@@ -298,7 +298,7 @@ class HostBench:
         error = before - rejoin.standing.best
         self.winder.pass_periods(200)
         assert self.true_pulses == before, "it moves before anybody has agreed"
-        under_way = resumption.carry_out(rejoin, max(0, rejoin.standing.best), rejoin.uncertain_turns, self.view)  # type: ignore[arg-type]
+        under_way = resumption.carry_out(rejoin, max(0, rejoin.standing.best), rejoin.uncertain_turns, self.view)
         if not and_stop:
             self._under_way = under_way
             return rejoin, error, EXIT_PAUSED

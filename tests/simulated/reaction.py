@@ -82,7 +82,7 @@ class Run:
             given["values"][POSITION[name]] = value
         self.case = case
         self.values = {field.name: value for field, value in zip(JOB_FIELDS, given["values"], strict=False)}
-        self.board = SimulatedBoard({**given["spec"], "pace": 9999, "truth_path": "", "tcp_port": 0}, FakePort())  # type: ignore[arg-type] - a port in shape
+        self.board = SimulatedBoard({**given["spec"], "pace": 9999, "truth_path": "", "tcp_port": 0}, FakePort())
         self.plant = self.board.plant
         self.pulses_per_turn = float(plan_pulses(given))
         self.session = Session()
@@ -93,7 +93,7 @@ class Run:
         self.pulse_ms = 0
         self._given = given["values"]
         self._plant_step = self.plant.step
-        self.plant.step = self._step  # type: ignore[method-assign]
+        self.plant.step = self._step
 
     def to_trip(self) -> Reaction:
         """Run the loop until the session has tripped. Raises AssertionError when it trips otherwise, or never."""

@@ -27,7 +27,7 @@ class _SteppedBoard(SimulatedBoard):
     def __init__(
         self, spec: dict[str, Any], wire: BoardEnd, begin: threading.Semaphore, over: threading.Semaphore
     ) -> None:
-        super().__init__(spec, wire)  # type: ignore[arg-type]  # a port in shape
+        super().__init__(spec, wire)
         self._begin = begin
         self._over = over
 

@@ -79,13 +79,13 @@ def wind_in_process(folder: Path, seed: int, monkeypatch: pytest.MonkeyPatch) ->
     ):
         for module in ("wind", "arrival"):
             monkeypatch.setattr(f"reelwright.operation.{module}.time", winder.time)
-        client = Client(winder, clock=winder.clock)  # type: ignore[arg-type]  # stands in for the port
+        client = Client(winder, clock=winder.clock)
         interrupts = Interrupts()
-        arrival = Arrival(job, plan, client, ledger, view, client.hello(), winder.name, interrupts)  # type: ignore[arg-type]
+        arrival = Arrival(job, plan, client, ledger, view, client.hello(), winder.name, interrupts)
         under_way = arrival.begin(clear=None, drop_held=False)
         keys = SimpleNamespace(at_end=False, poll=lambda: None)
         ending = under_way.follow(
-            keys,  # type: ignore[arg-type]  # nobody presses one
+            keys,
             interrupts,
             go_on_at_stops=True,
             stay_on_trip=False,

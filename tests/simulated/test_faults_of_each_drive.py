@@ -37,7 +37,7 @@ def test_a_fault_in_mid_wind_and_a_pause_after_it_leave_the_winder_alive_and_at_
     job = evolve(job, machine=evolve(job.machine, drive=drive))
     plan = make_plan(job)
     with LockstepWinder(machine_spec(job, plan, SimulatorOptions(seed=5, faults=((fault, 2.0),)))) as winder:
-        client = Client(winder.port)  # type: ignore[arg-type] - a port in shape
+        client = Client(winder.port)
         client.hello()
         client.load(1, job_values(job, plan))
         client.request("start", 1)

@@ -40,11 +40,11 @@ def start(winder: SimulatedBoard, port: FakePort, *lines: bytes) -> bool:
             port.incoming += lines[at]
         return wait() and at is not None
 
-    winder.wait = next_wait  # type: ignore[method-assign] - the loop's period, as seen by a test
+    winder.wait = next_wait
     try:
         return run(winder)
     finally:
-        del winder.wait  # type: ignore[misc] - the class's own again
+        del winder.wait
 
 
 def told_cause(words: list[int], cause: int) -> tuple[int, int]:
@@ -120,7 +120,7 @@ def test_no_watchdog_bites_while_the_port_is_free_and_nothing_of_the_link_is_ans
         port.incoming += CTRL_D if at is None else encode(">", 7, "status") if at % 50 == 0 else b""
         return receive(room)
 
-    port.receive = later  # type: ignore[method-assign] - a host that asks on
+    port.receive = later
     winder.leave_port("free")
     assert winder.identity.boot  # the same start all the time
     assert winder.starts_again()

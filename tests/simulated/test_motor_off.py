@@ -153,7 +153,7 @@ def test_the_first_statement_of_the_firmware_makes_the_motor_safe_before_anythin
             name: str, *rest: Any, done: list[object] = done, real: Callable[..., Any] = real_import
         ) -> types.ModuleType:
             done.append(name)
-            return real(name, *rest)  # type: ignore[no-any-return]
+            return real(name, *rest)
 
         with monkeypatch.context() as on_board:
             on_board.setitem(sys.modules, "machine", types.SimpleNamespace(Pin=Pin))
@@ -190,7 +190,7 @@ def driven_after_fault_ms(kind: str) -> tuple[SimulatedBoard, int, int]:
             after.append(bool(duty or step_rate))
         plant_step(duty, brake, step_rate, lamp)
 
-    winder.plant.step = step  # type: ignore[method-assign]
+    winder.plant.step = step
     while not after:
         winder.apply(outputs)
         winder.feed()

@@ -152,7 +152,7 @@ def test_a_resumption_that_came_to_nothing_elsewhere_moves_nothing(tmp_path: Pat
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(type(resumption), "_recount", lambda *_: (_ for _ in ()).throw(SystemExit))
             with pytest.raises(SystemExit):
-                resumption.carry_out(rejoin, rejoin.standing.best, 3.0, second.view)  # type: ignore[arg-type]
+                resumption.carry_out(rejoin, rejoin.standing.best, 3.0, second.view)
         assert first.wind() == EXIT_PAUSED
         assert first.view.results[-1].uncertain_turns == 0
 

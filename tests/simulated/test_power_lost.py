@@ -157,7 +157,7 @@ def test_a_job_that_this_ledger_never_had_is_told_and_left_alone(bench: HostBenc
     at_the_stop(bench)
     power_fails(bench)
     with SqliteLedger(tmp_path / "another.sqlite3") as other:
-        client = Client(bench.winder.port)  # type: ignore[arg-type] - a port in shape
+        client = Client(bench.winder.port)
         stranger = Resumption(client, other, client.hello(), "lockstep")
         with pytest.raises(DeviceError, match="this computer's ledger does not know it"):
             stranger.find(None, None)

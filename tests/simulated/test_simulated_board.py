@@ -50,7 +50,7 @@ class FakePort:
 def board(truth: Path | None = None, **changes: Any) -> tuple[SimulatedBoard, FakePort]:
     port = FakePort()
     spec = {**machine_spec(**changes), "pace": 9999, "truth_path": str(truth or ""), "tcp_port": 0}
-    return SimulatedBoard(spec, port), port  # type: ignore[arg-type] - a port in shape
+    return SimulatedBoard(spec, port), port
 
 
 def full_drive() -> Outputs:
@@ -243,7 +243,7 @@ def test_a_host_that_stops_reading_holds_the_loop_up_only_where_the_port_is_not_
     kind: type[SimulatedBoard], held_up: bool
 ) -> None:
     port = HostThatStopsReading(1000)
-    winder = kind({**machine_spec(), "pace": 0, "truth_path": "", "tcp_port": 0}, port)  # type: ignore[arg-type]
+    winder = kind({**machine_spec(), "pace": 0, "truth_path": "", "tcp_port": 0}, port)
     loop.run(winder)
     lines = [line for line in port.written.split(b"\n") if b" counters " in line]
     message, _, values = decode(lines[-1])
@@ -316,7 +316,7 @@ def test_a_tension_sensor_stands_in_for_both_switches_of_the_strand_as_far_as_it
     fault: str, limits: dict[str, int], told: int
 ) -> None:
     spec = {**machine_spec(faults=[[fault, 2.0]]), "pace": 9999, "truth_path": "", "tcp_port": 0}
-    winder = SimulatedBoard({**spec, "tension_level": {"full_n": 20.0, **limits}}, FakePort())  # type: ignore[arg-type]
+    winder = SimulatedBoard({**spec, "tension_level": {"full_n": 20.0, **limits}}, FakePort())
     inputs = Inputs()
     seen = 0
     for _ in range(400):

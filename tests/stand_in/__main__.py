@@ -40,7 +40,7 @@ class ResetError(BaseException):
     """The chip starts anew: what was running is gone."""
 
 
-class WiredPin(fakes.machine.Pin):  # type: ignore[misc] # the fakes have no types
+class WiredPin(fakes.machine.Pin):
     """A pin that another may follow, and that counters see whoever drives it."""
 
     wired = True

@@ -69,8 +69,8 @@ class Seen:
         self._root = str(root)
         self._modules = {**modules, "os": BoardOs(root)}
         self._import, self._open = builtins.__import__, builtins.open
-        builtins.__import__ = self._imported  # type: ignore[assignment] # of the same form
-        builtins.open = self._opened  # type: ignore[assignment]
+        builtins.__import__ = self._imported
+        builtins.open = self._opened
 
     def _imported(self, name: str, globals: Any = None, *rest: Any) -> Any:  # noqa: A002 - the real one's name
         if name in self._modules and self._is_boards(globals):

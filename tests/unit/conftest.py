@@ -37,7 +37,7 @@ def firmware(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def board(firmware: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FakeBoard]:  # noqa: ARG001
+def board(firmware: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[FakeBoard]:  # noqa: ARG001 - its firmware comes first
     """A bare board behind a port, and an mpremote that reaches it."""
     board = FakeBoard(tmp_path / "board")
     an_executable(tmp_path / "bin", "1.29")

@@ -52,7 +52,7 @@ def test_a_count_by_eye_that_may_be_far_off_contradicts_nothing_and_yet_needs_mo
     assert not vague.agreed_by(Consent(agree=True))
     assert vague.agreed_by(Consent(within_turns=100.0))
     with pytest.raises(NotAgreedError, match=r"may be off by 100\.00 turns") as refused:
-        ask(REJOIN, vague)  # type: ignore[arg-type]
+        ask(REJOIN, vague)
     whole = "reelwright wind --resume 77 --port '/dev/the winder'"
     assert f"`{whole} --counted-turns 10 --give-or-take 100 --agree-within 100`" in refused.value.remedy
     assert f"`{whole} --counted-turns TURNS --agree`" in refused.value.remedy

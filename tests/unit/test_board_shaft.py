@@ -64,7 +64,7 @@ def test_the_quarters_follow_one_another_with_one_change_each() -> None:
 
 def test_a_job_ends_on_its_exact_pulse_with_a_pause_at_each_layer() -> None:
     session = Session()
-    values = job_for(Machine, 8, pause_every_layer=True)  # type: ignore[arg-type] # stands in for the desk
+    values = job_for(Machine, 8, pause_every_layer=True)
     run = passes(session)
     next(run)
     assert session.accept(Job(1, job_crc(values), values)) == 0

@@ -40,7 +40,7 @@ def test_scripts_read_a_result_under_these_keys() -> None:
         "layer_1_by_line_mm", "layer_1_by_line_u_mm", "layer_1_by_barrel_mm", "layer_1_by_barrel_u_mm",
         "mass_relative_u", "changes",
     }  # fmt: skip
-    (change, *_), (known, *_) = record["changes"], result.changes  # type: ignore[misc]
+    (change, *_), (known, *_) = record["changes"], result.changes
     assert change == known._asdict() | {"stands_out": known.stands_out, "less_sure": known.less_sure}
     assert isinstance(record["after"], dict)
     assert set(record["after"]) == FIGURES_KEYS

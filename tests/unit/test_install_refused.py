@@ -150,7 +150,7 @@ def test_another_firmware_that_answers_is_told(firmware: Path, board: FakeBoard,
 
 
 def test_a_program_that_does_not_answer_is_told(board: FakeBoard, machine: str) -> None:
-    board.reset = lambda: None  # type: ignore[method-assign] - it never starts
+    board.reset = lambda: None
     failure = failure_of(install(board, "--machine", machine))
     assert "does not answer" in failure.message
     assert "reset button" in failure.remedy

@@ -244,7 +244,7 @@ def test_a_missing_table_says_what_belongs_into_it() -> None:
 
 def test_a_table_that_is_no_table_and_a_key_in_the_wrong_table_are_told() -> None:
     tables = job_tables(strand={"length_m": 3})
-    tables["lay"] = "nested"  # type: ignore[assignment]
+    tables["lay"] = "nested"
     told = faults_of(tables)
     assert "not a table" in told["lay"]
     assert "belongs into [target]" in told["strand.length_m"]

@@ -52,7 +52,7 @@ def channels(monkeypatch: pytest.MonkeyPatch) -> Channels:
 
 
 def made(channels: Channels, way: int, count: int, gap_us: int, bounce: int = 0) -> int:
-    return loopback.make_pulses(channels.channel(0), channels.channel(1), way, count, gap_us, bounce)  # type: ignore[arg-type] # a pin's value
+    return loopback.make_pulses(channels.channel(0), channels.channel(1), way, count, gap_us, bounce)
 
 
 @pytest.mark.parametrize(("way", "sign"), [(codes.PULSES_ON, 1), (codes.PULSES_BACK, -1)])

@@ -297,7 +297,7 @@ def test_the_fake_state_machine_counts_as_the_emulator_does() -> None:
     WORLD.begin("rp2")
     window = 20  # cycles
     signal = merged((level & 1, dice().randrange(SEEN, 4 * window)) for level in range(150))
-    counter = pio_counter.PulseCounter(0, Level(A), window // 5)  # type: ignore[arg-type]
+    counter = pio_counter.PulseCounter(0, Level(A), window // 5)
     for _ in played(signal, pio_counter.PULSE_HZ):
         pass
     assert counter.read() == pulses_emulated(signal, window)
@@ -305,7 +305,7 @@ def test_the_fake_state_machine_counts_as_the_emulator_does() -> None:
 
 def test_a_counter_is_read_while_it_runs_and_its_reading_changes_nothing() -> None:
     WORLD.begin("rp2")
-    counter = pio_counter.PulseCounter(0, Level(A), 4)  # type: ignore[arg-type]
+    counter = pio_counter.PulseCounter(0, Level(A), 4)
     seen = []
     for _ in played(list(clean(100, 40, 40)), pio_counter.PULSE_HZ):
         seen.append(counter.read())
@@ -316,7 +316,7 @@ def test_a_counter_is_read_while_it_runs_and_its_reading_changes_nothing() -> No
 
 def test_a_signed_count_makes_one_pulse_a_slot_and_wraps_at_two_to_the_thirty() -> None:
     WORLD.begin("rp2")
-    counter = pio_counter.QuadratureCounter(1, Level(A), Level(B))  # type: ignore[arg-type]
+    counter = pio_counter.QuadratureCounter(1, Level(A), Level(B))
     levels = [SLOT[index % 4] for index in range(4 * 50)]
     for _ in played([(level, 500) for level in levels], 1000000):
         pass
@@ -330,7 +330,7 @@ def test_a_signed_count_makes_one_pulse_a_slot_and_wraps_at_two_to_the_thirty() 
 
 def test_two_channels_that_take_turns_are_legal_however_the_shaft_turns_and_bounces() -> None:
     WORLD.begin("rp2")
-    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)  # type: ignore[arg-type]
+    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)
     chance, at = dice(), 0
     levels = [SLOT[0]]
     for _ in range(2000):
@@ -351,7 +351,7 @@ def test_two_channels_that_take_turns_are_legal_however_the_shaft_turns_and_boun
 @pytest.mark.parametrize(("one", "other"), [(0, 2), (1, 3)], ids=["both alike", "both opposite"])
 def test_each_change_of_both_channels_at_once_is_counted(one: int, other: int, read_every: int) -> None:
     WORLD.begin("rp2")
-    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)  # type: ignore[arg-type]
+    counter = pio_counter.QuadratureCounter(0, Level(A), Level(B), 3)
     quarters = [*range(one + 1), *([other, one] * 20), *range(one, 40)]
     for index, _ in enumerate(played([(SLOT[quarter % 4], 50) for quarter in quarters], 1000000)):
         if index == 0 or index % read_every == 0:

@@ -64,7 +64,7 @@ def follow(cable: Cable, typed: list[str]) -> None:
     ledger.find.return_value = None
     keys = MagicMock()
     keys.poll.side_effect = lambda: typed.pop() if typed else None
-    wind = Wind(SimpleNamespace(target_pulses=100, job=None), 1, 7, cable, ledger, MagicMock())  # type: ignore[arg-type] # as much as it asks of them
+    wind = Wind(SimpleNamespace(target_pulses=100, job=None), 1, 7, cable, ledger, MagicMock())
     wind._state = codes.WINDING
     with pytest.raises(AllSeenError):
         wind.follow(keys, cable.interrupts, go_on_at_stops=False, stay_on_trip=False, link_wait_s=5)

@@ -76,7 +76,7 @@ def test_a_gap_of_none_makes_no_step() -> None:
 
 def maker() -> pio_steps.StepMaker:
     WORLD.begin("rp2")
-    return pio_steps.StepMaker(2, Pin(PIN))  # type: ignore[arg-type]
+    return pio_steps.StepMaker(2, Pin(PIN))
 
 
 def steps_in(time_us: int) -> int:

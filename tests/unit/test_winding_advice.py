@@ -59,7 +59,7 @@ def test_the_source_is_judged_by_the_ends_of_its_interval() -> None:
     assert plan.source is not None
     for value, needed, code in (
         (plan.source.least_m, plan.source.needed_m, "source_doubtful"),
-        (plan_of(**FROM["source_short"]).source.most_m, 40, "source_short"),  # type: ignore[union-attr]
+        (plan_of(**FROM["source_short"]).source.most_m, 40, "source_short"),
     ):
         finding = finding_of(code, FROM[code])
         assert finding is not None

@@ -290,5 +290,5 @@ def test_scripts_read_a_search_under_these_keys() -> None:
 def test_a_train_exactly_at_the_tolerance_is_told_to_be_within_it() -> None:
     # 20:40 lays at 4.2 / 2 = 2.1 mm, which is 5 % from 2 mm
     wanted = WantedPitch(Fraction(2), Fraction("4.2"), Fraction(1), tolerance=Fraction(1, 20))
-    (train,) = search_record(find_trains(wanted, Choice(1, 1, 1, (20, 40))), wanted, SPUR)["trains"]  # type: ignore[misc]
+    (train,) = search_record(find_trains(wanted, Choice(1, 1, 1, (20, 40))), wanted, SPUR)["trains"]
     assert (train["lay_pitch_mm"], train["within_tolerance"]) == (2.1, True)
