@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import re
-import subprocess
-import sys
 from typing import TYPE_CHECKING
 
 import pytest
@@ -22,6 +19,7 @@ from calibrate_shell import (
     stored,
 )
 from imports_of_a_plan import loaded_by_a_plan
+from processes import reelwright
 from reelwright.errors import UsageError
 
 if TYPE_CHECKING:
@@ -160,14 +158,7 @@ def test_a_micrometer_without_an_error_of_its_own_leaves_more_sure_a_mean() -> N
 
 
 def test_a_terminal_that_knows_only_ascii_still_gets_the_calibration() -> None:
-    ended = subprocess.run(
-        [sys.executable, "-c", "from reelwright.cli import run; run()", "calibrate", "diameter", *READINGS],
-        capture_output=True,
-        text=True,
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), "PYTHONIOENCODING": "ascii"},
-        check=False,
-    )
+    ended = reelwright("calibrate", "diameter", *READINGS, PYTHONIOENCODING="ascii")
     assert (ended.returncode, ended.stderr) == (0, "")
     assert re.search(r"Strand diameter[ |]+1\.7420 \? 0\.0", ended.stdout)
 

@@ -2,9 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
 from typing import TYPE_CHECKING
 
 import pytest
@@ -17,6 +14,7 @@ from calibrate_shell import (
     measurement_file,
     own_home,
 )
+from processes import reelwright
 from reelwright.errors import FileFaultsError, UsageError
 
 if TYPE_CHECKING:
@@ -224,15 +222,7 @@ def test_a_wind_that_nobody_named_is_asked_for() -> None:
     ],
 )
 def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(arguments: list[str], words: str) -> None:
-    ended = subprocess.run(
-        [sys.executable, "-c", "from reelwright.cli import run; run()", "calibrate", *arguments],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        check=False,
-    )
+    ended = reelwright("calibrate", *arguments)
     assert ended.returncode == 2
     assert words in ended.stderr
     assert "Traceback" not in ended.stderr

@@ -50,10 +50,7 @@ leader_m = 0
 """
 
 
-@pytest.fixture(autouse=True)
-def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No profiles but those of the program."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_profiles")  # none but those of the program
 
 
 def loaded(tmp_path: Path, text: str) -> CutList:

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import pytest
 from click.testing import CliRunner, Result
 
+from processes import reelwright
 from reelwright.cli.gears import command
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.profiles import load_part
@@ -39,10 +37,7 @@ length_m = 10
 """
 
 
-@pytest.fixture(autouse=True)
-def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No profiles but those of the program."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_profiles")  # none but those of the program
 
 
 @pytest.fixture
@@ -319,14 +314,14 @@ def test_each_slip_is_told_by_its_option(arguments: list[str], option: str, word
 
 def test_a_machine_without_gears_says_so(tmp_path: Path) -> None:
     folder = tmp_path / "home" / "profiles"
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
     (folder / "mine.toml").write_text("[machine.direct]\nturns_per_layer = 30\npulses_per_turn = 5\n", encoding="utf-8")
     assert "turns_per_layer and no gears" in faults("check", "--machine", "direct", "--screw-turns", "2")["--gears"]
 
 
 def test_a_faulty_profile_is_told_with_its_place(tmp_path: Path) -> None:
     folder = tmp_path / "home" / "profiles"
-    folder.mkdir(parents=True)
+    folder.mkdir(parents=True, exist_ok=True)
     text = "[machine.worn]\ngears = [[0, 7]]\nscrew_turns_per_pass = 2\npulses_per_turn = 5\n"
     (folder / "mine.toml").write_text(text, encoding="utf-8")
     told = faults("check", "--machine", "worn")
@@ -335,7 +330,7 @@ def test_a_faulty_profile_is_told_with_its_place(tmp_path: Path) -> None:
 
 def test_a_profile_file_that_cannot_be_read_is_told_by_itself_and_once(tmp_path: Path) -> None:
     file = tmp_path / "home" / "profiles" / "mine.toml"
-    file.parent.mkdir(parents=True)
+    file.parent.mkdir(parents=True, exist_ok=True)
     file.write_text("[spool.tub]\nbarrel_diameter_mm == 80\n", encoding="utf-8")
     with pytest.raises(FileFaultsError) as refusal:
         gears("find", *BENCH)
@@ -343,27 +338,15 @@ def test_a_profile_file_that_cannot_be_read_is_told_by_itself_and_once(tmp_path:
     assert [fault.path for fault in refusal.value.faults] == ["line 2, column 21"]
 
 
-def run(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-c", "from reelwright.cli import run; run()", "gears", *arguments],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more},
-        check=False,
-    )
-
-
 @pytest.mark.parametrize("arguments", [["check", "--gears", "x"], ["find", "--have", "x"], ["check", "nowhere.toml"]])
 def test_a_slip_ends_with_code_2_and_no_traceback(arguments: list[str]) -> None:
-    ended = run(*arguments)
+    ended = reelwright("gears", *arguments)
     assert (ended.returncode, ended.stdout) == (2, "")
     assert ended.stderr.startswith("Error: ")
     assert "Traceback" not in ended.stderr
 
 
 def test_a_terminal_that_knows_only_ascii_still_gets_the_table() -> None:
-    ended = run("check", "--machine", "bench-dc", PYTHONIOENCODING="ascii")
+    ended = reelwright("gears", "check", "--machine", "bench-dc", PYTHONIOENCODING="ascii")
     assert ended.returncode == 0
     assert "20?" in ended.stdout

@@ -1,15 +1,13 @@
 """`reelwright ledger`: what a person gets to see of the winds that were kept."""
 
 import json
-import os
 import re
-import subprocess
-import sys
 
 import attrs
 import pytest
 
 from ledger_shell import AGREED, LAST_HEARD, REACHED, failure_of, keep, own_home, run
+from processes import reelwright
 from reelwright.errors import EXIT_USAGE, UsageError
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
@@ -209,11 +207,7 @@ def test_text_from_outside_steers_no_terminal():
 def test_the_command_itself_ends_in_a_paragraph_and_an_exit_code_never_a_traceback(home):
     home.mkdir()
     (home / "ledger.sqlite3").write_text("Dear diary, " * 100)
-    told = subprocess.run(
-        [sys.executable, "-c", f"import sys; sys.path[:0] = {sys.path!r}; from reelwright.cli import run; run()",
-         "ledger", "list"],
-        capture_output=True, text=True, env={**os.environ}, check=False, timeout=30,
-    )  # fmt: skip
+    told = reelwright("ledger", "list")
 
     assert told.returncode == 3
     assert told.stdout == ""

@@ -46,11 +46,7 @@ stop_button = 20
 """
 
 
-@pytest.fixture(autouse=True)
-def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """No profiles but those of the program."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
-    return tmp_path / "home" / "profiles"
+pytestmark = pytest.mark.usefixtures("own_profiles")  # none but those of the program
 
 
 @pytest.fixture
@@ -99,7 +95,6 @@ def test_the_same_file_has_the_same_text_for_the_board(written: Write) -> None:
 
 
 def test_the_file_serves_the_plan_too_when_it_lies_among_the_profiles(written: Write, own_profiles: Path) -> None:
-    own_profiles.mkdir(parents=True)
     text = PROFILE + BOARD + '[wiring]\nsensor_supply_v = 5\nsensor_output = "open_collector"\n'
     (own_profiles / "shed.toml").write_text(text, encoding="utf-8")
     assert load_part("machine", "shed") == load_machine_file(written(text)).machine

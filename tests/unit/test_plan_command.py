@@ -3,9 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -13,6 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from imports_of_a_plan import loaded_by_a_plan
+from processes import reelwright
 from reelwright.cli.amounts import LENGTH_UNITS, MASS_UNITS, parse_amount, parse_number
 from reelwright.cli.plan import command
 from reelwright.errors import UsageError
@@ -24,27 +22,11 @@ if TYPE_CHECKING:
 BENCH = ["--spool", "kilo", "--strand", "pla-1.75", "--machine", "bench-dc"]
 
 
-@pytest.fixture(autouse=True)
-def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No profiles but those of the program."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_profiles")  # none but those of the program
 
 
 def plan(*arguments: str) -> Result:
     return CliRunner().invoke(command, list(arguments), catch_exceptions=False)
-
-
-def run(*arguments: str, **more: str) -> subprocess.CompletedProcess[str]:
-    """The command in a process of its own, with its exit code and its messages."""
-    return subprocess.run(
-        [sys.executable, "-c", "from reelwright.cli import run; run()", "plan", *arguments],
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        timeout=60,
-        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path), **more},
-        check=False,
-    )
 
 
 def test_flags_alone_make_a_plan() -> None:
@@ -205,7 +187,7 @@ def test_phase_marks_leader_and_rise_reach_the_plan() -> None:
     ],
 )
 def test_a_persons_slip_ends_with_code_2_and_a_sentence_without_a_traceback(arguments: list[str], words: str) -> None:
-    ended = run(*arguments)
+    ended = reelwright("plan", *arguments)
     assert ended.returncode == 2
     assert ended.stdout == ""
     assert words in ended.stderr
@@ -288,7 +270,7 @@ def test_the_heading_keeps_the_material_beside_the_strands_name(tmp_path: Path) 
 
 
 def test_a_terminal_that_knows_only_ascii_still_gets_the_plan() -> None:
-    ended = run(*BENCH, "--length", "4m", PYTHONIOENCODING="ascii")
+    ended = reelwright("plan", *BENCH, "--length", "4m", PYTHONIOENCODING="ascii")
     assert ended.returncode == 0
     assert "Length" in ended.stdout
 

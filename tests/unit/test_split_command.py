@@ -50,10 +50,7 @@ length_m = 14
 """
 
 
-@pytest.fixture(autouse=True)
-def own_profiles(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    """No profiles but those of the program."""
-    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+pytestmark = pytest.mark.usefixtures("own_profiles")  # none but those of the program
 
 
 def list_file(tmp_path: Path, text: str = LIST) -> str:
@@ -152,9 +149,11 @@ def test_the_second_length_from_a_spool_is_checked_against_what_the_first_left(t
 
 
 def test_a_folder_with_files_is_left_alone_before_anything_is_solved(tmp_path: Path) -> None:
-    told = refusal(list_file(tmp_path), "-o", str(tmp_path))
+    path = list_file(tmp_path)
+    before = set(tmp_path.rglob("*"))
+    told = refusal(path, "-o", str(tmp_path))
     assert "nothing is overwritten" in told.message
-    assert [path.name for path in tmp_path.iterdir()] == ["list.toml"]
+    assert set(tmp_path.rglob("*")) == before
 
 
 @pytest.mark.parametrize(
