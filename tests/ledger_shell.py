@@ -7,30 +7,18 @@ import attrs
 import pytest
 from click.testing import CliRunner
 
+import shown_wind
 from reelwright.cli.ledger import command
 from reelwright.errors import ReelwrightError
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.snapshot import Happening, WindResult
+from reelwright.snapshot import Happening
 
 JOB = {
     "take_up": {"name": "tide clock 3", "barrel_diameter_mm": 80.0},
     "strand": {"diameter_mm": 1.75, "material": "reed green"},
 }
-REACHED = WindResult(
-    job_id=7,
-    state="finished",
-    outcome="reached",
-    target_pulses=10104,
-    counted_pulses=10103,
-    turns=168.38,
-    layers=5,
-    length_m=40.0049,
-    length_u_m=0.155,
-    mass_g=119.42,
-    mass_u_g=1.61,
-    phase_turns=5.62,
-)
+REACHED = attrs.evolve(shown_wind.REACHED, job_id=7, counted_pulses=10103, turns=168.38, phase_turns=5.62)
 LAST_HEARD = attrs.evolve(
     REACHED,
     state="tripped",

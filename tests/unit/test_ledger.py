@@ -9,28 +9,16 @@ from datetime import UTC, datetime, timedelta
 import attrs
 import pytest
 
+import shown_wind
 from reelwright.ledger import Count, LedgerError, ledger_path, new_job_id, open_ledger
 from reelwright.ledger.layout import APPLICATION_ID, STEPS, bring_up_to_date
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.snapshot import Happening, WindResult
+from reelwright.snapshot import Happening
 
 JOB = {"strand": {"diameter_mm": 1.75, "material": "reed green"}, "machine": {"turns_per_layer": "174/5"}}
 PLAN = {"turns": 168.4, "layer_pulses": [2088, 4176]}
 LAYER_DONE = Happening(1, "layer_done", "Layer 1 is full.", {"layer": 1, "pulses": 2088}, "")
-RESULT = WindResult(
-    job_id=7,
-    state="finished",
-    outcome="reached",
-    target_pulses=4176,
-    counted_pulses=4177,
-    turns=69.62,
-    layers=2,
-    length_m=12.5,
-    length_u_m=0.1,
-    mass_g=None,
-    mass_u_g=None,
-    phase_turns=34.8,
-)
+RESULT = attrs.evolve(shown_wind.REACHED, job_id=7, target_pulses=4176, counted_pulses=4177, turns=69.62)
 
 
 class SteppingClock:

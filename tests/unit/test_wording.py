@@ -5,7 +5,7 @@ import math
 import attrs
 import pytest
 
-from reelwright.snapshot import WindResult
+import shown_wind
 from reelwright.views.quantities import duration, with_uncertainty
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
@@ -72,19 +72,7 @@ def test_a_count_agrees_with_its_noun():
     assert [count_of(count, "layer") for count in (0, 1, 2)] == ["0 layers", "1 layer", "2 layers"]
 
 
-RESTING = WindResult(
-    job_id=1,
-    state="waiting",
-    outcome="",
-    target_pulses=9,
-    counted_pulses=4,
-    turns=1.0,
-    layers=1,
-    length_m=1.0,
-    length_u_m=0.1,
-    mass_g=None,
-    mass_u_g=None,
-)
+RESTING = attrs.evolve(shown_wind.REACHED, state="waiting", outcome="")
 
 
 @pytest.mark.parametrize("trip", TRIPS.values(), ids=lambda saying: saying.word)
