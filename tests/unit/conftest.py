@@ -1,4 +1,4 @@
-"""Fixtures of the tests that install onto a board that is not there."""
+"""Fixtures of the tests that write a machine file, and of those that install onto a board that is not there."""
 
 from __future__ import annotations
 
@@ -16,6 +16,20 @@ from reelwright.install import delivery, installation, manifest, mpremote
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from machine_text import Write
+
+
+@pytest.fixture
+def written(tmp_path: Path) -> Write:
+    """Writes this text as the machine file shed.toml."""
+
+    def write(text: str) -> Path:
+        path = tmp_path / "shed.toml"
+        path.write_text(text, encoding="utf-8")
+        return path
+
+    return write
 
 
 @pytest.fixture
