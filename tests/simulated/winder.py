@@ -128,3 +128,8 @@ def listed(home: Path) -> list[dict[str, Any]]:
     done = run(home, "ledger", "list", "--json")
     assert done.returncode == 0, done.stderr
     return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+def truth(path: Path) -> list[dict[str, Any]]:
+    """What the simulator wrote of the plant itself, second by second."""
+    return [json.loads(line) for line in path.read_text().splitlines()]

@@ -1,0 +1,135 @@
+"""A wind that trips on a simulated winder, as the person at the host sees it."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import pytest
+
+from reelwright.device.client import Client
+from reelwright.device.port import Port
+from simulated.winder import run, simulated, truth, wind, write_job
+from windlink.sentences import CAUSES
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.mark.parametrize(
+    ("fault", "reason"),
+    [
+        ("run_out@8", "run_out"),
+        ("sensor_dead@8", "no_pulses"),
+        ("stop_pressed@8", "stop_pressed"),
+        ("sensor_noise@8", "bad_sensor"),
+        ("hitch@8", "late_loop"),
+    ],
+)
+def test_a_trip_ends_the_command_with_its_sentence_and_its_mend(tmp_path: Path, fault: str, reason: str) -> None:
+    job = write_job(tmp_path)
+    text = job.read_text().replace("[target]", 'fitted = ["run_out_switch", "stop_button"]\n[target]')
+    job.write_text(text)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4
+    assert told[-1]["trip"] == reason
+    assert told[-1]["state"] == "tripped"
+    tripped = next(each for each in told if each["kind"] == "event" and each["verb"] == "tripped")
+    assert tripped["sentence"].startswith("Tripped: ")
+    assert f"--clear {reason}" in err
+
+
+def test_a_spool_that_slips_trips_where_a_wheel_is_fitted_and_winds_on_once_it_is_tight_again(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    wheel = 'fitted = ["measuring_wheel"]\nmeasuring_wheel_mm_per_pulse = 2.5\n[target]'
+    plain = job.read_text()
+    job.write_text(plain.replace("[target]", wheel))
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "slip@8") as port:
+        code, told, _ = wind(job, port, tmp_path)
+        assert (code, told[-1]["trip"]) == (4, "slip")
+        code, told, _ = wind(job, port, tmp_path, "--clear", "slip")
+        while code == 4:  # it slips until the shaft has stood for five seconds
+            code, told, _ = wind(job, port, tmp_path, "--clear", "slip")
+    # clearing the trip has mended no count
+    assert (code, told[-1]["counted_pulses"], told[-1]["doubts"]) == (0, 1050, ["slip"])
+    job.write_text(plain)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", "slip@8") as port:
+        assert wind(job, port, tmp_path)[0] == 0
+
+
+@pytest.mark.parametrize(
+    ("fault", "cause"), [("hang@8", "watchdog"), ("soft_reset@8", "soft_reset"), ("power_dip@8", "power_dip")]
+)
+def test_a_restart_that_nobody_asked_for_holds_the_winder_and_its_cause_is_told(
+    tmp_path: Path, fault: str, cause: str
+) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20", "--fault", fault) as port:
+        code, told, _ = wind(job, port, tmp_path)
+        assert (code, told[-1]["trip"]) == (4, "restarted")
+        seen = run(tmp_path, "watch", "--port", port, "--json", "--once").stdout
+        assert json.loads(seen.splitlines()[0])["state"] == "tripped"
+        link = Port(port)
+        assert CAUSES[Client(link).hello().cause].word == cause
+        link.close()
+
+
+def test_after_a_trip_the_count_is_the_one_at_which_the_spool_stands(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    job.write_text(job.read_text().replace("[target]", 'fitted = ["guard_switch"]\n[target]'))
+    told_true = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "10", "--fault", "guard_open@20", "--truth", str(told_true)) as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["counted_pulses"] == truth(told_true)[-1]["true_pulses"]
+
+
+def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    for turns in ("10", "48"):
+        home = tmp_path / turns  # a ledger each: the second winder does not hold what the first one left
+        with simulated(job, home, "--pace", "10", "--fault", f"runaway@{turns}") as port:
+            code, told, err = wind(job, port, home)
+        assert code == 4, err
+        assert told[-1]["trip"] in ("overspeed", "runs_on")
+
+
+@pytest.mark.parametrize(
+    ("drive", "fault", "trip"),
+    [
+        ("dc", "motor_dead", "no_pulses"),
+        ("stepper", "motor_dead", "no_pulses"),
+        ("stepper", "lost_steps", "lost_steps"),
+    ],
+)
+def test_a_motor_that_does_not_follow_its_drive_is_told(tmp_path: Path, drive: str, fault: str, trip: str) -> None:
+    job = write_job(tmp_path)
+    of_drive = f'drive = "{drive}"\nsteps_per_spool_turn = 3200' if drive == "stepper" else f'drive = "{drive}"'
+    job.write_text(job.read_text().replace('drive = "dc"', of_drive))
+    with simulated(job, tmp_path, "--pace", "10", "--fault", f"{fault}@10") as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["trip"] == trip
+
+
+@pytest.mark.parametrize(
+    ("fault", "trip"), [("snag@10", "snag"), ("run_out@10", "run_out"), ("stop_pressed@10", "stop_pressed")]
+)
+def test_a_tension_sensor_trips_for_its_strand(tmp_path: Path, fault: str, trip: str) -> None:
+    job = write_job(tmp_path)
+    fitted = 'fitted = ["stop_button", "tension_switch", "run_out_switch"]'
+    job.write_text(job.read_text().replace("[target]", f"{fitted}\n[target]"))
+    with simulated(job, tmp_path, "--pace", "10", "--fault", fault, "--tension-level", "20", "600", "20") as port:
+        code, told, err = wind(job, port, tmp_path)
+    assert code == 4, err
+    assert told[-1]["trip"] == trip
+
+
+def test_a_tension_sensor_that_finds_the_strand_slack_before_the_start_is_told(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    job.write_text(job.read_text().replace("[target]", 'fitted = ["run_out_switch"]\n[target]'))
+    with simulated(job, tmp_path, "--pace", "10", "--tension-level", "20", "0", "500") as port:
+        code, _, err = wind(job, port, tmp_path)
+    assert code != 0
+    assert "run_out_switch" in err
