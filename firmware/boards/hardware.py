@@ -64,9 +64,9 @@ LEASE_LOOK_MS = 5
 _LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS + 1
 _LAPSES_MASK = (1 << 16) - 1
 
-# Passes between two collections: until one in which nothing came or went, and until any.
-_COLLECT_PASSES = 100
-_COLLECT_PASSES_BUSY = 300
+# Passes in which something came or went between two collections: each leaves up to 2.5 kB of garbage, nothing else does,
+# and a heap that is full is collected in the middle of a request.
+_COLLECT_AFTER = 24
 _START_MS = 100  # from a reset of the chip until its clock runs, at most; our guess
 
 # Role, bit, and whether it acts at once: what stops the winder for a person's sake waits for no second look.
@@ -184,8 +184,7 @@ class HardwareBoard:
         enough = 2 if description.pin("sensor_b") >= 0 else 1
         self.make_pulses = self._make_pulses if None not in self._loopback[:enough] else None
         self._watchdog: "WDT | None" = None
-        self._passes = 0
-        self._served = False
+        self._served = 0
         self._period_ms = time.ticks_ms()
         self._lease = 0  # looks until the motor goes off by itself; 0 once it has
         self._lapses = 0
@@ -246,25 +245,29 @@ class HardwareBoard:
             self._watchdog = WDT(timeout=WATCHDOG_MS)
         self._watchdog.feed()
 
+    def collect(self) -> bool:
+        """Collect garbage once enough was left; whether it was."""
+        if self._served < _COLLECT_AFTER:
+            return False
+        self._served = 0
+        gc.collect()
+        return True
+
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived. Raises KeyboardInterrupt where Ctrl-C was pressed."""
         count = self._console.receive(room)
-        self._served = count > 0
+        if count:
+            self._served += 1
         return count
 
     def send(self, line: bytes) -> bool:
         """Hand a whole line to the port, or nothing of it."""
-        self._served = True
+        self._served += 1
         return self._console.send(line)
 
     def wait(self) -> bool:
         """Wait for the next period; what has already passed of it is not made good."""
         self._console.flush()
-        self._passes += 1
-        if self._passes >= (_COLLECT_PASSES_BUSY if self._served else _COLLECT_PASSES):
-            # at a place of our choice: it takes longer than a period, and so do a request and a line
-            self._passes = 0
-            gc.collect()
         left_ms = LOOP_MS - time.ticks_diff(time.ticks_ms(), self._period_ms)
         if 0 < left_ms <= LOOP_MS:
             time.sleep_ms(left_ms)

@@ -167,6 +167,10 @@ class SimulatedBoard:
         """Feed the watchdog."""
         self._fed_ms = self._elapsed_ms
 
+    def collect(self) -> bool:
+        """Never: a desktop collects garbage by itself."""
+        return False
+
     def receive(self, room: bytearray) -> int:
         """Bytes that have arrived. Raises KeyboardInterrupt on the byte of Ctrl-C, as the real port does."""
         count = self._port.receive(room)

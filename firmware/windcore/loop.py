@@ -43,6 +43,9 @@ if MYPY:
             Called in one place, at the end of a pass in which sensors, motor and link were all served.
             """
 
+        def collect(self) -> bool:
+            """Collect garbage where it is time for it; whether it was."""
+
         def receive(self, room: bytearray) -> int:
             """Take bytes that have arrived, at most a room full; how many. Never waits."""
 
@@ -77,7 +80,9 @@ def run(board: "Board") -> bool:
             session.step(inputs, outputs, now_ms)
             board.apply(outputs)
             memory.keep_count(session)
-            count = board.receive(received)
+            # a collection takes as long as a request and a line do: a pass that collects serves nobody
+            serves = not board.collect()
+            count = board.receive(received) if serves else 0
             if count:
                 service.feed(received, count, now_ms)
                 if service.paused():
@@ -86,7 +91,7 @@ def run(board: "Board") -> bool:
                 memory.keep_rest(session)
                 session.skip_to(board.now_ms())
             # one line in a pass: on a board each takes a good part of the period to make and to send
-            line = service.outgoing(now_ms)
+            line = service.outgoing(now_ms) if serves else b""
             if line:
                 service.sent(line, now_ms, board.send(line))
             if service.restart_due(now_ms):

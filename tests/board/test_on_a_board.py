@@ -81,9 +81,9 @@ def let_go_of_its_job(client: Client) -> None:
         client.request("abandon", status["job_id"])
 
 
-def why(client: Client) -> list[dict[str, int]]:
+def why(client: Client) -> str:
     """What the winder says of a trip, and of its longest pass."""
-    return [client.request("trip"), client.request("counters")]
+    return f"{client.request('trip')} {client.request('counters')}"
 
 
 def once_it_stands(client: Client, verb: str, *values: int) -> None:
@@ -125,7 +125,7 @@ def turning(desk: Desk, shaft: list[int], client_s: float = 3.0) -> None:
         let_go_of_its_job(client)
         job_id = new_job_id()
         client.load(job_id, job_for(desk, 40))
-        client.request("start", job_id)
+        once_it_stands(client, "start", job_id)
         until_s = time.monotonic() + client_s * patience()
         while time.monotonic() < until_s:
             client.listen(0.05)
@@ -166,12 +166,13 @@ def test_a_short_wind_ends_on_its_exact_pulse_with_the_motor_low(installed: Desk
         let_go_of_its_job(client)
         job_id = new_job_id()
         client.load(job_id, values)
-        client.request("start", job_id)
+        once_it_stands(client, "start", job_id)
         waiting = wait_for(client, codes.WAITING, codes.TRIPPED)
         assert (waiting["state"], waiting["pulses"]) == (codes.WAITING, 80), why(client)
         client.request("go_on", job_id, waiting["wait"])
         ended = wait_for(client, codes.FINISHED, codes.TRIPPED)
         assert (ended["state"], ended["pulses"]) == (codes.FINISHED, 160), why(client)
+        print(f"longest pass of its loop: {client.request('counters')['longest_step_ms']} ms")
     installed.press_ctrl_c()
     assert installed.motor_is_low()
 
