@@ -53,7 +53,7 @@ def a_pass_gives_no_more_than_its_part_and_lines_keep_their_order():
 
 
 class OneHost:
-    """A board that hears a host that asks in every second pass, counts lines by the pass, and collects in each sixth."""
+    """A board that hears a host that asks in every second pass, counts lines by the pass, and collects every sixth."""
 
     blind_ms = 0
 
@@ -116,7 +116,7 @@ def a_pass_makes_one_line_at_most_and_none_where_it_collects_garbage():
 
 def garbage_is_collected_after_what_came_and_went_and_never_for_passes_alone():
     board = bench.switch_on("rp2", 1)
-    assert not any([board.collect() for _ in range(1000)])
+    assert not any(board.collect() for _ in range(1000))
     WORLD.room = 10000
     for _ in range(3):
         passes = 0
