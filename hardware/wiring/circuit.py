@@ -17,12 +17,12 @@ PULL_DOWN_OHM = 4700
 # 5 V x 18 / (10 + 18) = 3.21 V, inside what a pin of 3.3 V bears.
 DIVIDER_OHM = (10_000, 18_000)
 PULL_UP_OHM = 4700
-# With the board's pull-up of about 50 kOhm: 5 ms, which a contact's bounce hides in and a person does not notice.
-CONTACT_OHM, CONTACT_NF = 1000, 100
-# Where the board pulls nothing: a closed contact is then at 1 / 11 of the supply, 0.3 V, which reads as low.
-CONTACT_PULL_UP_OHM = 10_000
+# The pull-up gives a closed contact 0.3 mA, five times what the board's own of about 50 kOhm would: a contact needs
+# some current to break the film on its faces. It is then at 1 / 11 of the supply, 0.3 V, which reads as low. With the
+# capacitor 4.7 ms, which a contact's bounce hides in and a person does not notice.
+CONTACT_OHM, CONTACT_NF, CONTACT_PULL_UP_OHM = 1000, 470, 10_000
 # A broken wire reads as slack strand: the resistor draws the pin down, and bends the reading by 1 to 4 %.
-LEVEL_DOWN_OHM = 100_000
+LEVEL_OHM, LEVEL_NF, LEVEL_DOWN_OHM = 1000, 100, 100_000
 LAMP_OHM, BUZZER_OHM = 330, 220
 # An enable that is active low is pulled up at the driver, and pulled low by a transistor that the pin turns on: a pin
 # that is low, dead or unplugged leaves the driver disabled.

@@ -21,6 +21,8 @@ from wiring.circuit import (
     ENABLE_PULL_UP_OHM,
     LAMP_OHM,
     LEVEL_DOWN_OHM,
+    LEVEL_NF,
+    LEVEL_OHM,
     LOGIC_SUPPLY,
     PARTS,
     PULL_DOWN_OHM,
@@ -63,7 +65,6 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     drive = next((DRIVE_OF[role] for role in given if role in DRIVE_OF), "")
     rows = _Rows(
         str(kind),
-        pulls,
         five_volt=wiring.sensor_supply_v == 5,
         open_collector=wiring.sensor_output == "open_collector",
         enable_low=wiring.enable_input == "active_low",
@@ -134,7 +135,6 @@ class _Rows:
     def __init__(
         self,
         kind: str,
-        pulls: dict[str, object],
         *,
         five_volt: bool,
         open_collector: bool,
@@ -143,7 +143,6 @@ class _Rows:
     ) -> None:
         self.done: list[Row] = []
         self._kind = kind
-        self._pulls = pulls
         self._five_volt = five_volt
         self._open_collector = open_collector
         self._enable_low = enable_low
@@ -166,14 +165,16 @@ class _Rows:
         elif wire.way == "signal" and self._five_volt:
             parts = (self._resistor(DIVIDER_OHM[0], far, role), self._resistor(DIVIDER_OHM[1], role, "GND"))
         elif wire.way == "contact":
-            parts = (self._resistor(CONTACT_OHM, far, role), self._capacitor(CONTACT_NF, role))
-            if self._pulls.get(role) == "none":
-                parts = (*parts, self._resistor(CONTACT_PULL_UP_OHM, role, "3V3"))
-        elif wire.way == "level":
             parts = (
                 self._resistor(CONTACT_OHM, far, role),
-                self._resistor(LEVEL_DOWN_OHM, role, "GND"),
                 self._capacitor(CONTACT_NF, role),
+                self._resistor(CONTACT_PULL_UP_OHM, role, "3V3"),
+            )
+        elif wire.way == "level":
+            parts = (
+                self._resistor(LEVEL_OHM, far, role),
+                self._resistor(LEVEL_DOWN_OHM, role, "GND"),
+                self._capacitor(LEVEL_NF, role),
             )
         elif wire.way in ("lamp", "buzzer"):
             parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from wired_machines import circuit, description, every_machine, joined_through
-from wiring.circuit import CONTACT_OHM, CONTACT_PULL_UP_OHM, DIVIDER_OHM, DRIVER, PLUGS
+from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, DIVIDER_OHM, DRIVER, PLUGS, WIRES
 from wiring.drawing import drawn, read_parts
 from wiring.reading import circuit_of
 
@@ -61,14 +61,25 @@ def test_a_broken_wire_of_a_tension_level_reads_as_slack_and_its_voltage_is_the_
     assert "B3" in read_parts(drawn(wired))
 
 
-def test_a_contact_at_a_pin_without_a_pull_gets_one_outside() -> None:
+@pytest.mark.parametrize("pull", ["up", "none"])
+def test_each_contact_gets_its_current_outside_whatever_its_pin_pulls(pull: str) -> None:
     given = description()
-    given["board"]["pulls"] = {"stop_button": "none"}
+    contacts = [role for role in given["board"]["pins"] if WIRES[role].way == "contact"]
+    given["board"]["pulls"] = dict.fromkeys(contacts, pull)
     wired = circuit_of(given, "a")
-    joined = [
-        each.value for each in wired.components() if joined_through(wired.nets(), each.ref) == {"stop_button", "3V3"}
-    ]
-    assert joined == ["10 kOhm"]
+    assert len(contacts) == 4
+    for role in contacts:
+        joined = [each.value for each in wired.components() if joined_through(wired.nets(), each.ref) == {role, "3V3"}]
+        assert joined == ["10 kOhm"], role
     # closed it must read as low: VIL of 3.3 V CMOS, 0.8 V, JEDEC JESD8C, and 0.25 of the supply by the ESP32 Series
     # Datasheet, 5.3; both from memory
     assert 3.3 * CONTACT_OHM / (CONTACT_OHM + CONTACT_PULL_UP_OHM) < 0.8
+
+
+def test_a_contact_that_bounces_hides_in_its_capacitor_and_a_person_does_not_notice() -> None:
+    slowest_ms = CONTACT_PULL_UP_OHM * CONTACT_NF / 1e6
+    board_ohm = 50_000  # of an RP2040's pull-up at its strongest: RP2040 Datasheet, 5.5.3.3, from memory
+    soonest_ms = slowest_ms / (1 + CONTACT_PULL_UP_OHM / board_ohm)
+    # small switches bounce for 1 to 3 ms, common practice; the pin is high at 0.7 of the supply, 1.2 times the constant
+    assert 1.2 * soonest_ms > 3
+    assert slowest_ms < 10
