@@ -86,7 +86,7 @@ PARTS = {
 
 # part -> (the plug that takes it off the board, its title). The driver's inputs have their pull-downs on the driver's
 # side: whatever is pulled, or not yet plugged in, the motor is off. What a sensor's wire needs stands at the board.
-DRIVER = "A1"
+DRIVER, DRIVER_LOGIC = "A1", "VCC"
 PLUGS = {
     DRIVER: ("X2", "plug between board and driver"),
     "B1": ("X3", "plug at the board"),
@@ -151,7 +151,7 @@ class Component:
     beyond_plug: bool = False
 
 
-# Of the driver, by itself or from the board.
+# Of a driver that makes it by itself.
 LOGIC_SUPPLY = "logic supply of A1"
 
 # Fixed, as the motor's supply is.
@@ -229,10 +229,11 @@ class Circuit:
                 joined[board_end].add(f"{INVERTER}.G")
                 joined[part_end].add(f"{INVERTER}.D")
                 joined.setdefault("GND", set()).add(f"{INVERTER}.S")
-                joined[LOGIC_SUPPLY] = {f"{row.part}.VCC"}
         for component in self.components():
             for number, net in enumerate(component.ends, 1):
                 joined.setdefault(net, set()).add(f"{component.ref}.{number}")
+        if LOGIC_SUPPLY in joined:
+            joined[LOGIC_SUPPLY].add(f"{DRIVER}.{DRIVER_LOGIC}")
         if self.has_motor:
             guard = GUARD_NETS if self.guard_drops_motor else {}
             for net, terminals in (POWER_NETS | guard | MOTORS[self.drive][1]).items():

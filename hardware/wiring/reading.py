@@ -18,6 +18,8 @@ from wiring.circuit import (
     CONTACT_PULL_UP_OHM,
     DIVIDER_OHM,
     DRIVE_OF,
+    DRIVER,
+    DRIVER_LOGIC,
     ENABLE_PULL_UP_OHM,
     LAMP_OHM,
     LEVEL_DOWN_OHM,
@@ -68,6 +70,7 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         five_volt=wiring.sensor_supply_v == 5,
         open_collector=wiring.sensor_output == "open_collector",
         enable_low=wiring.enable_input == "active_low",
+        feeds_driver=wiring.driver_logic_supply == "board",
         told_through=TOLD_THROUGH if drive else {},
     )
     for part in dict.fromkeys(WIRES[role].part for role in given):
@@ -139,6 +142,7 @@ class _Rows:
         five_volt: bool,
         open_collector: bool,
         enable_low: bool,
+        feeds_driver: bool,
         told_through: Mapping[str, tuple[str, ...]],
     ) -> None:
         self.done: list[Row] = []
@@ -146,6 +150,7 @@ class _Rows:
         self._five_volt = five_volt
         self._open_collector = open_collector
         self._enable_low = enable_low
+        self._feeds_driver = feeds_driver
         self._told_through = told_through
         self._resistors = 0
         self._capacitors = 0
@@ -159,7 +164,8 @@ class _Rows:
         if wire.way == "motor":
             parts = (evolve(self._resistor(PULL_DOWN_OHM, role, "GND"), beyond_plug=True),)
             if inverted:
-                parts = (*parts, evolve(self._resistor(ENABLE_PULL_UP_OHM, far, LOGIC_SUPPLY), beyond_plug=True))
+                supply = "3V3" if self._feeds_driver else LOGIC_SUPPLY
+                parts = (*parts, evolve(self._resistor(ENABLE_PULL_UP_OHM, far, supply), beyond_plug=True))
         elif wire.way == "signal" and self._open_collector:
             parts = (self._resistor(PULL_UP_OHM, role, "3V3"),)
         elif wire.way == "signal" and self._five_volt:
@@ -182,7 +188,8 @@ class _Rows:
 
     def supply(self, part: str) -> None:
         """The wires of a part's supply."""
-        for net, name in PARTS[part][1]:
+        fed = (("3V3", DRIVER_LOGIC),) if part == DRIVER and self._feeds_driver else ()
+        for net, name in (*fed, *PARTS[part][1]):
             real = ("5V" if self._five_volt else "3V3") if net == "sensor" else net
             through = self._told_through.get(part, ()) if real == "GND" else ()
             self.done.append(Row(terminal(self._kind, real), real, part, name, "plain", (), through=through))

@@ -19,6 +19,27 @@ if TYPE_CHECKING:
 @pytest.mark.parametrize(
     ("given", "lacking", "told"),
     [
+        ("bord", (), "did you mean"),
+        (3.3, (), "is not one of"),
+        ("board", ("motor_pwm", "motor_direction"), "no pin of a motor is given"),
+    ],
+)
+def test_a_supply_of_the_drivers_logic_that_cannot_be_is_refused(
+    given: object, lacking: tuple[str, ...], told: str
+) -> None:
+    table = description()
+    table["wiring"]["driver_logic_supply"] = given
+    for role in lacking:
+        del table["board"]["pins"][role]
+    with pytest.raises(FileFaultsError) as refused:
+        circuit_of(table, "a")
+    assert [fault.path for fault in refused.value.faults] == ["wiring.driver_logic_supply"]
+    assert told in refused.value.faults[0].message
+
+
+@pytest.mark.parametrize(
+    ("given", "lacking", "told"),
+    [
         ("yes", (), "is neither true nor false"),
         (1, (), "is neither true nor false"),
         (True, ("guard",), "the winder is not told of the guard"),

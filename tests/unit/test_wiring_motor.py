@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import math
 import re
 from typing import TYPE_CHECKING
@@ -28,11 +29,13 @@ from wired_machines import (
     with_motor,
 )
 from wiring.circuit import DRIVER, INVERTER, LIVE_OHM, MOTORS, PLUGS, PULL_DOWN_OHM, WIRES
-from wiring.drawing import drawn, read_parts
+from wiring.drawing import drawn, read_parts, read_wires
 from wiring.reading import circuit_of
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
 
 
 @every_machine
@@ -63,10 +66,12 @@ def test_the_drivers_plug_may_be_pulled_and_its_inputs_stay_low(path: Path) -> N
         assert at[each.ref] > at[plug]
 
 
-def test_an_enable_that_is_active_low_is_held_high_by_a_board_that_is_dead_in_reset_or_unplugged() -> None:
+@pytest.mark.parametrize("supply", ["own", "board"])
+def test_an_enable_that_is_active_low_is_pulled_up_to_the_drivers_logic_unless_the_board_drives_it(supply: str) -> None:
     """The transistor pulls it low, and only while the board drives the gate high, by way of the plug."""
     given = read_toml(HARDWARE / "machines" / "esp32-stepper.toml")
     assert given["wiring"]["enable_input"] == "active_low"
+    given["wiring"]["driver_logic_supply"] = supply
     wired = circuit_of(given, "a")
     nets = {frozenset(terminals) for terminals in wired.nets().values()}
     pull_down, pull_up = [
@@ -75,7 +80,9 @@ def test_an_enable_that_is_active_low_is_held_high_by_a_board_that_is_dead_in_re
     assert {"U1.IO25", "X2.EN", f"{pull_down.ref}.1", "Q1.G"} in nets
     assert pull_down.ends == ("motor_enable", "GND")
     assert {"Q1.D", "A1.EN", f"{pull_up.ref}.1"} in nets
-    assert {f"{pull_up.ref}.2", "A1.VCC"} in nets
+    logic = next(terminals for terminals in nets if f"{pull_up.ref}.2" in terminals)
+    assert {"A1.VCC"} <= logic
+    assert (logic == {f"{pull_up.ref}.2", "A1.VCC"}) == (supply == "own")
     assert "Q1.S" in wired.nets()["GND"]
     svg = drawn(wired)
     assert "to VCC of A1" in svg
@@ -83,6 +90,31 @@ def test_an_enable_that_is_active_low_is_held_high_by_a_board_that_is_dead_in_re
     straight = circuit_of(given, "a")
     assert {"U1.IO25", "X2.EN", "A1.EN", "R1.1"} == straight.nets()["motor_enable"]
     assert INVERTER not in read_parts(drawn(straight))
+
+
+@with_motor
+def test_a_driver_whose_logic_the_board_feeds_gets_it_by_way_of_the_plug(path: Path) -> None:
+    given = read_toml(path)
+    for supply in ("board", "own"):
+        given["wiring"]["driver_logic_supply"] = supply
+        wired = circuit_of(given, "a")
+        fed = [row for row in wired.rows if (row.part, row.name) == (DRIVER, "VCC")]
+        assert [(row.label, row.plug) for row in fed] == ([("3V3", "X2")] if supply == "board" else [])
+        met = {terminal for terminal in wired.nets()["3V3"] if terminal.startswith(("A1.", "X2."))}
+        assert met == ({"A1.VCC", "X2.VCC"} if supply == "board" else set())
+        assert bool([wire for wire in read_wires(drawn(wired)) if wire[1:] == ("3V3", DRIVER, "VCC")]) == bool(fed)
+        ways = next(row for row in ROWS if row["ref"] == "X2")["dimensions"]
+        fewest, most = map(int, re.match(r"(\d+) to (\d+) ways", ways).groups())
+        assert fewest <= sum(row.part == DRIVER for row in wired.rows) <= most
+
+
+def test_page_and_list_ask_of_a_driver_that_the_board_feeds_to_be_off_without_it() -> None:
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    wiring = page.partition("## Wiring")[2].partition("## Sensor and marks")[0]
+    assert "has no VCC, while the motor's supply may be on: by its data sheet it must be off then" in wiring
+    assert "one that the board feeds has no VCC" in page.partition("### 2. ")[2].partition("### 3. ")[0]
+    row = next(row for row in ROWS if row["ref"] == DRIVER)
+    assert "Where the board feeds its VCC: off without it by its data sheet" in row["note"]
 
 
 @with_motor

@@ -23,14 +23,16 @@ _OF_MOTOR = ("motor_pwm", "step")
 
 @frozen
 class Wiring:
-    """How the sensors are made, and the driver's enable. sensor_supply_v: one of SUPPLIES_V.
+    """How the sensors are made, and the driver's enable and logic. sensor_supply_v: one of SUPPLIES_V.
 
+    driver_logic_supply: whether the board feeds the driver's logic, at 3.3 V, or the driver does by itself.
     guard_drops_motor: whether the guard switch has a second contact, in the contactor's chain.
     """
 
     sensor_supply_v: Annotated[float, Quantity("V")] = 3.3
     sensor_output: Literal["push_pull", "open_collector"] = "push_pull"
     enable_input: Literal["active_high", "active_low"] = "active_high"
+    driver_logic_supply: Literal["own", "board"] = "own"
     guard_drops_motor: bool = False
 
     @property
@@ -65,11 +67,13 @@ def contradictions(
             yield "board.pulls", role, f"{told}; leave the pull out"
         if wiring.divides and pull != "none":
             yield "board.pulls", role, 'comes through a divider, which a pull of the board would bend; write "none"'
-    if not wiring.guard_drops_motor:
-        return
-    if not any(role in pins for role in _OF_MOTOR):
-        yield NAME, "guard_drops_motor", "is true, but no pin of a motor is given under [board.pins]; leave it out"
-    if "guard" not in pins:
+    no_motor = "but no pin of a motor is given under [board.pins]; leave it out"
+    has_motor = any(role in pins for role in _OF_MOTOR)
+    if wiring.driver_logic_supply == "board" and not has_motor:
+        yield NAME, "driver_logic_supply", f'is "board", {no_motor}'
+    if wiring.guard_drops_motor and not has_motor:
+        yield NAME, "guard_drops_motor", f"is true, {no_motor}"
+    if wiring.guard_drops_motor and "guard" not in pins:
         yield (
             NAME,
             "guard_drops_motor",
