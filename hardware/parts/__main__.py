@@ -49,6 +49,7 @@ def command(design_path: str, output: str, facet_deg: float) -> None:
     groove, wheel = design.groove, design.measuring_wheel
     click.echo(f"screw: lead {groove.lead_mm:.2f} mm, lay pitch in mid-pass {groove.pitch_excess:.3f} of the mean one")
     click.echo(f"crossing {groove.crossing_span_mm():.2f} mm long, follower {design.follower.length_mm:g} mm")
+    click.echo(f"carriage: {design.carriage.arm_face_mm(groove):.2f} mm from the screw's axis to the face of its arm")
     click.echo(f"measuring_wheel_mm_per_pulse = {wheel.mm_per_pulse(design.strand_diameter_mm):.4f}")
 
 

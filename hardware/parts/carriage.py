@@ -52,6 +52,14 @@ class Carriage:
         """Height of the block above the screw's axis."""
         return self.bore_mm(groove) / 2 + self.roof_mm
 
+    def width_mm(self, groove: Groove) -> float:
+        """Of the block, across the screw."""
+        return self.bore_mm(groove) + 2 * self.wall_mm
+
+    def arm_face_mm(self, groove: Groove) -> float:
+        """From the screw's axis to the face of the arm that looks to the spool."""
+        return self.width_mm(groove) / 2 + self.wall_mm
+
     def pin_length_mm(self, groove: Groove, follower: Follower) -> float:
         """Of the follower's pin: from just above the screw to just under the cap."""
         return self.top_mm(groove) - groove.radius_mm - follower.root_play_mm - _PIN_END_PLAY_MM
@@ -85,13 +93,13 @@ def _cap_screw_y(follower: Follower) -> float:
 def carriage_solid(groove: Groove, follower: Follower, carriage: Carriage) -> Manifold:
     """The block, with its arm and eye."""
     bore, top = carriage.bore_mm(groove), carriage.top_mm(groove)
-    width = bore + 2 * carriage.wall_mm
+    width = carriage.width_mm(groove)
     bottom = -carriage.rod_distance_mm - carriage.rod_diameter_mm / 2 - carriage.wall_mm
     length = carriage.length_mm
     block = box((width, length, top - bottom), (0.0, 0.0, (top + bottom) / 2))
     arm_width = carriage.eye_diameter_mm + 2 * carriage.wall_mm
     arm_top = carriage.eye_reach_mm + arm_width / 2
-    arm_x = width / 2 + carriage.wall_mm / 2
+    arm_x = carriage.arm_face_mm(groove) - carriage.wall_mm / 2
     # from the foot of the block, so that the arm prints without support
     block += box((carriage.wall_mm, arm_width, arm_top - bottom), (arm_x, 0.0, (arm_top + bottom) / 2))
     holes = cross_rod(bore, length + 2)
@@ -109,8 +117,7 @@ def carriage_solid(groove: Groove, follower: Follower, carriage: Carriage) -> Ma
 
 def cap_solid(groove: Groove, follower: Follower, carriage: Carriage) -> Manifold:
     """The cap over the follower, with two holes for M3."""
-    width = carriage.bore_mm(groove) + 2 * carriage.wall_mm
-    plate = box((width, carriage.length_mm, carriage.cap_mm), (0.0, 0.0, carriage.cap_mm / 2))
+    plate = box((carriage.width_mm(groove), carriage.length_mm, carriage.cap_mm), (0.0, 0.0, carriage.cap_mm / 2))
     for side in (-1.0, 1.0):
         hole = rod(SCREWS["M3"].clearance_mm, carriage.cap_mm + 2)
         plate -= hole.translate((0.0, side * _cap_screw_y(follower), -1.0))

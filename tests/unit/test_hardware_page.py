@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import tomllib
 from pathlib import Path
 
 from parts.design import load_design, solids
 from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
+from reelwright.winding.gear_teeth import ToothForm, centre_distance_mm
 from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, PULL_DOWN_OHM, TOLD_THROUGH
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
 FLOWING = " ".join(PAGE.split())
+ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
+JOB = tomllib.loads(re.search(r"^```toml\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)[1])
 
 
 def test_the_drawing_has_the_contact_that_the_page_measures_and_blames() -> None:
@@ -88,3 +93,27 @@ def test_the_cautions_come_before_everything_else() -> None:
         "guard",
     ):
         assert word in cautions, word
+
+
+def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
+    """A train folds to any smaller distance; what it spans at most is the sum of its centre distances."""
+    design, gears = load_design(HARDWARE / "parts" / "design.toml"), JOB["machine"]["gears"]
+    arm_mm = solids(design, step_deg=10)["carriage"].bounding_box()[3]
+    assert f"{arm_mm:.2f} mm from the screw's axis to the arm's face, and 2 mm of air" in FLOWING
+    flange_mm = JOB["take_up"]["flange_diameter_mm"]
+    least_mm = flange_mm / 2 + arm_mm + 2
+    assert f"{least_mm:.2f} mm for a flange of {flange_mm} mm" in FLOWING
+    row = next(row for row in ROWS if row["part"] == "gear")
+    listed_mm = int(re.search(r"module (\d+),", row["dimensions"])[1])
+    spans_mm = {
+        module: sum(centre_distance_mm(*pair, ToothForm(module_mm=module)) for pair in gears)
+        for module in (1.5, listed_mm)
+    }
+    assert spans_mm[1.5] < least_mm <= spans_mm[listed_mm]
+    told = f"give {spans_mm[1.5]:g} mm of module 1.5, too little, and {spans_mm[listed_mm]:g} mm of module {listed_mm}"
+    assert told in FLOWING
+    # preferred modules of ISO 54, series I, from memory: 1, 1.25, 1.5, 2, 2.5
+    assert listed_mm == min(module for module in (1, 1.25, 1.5, 2, 2.5) if module / 1.5 * spans_mm[1.5] >= least_mm)
+    teeth = [tooth for pair in gears for tooth in pair]
+    assert f"teeth {', '.join(map(str, teeth))} or by" in row["dimensions"]
+    assert int(row["quantity"]) == len(teeth)
