@@ -26,7 +26,7 @@ class MetricScrew:
     tapping_mm: float
 
 
-BEARINGS = {"608": Bearing(8, 22, 7), "5x11x4": Bearing(5, 11, 4), "6202": Bearing(15, 35, 11)}
+BEARINGS = {"608": Bearing(8, 22, 7), "6202": Bearing(15, 35, 11)}
 
 SCREWS = {
     "M3": MetricScrew(3, 0.5, 3.4, 2.5),

@@ -9,10 +9,10 @@ import pytest
 from parts.sensing import edge_interval_us, edge_spacing_mm, most_marks, pulses_per_second, second_channel_deg
 from parts.standard_parts import BEARINGS, SCREWS
 
-# ISO 15 boundary dimensions as carried by bd-warehouse 0.4.0 (PyPI), data/single_row_*_bearing_parameters.csv: rows
-# M8-22-7 (608) and M5-11-4 (628/5) of the deep groove files; M15-35-11 stands there under 7202 and NJ 202, of the same
-# dimension series 02 as 6202.
-ISO_15 = {"608": (8, 22, 7), "5x11x4": (5, 11, 4), "6202": (15, 35, 11)}
+# ISO 15 boundary dimensions as carried by bd-warehouse 0.4.0 (PyPI), data/single_row_*_bearing_parameters.csv: row
+# M8-22-7 (608) of the deep groove files; M15-35-11 stands there under 7202 and NJ 202, of the same dimension series 02
+# as 6202.
+ISO_15 = {"608": (8, 22, 7), "6202": (15, 35, 11)}
 # ISO 273 medium fit: bd-warehouse 0.4.0, data/clearance_hole_sizes.csv, column Normal. Tapping drill: its
 # tap_hole_sizes.csv, column Soft. Coarse pitch: Mechanical Engineer's Data Handbook, p. 299.
 ISO_273 = {"M3": (0.5, 3.4, 2.5), "M4": (0.7, 4.5, 3.3), "M5": (0.8, 5.5, 4.2)}

@@ -190,9 +190,26 @@ def test_what_a_builder_would_miss_on_the_last_evening_is_listed(name: str) -> N
     assert any(row["part"] == name for row in ROWS)
 
 
-def test_every_shaft_has_its_bearings_and_every_bearing_in_the_frame_its_block() -> None:
+@pytest.mark.parametrize("path", MACHINES, ids=lambda path: path.stem)
+def test_each_shaft_of_the_machines_has_its_bearings_blocks_and_collars(path: Path) -> None:
     counts = {row["part"]: int(row["quantity"]) for row in ROWS if row["quantity"]}
-    assert counts["bearing block for 608"] == 2 * counts["steel shaft"] == counts["bearing 608"] - 1
+    gears = read_toml(path)["machine"][path.stem]["gears"]
+    between = len(gears) - 1
+    shafts = ["take-up spool", "screw", "pay-off spool"]
+    assert counts["steel shaft"] == len(shafts) + between
+    assert counts["bearing block for 608"] == 2 * counts["steel shaft"] == counts["bearing 608"] - 1  # the wheel's
+    assert counts["shaft collar"] == 2 * counts["steel shaft"] + 2  # the wheel's axle
+    # each gear, and the disc that the sensor reads
+    assert counts["gear"] == 2 * len(gears) == counts["grub screw M3 x 5"] - 1
+
+
+def test_no_bearing_is_listed_that_fits_no_shaft_of_the_list() -> None:
+    notes = {row["part"]: row["note"] for row in ROWS}
+    bores = {row["part"]: numbers(row["dimensions"])[0] for row in ROWS if re.match(r"bearing \d", row["part"])}
+    shaft_mm = numbers(next(row for row in ROWS if row["part"] == "steel shaft")["dimensions"])[0]
+    assert bores
+    for part, bore_mm in bores.items():
+        assert bore_mm == shaft_mm or f"on a {bore_mm:g} mm shaft" in notes[part], part
 
 
 def test_the_list_names_no_maker() -> None:
