@@ -14,6 +14,7 @@ from parts.discs import MagnetDisc, SlotDisc, magnet_disc_solid, slot_disc_solid
 from parts.follower import Follower  # noqa: TC001 - read at run time
 from parts.groove import Groove  # noqa: TC001 - read at run time
 from parts.screw import ScrewBody, follower_solid, running_play_mm, self_reversing_screw
+from parts.sensing import LightBarrier  # noqa: TC001 - read at run time
 from parts.solid import measured
 from parts.wheel import MeasuringWheel, measuring_wheel_solid
 from reelwright.errors import Fault, FileFaultsError
@@ -44,6 +45,7 @@ class Design:
     screw: ScrewBody
     follower: Follower
     carriage: Carriage
+    light_barrier: LightBarrier
     slot_disc: SlotDisc
     magnet_disc: MagnetDisc
     measuring_wheel: MeasuringWheel
@@ -58,9 +60,10 @@ class Design:
             "screw": self.screw.faults(self.groove),
             "follower": self.follower.faults(self.groove) if on_it else [],
             "carriage": self.carriage.faults(self.groove, self.follower),
-            "slot_disc": self.slot_disc.faults(),
+            "light_barrier": self.light_barrier.faults(),
+            "slot_disc": self.slot_disc.faults(self.light_barrier),
             "magnet_disc": self.magnet_disc.faults(),
-            "measuring_wheel": self.measuring_wheel.faults(self.strand_diameter_mm),
+            "measuring_wheel": self.measuring_wheel.faults(self.strand_diameter_mm, self.light_barrier),
             "sensor_bracket": self.sensor_bracket.faults(),
         }
 

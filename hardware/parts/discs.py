@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from attrs import frozen
 
-from parts.sensing import LEAST_APERTURES, edge_spacing_mm, most_marks
+from parts.sensing import LEAST_APERTURES, ReadEdge, edge_spacing_mm, most_marks
 from parts.solid import cross_rod, polygon, rod
 from parts.standard_parts import SCREWS
 from reelwright.errors import Fault
@@ -15,6 +15,8 @@ from reelwright.winding.quantities import Quantity
 
 if TYPE_CHECKING:
     from manifold3d import Manifold
+
+    from parts.sensing import LightBarrier
 
 Millimetres = Annotated[float, Quantity("mm", above=0, at_most=300)]
 Marks = Annotated[int, Quantity("", at_least=1, at_most=1000)]
@@ -26,7 +28,7 @@ _LEAST_AIR_GAPS = 2.0
 
 @frozen
 class SlotDisc:
-    """slots is `pulses_per_turn` of the shaft. aperture_mm: of the light barrier's window, from its data sheet."""
+    """slots is `pulses_per_turn` of the shaft."""
 
     slots: Marks
     diameter_mm: Millimetres
@@ -35,7 +37,6 @@ class SlotDisc:
     shaft_mm: Millimetres
     hub_diameter_mm: Millimetres
     hub_height_mm: Annotated[float, Quantity("mm", at_least=6, at_most=50)]
-    aperture_mm: Annotated[float, Quantity("mm", above=0, at_most=10)]
 
     @property
     def track_mm(self) -> float:
@@ -47,16 +48,30 @@ class SlotDisc:
         """Width of a slot there, and of a tooth."""
         return edge_spacing_mm(self.track_mm, self.slots)
 
-    def faults(self) -> list[Fault]:
+    @property
+    def read_edge(self) -> ReadEdge:
+        """What the light barrier reads."""
+        return ReadEdge(
+            self.diameter_mm,
+            self.track_mm,
+            self.thickness_mm,
+            self.hub_diameter_mm,
+            "the hub",
+            "diameter_mm",
+            "slot_depth_mm",
+            "thickness_mm",
+        )
+
+    def faults(self, barrier: LightBarrier) -> list[Fault]:
         """What the sensor could not read, or does not fit."""
-        found = _hub_faults(self.hub_diameter_mm, self.shaft_mm)
-        if self.spacing_mm < LEAST_APERTURES * self.aperture_mm:
-            most = most_marks(self.track_mm, self.aperture_mm)
+        found = [*_hub_faults(self.hub_diameter_mm, self.shaft_mm), *barrier.reach_faults(self.read_edge)]
+        if self.spacing_mm < LEAST_APERTURES * barrier.aperture_mm:
+            most = most_marks(self.track_mm, barrier.aperture_mm)
             found.append(
                 Fault(
                     "slots",
-                    f"slots of {self.spacing_mm:.2f} mm are too narrow for a window of {self.aperture_mm:g} mm; at most"
-                    f" {most} fit, or take a larger disc or a finer window",
+                    f"slots of {self.spacing_mm:.2f} mm are too narrow for a window of {barrier.aperture_mm:g} mm; at"
+                    f" most {most} fit, or take a larger disc or a finer window",
                 )
             )
         if self.track_mm - self.slot_depth_mm < self.hub_diameter_mm:

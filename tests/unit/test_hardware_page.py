@@ -59,7 +59,10 @@ def test_every_printable_part_is_on_the_page() -> None:
 def test_the_figures_of_marks_and_groove_are_those_of_the_design() -> None:
     design = load_design(HARDWARE / "parts" / "design.toml")
     slots, magnets = design.slot_disc, design.magnet_disc
-    assert f"{slots.slots} slots on a circle of {slots.track_mm:g} mm, window {slots.aperture_mm:g} mm" in PAGE
+    assert (
+        f"{slots.slots} slots on a circle of {slots.track_mm:g} mm, window {design.light_barrier.aperture_mm:g} mm"
+        in PAGE
+    )
     assert f"| {slots.spacing_mm:.2f} mm |" in PAGE
     assert f"{magnets.spacing_mm:.2f} mm clear between two" in PAGE
     for marks in (slots.slots, magnets.magnets):

@@ -95,7 +95,7 @@ def test_each_part_is_as_large_as_its_dimensions_say() -> None:
     assert sizes["carriage"][1] == pytest.approx(30, abs=0.01)
     assert sizes["slot_disc"] == pytest.approx((60, 60, 12), abs=0.03)
     assert sizes["magnet_disc"] == pytest.approx((36 + 5.1 + 4, 36 + 5.1 + 4, 2 + 1.2 + 10), abs=0.03)
-    assert sizes["measuring_wheel"] == pytest.approx((64, 64, 12), abs=0.05)
+    assert sizes["measuring_wheel"] == pytest.approx((80, 80, 12), abs=0.05)
     assert sizes["sensor_bracket"][:2] == pytest.approx((34, 24), abs=0.01)
 
 
@@ -271,7 +271,7 @@ def test_the_measuring_wheel_tells_the_strand_at_its_centre() -> None:
     wheel = design().measuring_wheel
     # a circle of radius r in a V of 90 deg touches both flanks when its centre is r sqrt(2) above the apex
     assert wheel.strand_radius_mm(1.75) == pytest.approx(29 + 0.875 * 2**0.5)
-    assert wheel.mm_per_pulse(1.75) * wheel.web_slots == pytest.approx(2 * pi * wheel.strand_radius_mm(1.75))
+    assert wheel.mm_per_pulse(1.75) * wheel.flange_slots == pytest.approx(2 * pi * wheel.strand_radius_mm(1.75))
     assert wheel.mm_per_pulse(2.85) > wheel.mm_per_pulse(1.75)
 
 
@@ -310,10 +310,12 @@ def test_all_faults_of_a_design_are_told_at_once_with_place_value_and_unit(tmp_p
         ("slot_depth_mm = 8", "slot_depth_mm = 22", "slot_disc.slot_depth_mm"),
         ("magnets = 6", "magnets = 16", "magnet_disc.magnets"),
         ("track_mm = 36", "track_mm = 20", "magnet_disc.track_mm"),
-        ("web_slots = 16", "web_slots = 90", "measuring_wheel.web_slots"),
+        ("flange_slots = 16", "flange_slots = 120", "measuring_wheel.flange_slots"),
         ("groove_depth_mm = 3", "groove_depth_mm = 1.5", "measuring_wheel.groove_depth_mm"),
         ("groove_angle_deg = 90", "groove_angle_deg = 130", "measuring_wheel.width_mm"),
-        ("slot_length_mm = 8", "slot_length_mm = 20", "measuring_wheel.slot_length_mm"),
+        ("slot_length_mm = 5", "slot_length_mm = 8", "measuring_wheel.slot_length_mm"),
+        ("web_mm = 2 ", "web_mm = 3.5 ", "measuring_wheel.web_mm"),
+        ("light_mm = 2.5", "light_mm = 7", "light_barrier.light_mm"),
         ("hole_spacing_mm = 19", "hole_spacing_mm = 40", "sensor_bracket.width_mm"),
         ("foot_mm = 24", "foot_mm = 12", "sensor_bracket.foot_mm"),
         ("sensor_height_mm = 30", "sensor_height_mm = 8", "sensor_bracket.sensor_height_mm"),
