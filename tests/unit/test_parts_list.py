@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from parts.bracket import sensor_bracket_solid
 from parts.design import load_design
 from parts.standard_parts import BEARINGS, SCREWS
 from reelwright.profiles.toml_files import read_toml
@@ -17,10 +18,12 @@ from wiring.circuit import (
     CONTACT_OHM,
     CONTACT_PULL_UP_OHM,
     DRIVER,
+    GUARD_NETS,
     INVERTER,
     LIVE_RESISTOR,
     PARTS,
     PLUGS,
+    POWER_NETS,
     POWER_PARTS,
     WIRES,
     Circuit,
@@ -184,7 +187,20 @@ def test_the_carriage_overhangs_the_screw_by_no_more_than_the_page_keeps_free() 
 
 
 @pytest.mark.parametrize(
-    "name", ["ratchet", "coupling or belt", "wheel axle", "shaft collar", "base plate", "grease", "eye protection"]
+    "name",
+    [
+        "ratchet",
+        "coupling or belt",
+        "wheel axle",
+        "shaft collar",
+        "base plate",
+        "grease",
+        "eye protection",
+        "motor mount",
+        "USB cable",
+        "control box",
+        "prototype board",
+    ],
 )
 def test_what_a_builder_would_miss_on_the_last_evening_is_listed(name: str) -> None:
     assert any(row["part"] == name for row in ROWS)
@@ -201,6 +217,33 @@ def test_each_shaft_of_the_machines_has_its_bearings_blocks_and_collars(path: Pa
     assert counts["shaft collar"] == 2 * counts["steel shaft"] + 2  # the wheel's axle
     # each gear, and the disc that the sensor reads
     assert counts["gear"] == 2 * len(gears) == counts["grub screw M3 x 5"] - 1
+
+
+def test_there_are_screws_for_all_that_is_screwed_down() -> None:
+    counts = {row["part"]: int(row["quantity"]) for row in ROWS if row["quantity"]}
+    notes = {row["part"]: row["note"] for row in ROWS}
+    brackets = 3  # two channels and the measuring wheel, as the page has it
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    assert "one for each sensor: two for `quadrature`, one more for the wheel" in page
+    bracket = sensor_bracket_solid(load_design(HARDWARE / "parts" / "design.toml").sensor_bracket)
+    each = bracket.genus() // 2  # half its holes are the foot's, half the sensor's
+    assert counts["screw M4 x 16"] == each * brackets + 4
+    assert notes["screw M4 x 16"] == "two each for three sensor brackets, four for the driver"
+    assert counts["screw M3 x 10"] == each * brackets + 2  # the cap's
+    assert f"{each * brackets} nuts" in notes["screw M3 x 10"]
+    # a block stands on two screws: common practice
+    assert counts["screw M5 x 20"] == 2 * (counts["bearing block for 608"] + counts["rod block"])
+
+
+@pytest.mark.parametrize("guard", [{}, GUARD_NETS])
+def test_there_is_a_terminal_for_each_wire_end_where_several_of_the_motors_supply_meet(
+    guard: dict[str, tuple[str, ...]],
+) -> None:
+    nets = {net: set(terminals) for net, terminals in (POWER_NETS | guard).items()}
+    for number, net in enumerate(LIVE_RESISTOR.ends, 1):
+        nets[net].add(f"{LIVE_RESISTOR.ref}.{number}")
+    ends = sum(len(terminals) for terminals in nets.values() if len(terminals) >= 3)
+    assert 15 < ends <= int(next(row for row in ROWS if row["part"] == "terminal")["quantity"])
 
 
 def test_no_bearing_is_listed_that_fits_no_shaft_of_the_list() -> None:
