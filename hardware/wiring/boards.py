@@ -30,11 +30,9 @@ _SUPPLIES = {
 
 
 def terminal(kind: str, pin: int | str) -> str:
-    """What is printed at a pin, given by number or as "3V3", "5V", "GND". Raises KeyError for what the board lacks."""
+    """What is printed at a pin that the board has, given by number or as "3V3", "5V", "GND"."""
     if isinstance(pin, str):
         return _SUPPLIES[kind][pin]
     if kind == "esp32":
-        if not 0 <= pin <= 39:
-            raise KeyError(pin)
         return f"IO{pin}"
     return f"GP{pin} ({_PICO_EDGE[pin]})"

@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING
 
 from attrs import evolve
 
-from reelwright.errors import Fault, FileFaultsError
-from reelwright.machines.wiring_table import contradictions, read_wiring
+from reelwright.errors import FileFaultsError
+from reelwright.machines.machine_file import read_board
+from reelwright.machines.pin_checks import check_pins, check_wiring
+from reelwright.machines.wiring_table import read_wiring
 from reelwright.profiles.draft import Draft
-from reelwright.profiles.values import near, printable, shown
-from wiring.boards import BOARDS, terminal
+from reelwright.profiles.values import printable
+from wiring.boards import terminal
 from wiring.circuit import (
     BUZZER_OHM,
     CONTACT_NF,
@@ -39,34 +41,30 @@ from wiring.circuit import (
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from reelwright.machines.machine_file import BoardPins
+
 
 def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     """The circuit of a machine file's tables. Raises FileFaultsError with all faults at once.
 
-    source: the file's name, for the error. Only what the wiring needs is looked at.
+    source: the file's name, for the error. The profile is not looked at, nor what it asks of the pins.
     """
-    board = _table(description, "board")
-    kind, pins = board.get("kind"), board.get("pins")
-    faults: list[Fault] = []
-    if kind not in BOARDS:
-        faults.append(Fault("board.kind", f"{shown(kind)} is none of {', '.join(BOARDS)}{near(kind, BOARDS)}"))
-    if not isinstance(pins, dict) or not pins:
-        pins = {}
-        faults.append(Fault("board.pins", "no pins are given; write a table [board.pins] with ROLE = PIN"))
     draft = Draft({})
+    board = read_board(draft, description.get("board"))
     wiring = read_wiring(draft, description.get("wiring"))
-    pulls = _table(board, "pulls")
-    if not faults:
-        faults += _pin_faults(str(kind), pins, board.get("active_low", []))
-        faults += _pull_faults(pins, pulls)
-        faults += [Fault(f"{table}.{key}", told) for table, key, told in contradictions(wiring, pins, pulls)]
-    faults += draft.faults
-    if faults:
-        raise FileFaultsError(source, faults)
+    if board:
+        check_pins(draft, board)
+        check_wiring(draft, board, wiring)
+        _check_contacts(draft, board)
+        if not board.pins and not draft.faults:
+            draft.fault("board", "pins", "no pins are given; write ROLE = PIN below [board.pins]")
+    if draft.faults or board is None:
+        raise FileFaultsError(source, draft.faults)
+    kind, pins = board.facts.kind, board.pins
     given = [role for role in WIRES if role in pins]
     drive = next((DRIVE_OF[role] for role in given if role in DRIVE_OF), "")
     rows = _Rows(
-        str(kind),
+        kind,
         five_volt=wiring.sensor_supply_v == 5,
         open_collector=wiring.sensor_output == "open_collector",
         enable_low=wiring.enable_input == "active_low",
@@ -79,7 +77,7 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
                 rows.add(role, pins[role])
         rows.supply(part)
     return Circuit(
-        kind=str(kind),
+        kind=kind,
         title=_title(description),
         rows=tuple(rows.done),
         drive=drive,
@@ -87,49 +85,29 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
     )
 
 
-def _table(description: Mapping[str, object], name: str) -> dict[str, object]:
-    table = description.get(name, {})
-    return table if isinstance(table, dict) else {}
-
-
 def _title(description: Mapping[str, object]) -> str:
-    return ", ".join(printable(name) for name in _table(description, "machine"))
+    named = description.get("machine")
+    return ", ".join(printable(name) for name in named) if isinstance(named, dict) else ""
 
 
-def _pin_faults(kind: str, pins: dict[str, object], active_low: object) -> list[Fault]:
-    faults: list[Fault] = []
-    taken: dict[object, str] = {}
-    for role, pin in pins.items():
-        path = f"board.pins.{printable(role)}"
-        if role not in WIRES:
-            faults.append(Fault(path, f"no such role{near(role, WIRES) or '; there are ' + ', '.join(WIRES)}"))
-            continue
-        try:
-            name = terminal(kind, pin) if isinstance(pin, int) and not isinstance(pin, bool) else ""
-        except KeyError:
-            name = ""
-        if not name:
-            faults.append(Fault(path, f"{shown(pin)} is no pin of the {BOARDS[kind]}; give the number of one"))
-        elif pin in taken:
-            faults.append(Fault(path, f"pin {shown(pin)} is taken by {taken[pin]} already; give each role its own"))
-        taken.setdefault(pin if isinstance(pin, int) else role, role)
-    for role in active_low if isinstance(active_low, list | tuple) else ():
-        if role in WIRES and WIRES[role].way == "motor":
-            sentence = (
-                f"{role} is active low, so a pin that is low in reset would enable the motor; leave it out: take a"
+def _check_contacts(draft: Draft, board: BoardPins) -> None:
+    """Note what a contact to ground that opens, as they are drawn, cannot do."""
+    told = "stop_button" in board.pins and not DRIVE_OF.keys().isdisjoint(board.pins)
+    if told and "stop_button" in board.active_low:
+        draft.fault(
+            "board",
+            "active_low",
+            "stop_button is active low, so the emergency stop's contact, which opens, would not tell the winder; leave "
+            "it out: take a stop button that opens",
+        )
+    for role, wire in WIRES.items():
+        if role in board.pins and wire.way == "contact" and board.pull(role) == "down":
+            draft.fault(
+                "board.pulls",
+                role,
+                "is pulled down, but its contact closes to ground, so that the pin would never change; leave the "
+                "pull out",
             )
-            remedy = 'driver whose input is active high, or write enable_input = "active_low" under [wiring]'
-            faults.append(Fault("board.active_low", f"{sentence} {remedy} for an inverter before it"))
-        elif role == "stop_button" and role in pins and not DRIVE_OF.keys().isdisjoint(pins):
-            sentence = f"{role} is active low, so the emergency stop's contact, which opens, would not tell the winder"
-            faults.append(Fault("board.active_low", f"{sentence}; leave it out: take a stop button that opens"))
-    return faults
-
-
-def _pull_faults(pins: dict[str, object], pulls: dict[str, object]) -> list[Fault]:
-    dead = "is pulled down, but its contact closes to ground, so that the pin would never change; leave the pull out"
-    contacts = [role for role in WIRES if role in pins and WIRES[role].way == "contact"]
-    return [Fault(f"board.pulls.{role}", dead) for role in contacts if pulls.get(role) == "down"]
 
 
 class _Rows:

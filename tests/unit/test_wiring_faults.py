@@ -9,7 +9,9 @@ from click.testing import CliRunner
 
 from reelwright.cli import COMMANDS, main
 from reelwright.errors import FileFaultsError
-from wired_machines import description, every_machine
+from reelwright.machines import load_machine_file
+from reelwright.profiles.toml_files import read_toml
+from wired_machines import HARDWARE, description, every_machine
 from wiring.reading import circuit_of
 
 if TYPE_CHECKING:
@@ -103,6 +105,34 @@ def test_a_divider_at_a_pin_that_the_board_pulls_is_refused() -> None:
     assert all('"none"' in fault.message for fault in told.value.faults)
 
 
+@pytest.mark.parametrize(
+    ("before", "after"),
+    [
+        ("lamp = 18", "lamp = 16"),
+        ("lamp = 18", "lamp = 23"),
+        ("buzzer = 19", "buzzer = 77"),
+        ("guard = 22", 'guard = "GP3"'),
+        ("lamp = 18", "lamb = 18"),
+        ('active_low = ["go_button"]', 'active_low = ["go_button", "motor_pwm"]'),
+        ('kind = "pico"', 'kind = "esp32"'),
+    ],
+)
+def test_the_drawing_refuses_of_the_pins_what_the_check_of_the_file_does_and_in_its_words(
+    before: str, after: str, tmp_path: Path
+) -> None:
+    text = (HARDWARE / "machines" / "pico-dc.toml").read_text(encoding="utf-8")
+    assert before in text
+    path = tmp_path / "changed.toml"
+    path.write_text(text.replace(before, after), encoding="utf-8")
+    with pytest.raises(FileFaultsError) as drawn:
+        circuit_of(read_toml(path), str(path))
+    with pytest.raises(FileFaultsError) as checked:
+        load_machine_file(path)
+    by_drawing, by_check = ({(fault.path, fault.message) for fault in told.value.faults} for told in (drawn, checked))
+    assert by_drawing
+    assert by_drawing <= by_check
+
+
 def test_all_faults_of_a_file_are_told_at_once() -> None:
     given = description()
     given["board"]["pins"] |= {"motor_pmw": 3, "lamp": 16, "buzzer": 77, "guard": "GP3"}
@@ -115,10 +145,10 @@ def test_all_faults_of_a_file_are_told_at_once() -> None:
         "board.pins.lamp",
         "board.pins.buzzer",
         "board.pins.guard",
-        "board.active_low",
+        "board.active_low[0]",
     }
     assert 'did you mean "motor_pwm"?' in faults["board.pins.motor_pmw"]
-    assert "taken by motor_pwm" in faults["board.pins.lamp"]
+    assert "pin 16 is motor_pwm already" in faults["board.pins.lamp"]
 
 
 @pytest.mark.parametrize(
@@ -127,7 +157,7 @@ def test_all_faults_of_a_file_are_told_at_once() -> None:
         ({"board": {"kind": "picoo", "pins": {"lamp": 1}}}, "board.kind"),
         ({"board": {"kind": "pico"}}, "board.pins"),
         ({"board": {"kind": "pico", "pins": {}}}, "board.pins"),
-        ({}, "board.kind"),
+        ({}, "board"),
         ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_supply_v": 12}}, "wiring.sensor_supply_v"),
         ({"board": {"kind": "pico", "pins": {"lamp": 1}}, "wiring": {"sensor_output": 3}}, "wiring.sensor_output"),
         ({"board": {"kind": "pico", "pins": {"lamp": True}}}, "board.pins.lamp"),

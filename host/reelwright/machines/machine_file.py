@@ -73,7 +73,7 @@ def load_machine_file(path: str | os.PathLike[str]) -> MachineFile:
         if other not in ("machine", *BOARD_TABLES):
             known = ("machine", *BOARD_TABLES)
             draft.fault(other, "", f"no such table{near(other, known) or '; there are ' + ', '.join(known)}")
-    board = _board(draft, tables.get("board"))
+    board = read_board(draft, tables.get("board"))
     wiring = read_wiring(draft, tables.get("wiring"))
     if board:
         check_wiring(draft, board, wiring)
@@ -91,8 +91,11 @@ def _profile(tables: dict[str, object]) -> tuple[str, dict[str, object] | None]:
     return name, {"name": name, **profile} if isinstance(profile, dict) else None
 
 
-def _board(draft: Draft, table: object) -> BoardPins | None:
-    """The [board] table as far as it can be read; None where nothing of it can."""
+def read_board(draft: Draft, table: object) -> BoardPins | None:
+    """The [board] table of a machine file as far as it can be read; None where nothing of it can.
+
+    Notes every fault of it in the draft.
+    """
     kinds = boards()
     if not isinstance(table, dict):
         draft.fault("board", "", f"this table is missing; it needs kind ({', '.join(kinds)}) and [board.pins]")
@@ -146,7 +149,8 @@ def _active_low(draft: Draft, given: object) -> tuple[str, ...]:
                 "board",
                 place,
                 f"{role} would turn the motor while its pin is low, as it is before a program runs; "
-                "take a driver that a high level turns on",
+                'take a driver that a high level turns on, or write enable_input = "active_low" under [wiring] for an '
+                "inverter before it",
             )
         elif BY_NAME[role].way == LEVEL:
             draft.fault("board", place, f"{role} is a voltage and no switch; leave it out")

@@ -28,9 +28,17 @@ _OF_DRIVE = {"dc": ("motor_pwm",), "stepper": ("step",), "hand": ("lamp", "buzze
 
 def check_board(draft: Draft, board: BoardPins) -> list[str]:
     """Note every fault of the board's table in the draft. Gives what is no fault, but worth knowing."""
+    check_pins(draft, board)
     for check in _CHECKS:
         check(draft, board)
     return [*_not_watched(draft, board), *_outside(board), *_of_board(draft, board)]
+
+
+def check_pins(draft: Draft, board: BoardPins) -> None:
+    """Note each pin that the board lacks, that two roles have, or that may turn the motor before a program runs."""
+    _pin_twice(draft, board)
+    _pin_of_board(draft, board)
+    _motor_pins(draft, board)
 
 
 def check_wiring(draft: Draft, board: BoardPins, wiring: Wiring) -> None:
@@ -210,9 +218,6 @@ def _of_board(draft: Draft, board: BoardPins) -> Iterator[str]:
 
 
 _CHECKS = (
-    _pin_twice,
-    _pin_of_board,
-    _motor_pins,
     _inputs,
     _levels,
     _company,
