@@ -237,10 +237,18 @@ def wind(
     link_wait_s: float = LINK_WAIT_S,
     words: Sequence[str] = (),
 ) -> Ending:
-    """One whole wind of a plan's job on a port. words: of the command line, after the program's name."""
+    """One whole wind of a plan's job on a port. words: of the command line, after the program's name.
+
+    Raises NotAgreedError, and what `Arrival.begin` raises.
+    """
+    from reelwright.cli.empty_spool import ask_for_empty_spool
+
     with ExitStack() as stack:
-        interrupts = stack.enter_context(counting())
         link = stack.enter_context(attached(port_name, transcript_path))
+        if sys.stdin.isatty() and not as_json:
+            link = ask_for_empty_spool(link, plan)
+        # only from here on: until the operator has answered, Ctrl-C just leaves
+        interrupts = stack.enter_context(counting())
         return followed(
             link,
             plan,

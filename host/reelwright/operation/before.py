@@ -5,27 +5,48 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reelwright.operation.commands import resume_command
-from reelwright.operation.recorded import LOOKED_THROUGH, as_it_stands, last_pulses_heard, was_begun
+from reelwright.operation.recorded import (
+    LOOKED_THROUGH,
+    as_it_stands,
+    kept_to_its_end,
+    last_pulses_heard,
+    was_begun,
+)
 from reelwright.operation.telling import PHASE_SLACK_TURNS
 from reelwright.views.wording import length_text
 
 if TYPE_CHECKING:
-    from reelwright.ledger import Ledger
+    from reelwright.ledger import Ledger, WindRecord
+    from reelwright.operation.standing import Memory
+    from reelwright.snapshot import WindResult
     from reelwright.views import View
     from reelwright.winding.planned import Plan
 
 
+def strand_of_this_job(plan: Plan, ledger: Ledger, port_name: str, memory: Memory | None) -> str:
+    """What this very job has left on the spool of this port, in a sentence, where it was the last wind there and is
+    over; else nothing. memory: what the winder remembers, which may have ended it when nobody heard."""
+    last = _last_on(port_name, ledger)
+    if last is None or last.job != plan.job.to_dict():
+        return ""
+    known = as_it_stands(last, ledger).known
+    if last.open:
+        if memory is None or memory.job_id != last.job_id or memory.under_way:
+            return ""
+        known = kept_to_its_end(last, ledger, memory)
+    if known is None or (known.turns_highest is not None and known.turns_highest <= 0):
+        return ""
+    return _left(last, known)
+
+
 def tell_before(plan: Plan, ledger: Ledger, port_name: str, view: View) -> None:
     """What the last wind on this port left behind: a spool, and a guide somewhere."""
-    last = next((record for record in ledger.winds(LOOKED_THROUGH) if record.port == port_name), None)
+    last = _last_on(port_name, ledger)
     known = None if last is None else as_it_stands(last, ledger).known
     if last is None or known is None:
         return
     if last.job == plan.job.to_dict():
-        view.notice(
-            f"Job {last.job_id} was this one too, and left {length_text(known)} on its spool."
-            " This wind begins at zero, on an empty spool."
-        )
+        view.notice(_left(last, known))
     phase_turns = known.phase_turns
     if plan.job.machine.phase_turns is not None or not phase_turns or known.uncertain:
         return
@@ -49,3 +70,14 @@ def tell_elsewhere(plan: Plan, ledger: Ledger, port_name: str, view: View) -> No
                 f" `{resume_command(record.job_id, port_name)}` goes on with that job."
             )
             return
+
+
+def _last_on(port_name: str, ledger: Ledger) -> WindRecord | None:
+    return next((record for record in ledger.winds(LOOKED_THROUGH) if record.port == port_name), None)
+
+
+def _left(last: WindRecord, known: WindResult) -> str:
+    return (
+        f"Job {last.job_id} was this one too, and left {length_text(known)} on its spool."
+        " This wind begins at zero, on an empty spool."
+    )

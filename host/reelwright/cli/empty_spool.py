@@ -1,0 +1,48 @@
+"""Whether an empty spool is on, asked of a person before a job begins that has just been wound at the same port.
+
+A full spool that was forgotten there would be wound over its flange.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import click
+from attrs import evolve
+
+from reelwright.cli.agreement import NotAgreedError
+from reelwright.cli.prose import say
+
+if TYPE_CHECKING:
+    from reelwright.cli.wind import Link
+    from reelwright.winding.planned import Plan
+
+EMPTY = "empty"  # the word to type
+
+
+def ask_for_empty_spool(link: Link, plan: Plan) -> Link:
+    """Have the operator at the terminal say that the spool is empty, where the job before was this one, and is over.
+
+    The winder as it is then. Raises NotAgreedError.
+    """
+    from reelwright.operation.before import strand_of_this_job
+    from reelwright.operation.held import FREE_STATES
+    from reelwright.operation.resume import memory_of
+
+    if link.client.request("status")["state"] not in FREE_STATES:
+        return link
+    memory = memory_of(link.client)
+    if memory is not None and memory.under_way:
+        return link
+    left = strand_of_this_job(plan, link.ledger, link.port_name, memory)
+    if not left:
+        return link
+    say(left, err=True)
+    typed = click.prompt(f'Type "{EMPTY}" once an empty spool is on', default="", show_default=False, err=True)
+    if typed.strip().lower() != EMPTY:
+        raise NotAgreedError(
+            "Nobody has said that the spool is empty: nothing has moved.",
+            "Put an empty one on, and give the same command again.",
+        )
+    # it may have taken an hour, and the winder may have been off meanwhile
+    return evolve(link, winder=link.client.hello())
