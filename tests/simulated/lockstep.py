@@ -251,9 +251,9 @@ class HostBench:
         self.winder.pass_periods(RESTART_PERIODS)
         assert self._follow(under_way) == EXIT_TRIPPED
 
-    def begin_by(self, words: Sequence[str], *, clear: str) -> Wind:
+    def begin_by(self, words: Sequence[str], *, clear: str, drop_held: bool = False) -> Wind:
         """Clear a trip and start, as these words of a command line ask."""
-        return self._begin(drop_held=False, clear=clear, words=words)
+        return self._begin(drop_held=drop_held, clear=clear, words=words)
 
     def _begin(self, *, drop_held: bool, clear: str | None = None, words: Sequence[str] = ()) -> Wind:
         client = self.client()

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED
+from reelwright.operation.forgotten import TrippedError
 from reelwright.operation.resume import Resumption
 from reelwright.profiles import load_job
 from reelwright.winding.plan import make_plan
@@ -100,6 +101,27 @@ def test_a_forgotten_job_is_held_up_and_resumed_after_another_one_was_wound(benc
     assert record.result is not None
     assert record.result.outcome == "reached"
     assert record.result.counted_pulses == pytest.approx(TARGET, abs=1)
+
+
+@pytest.mark.parametrize("restart", ["power_cut", "hang"])
+def test_a_trip_that_is_not_there_is_refused_before_the_job_is_given_up(bench: HostBench, restart: str) -> None:
+    at_the_stop(bench)
+    bench.winder.strike(restart)
+    bench.winder.pass_periods(RESTART_PERIODS)
+    (record,) = bench.ledger.winds()
+    with pytest.raises(TrippedError, match="is tripped by restarted, not by snag"):
+        bench.begin_by(["wind", "a.toml"], clear="snag", drop_held=True)
+    assert bench.ledger.winds() == [record]
+    assert bench.client_status()["reason"] == codes.RESTARTED
+
+
+def test_a_job_may_be_given_up_and_the_trip_of_the_restart_cleared_by_its_name_in_one(bench: HostBench) -> None:
+    at_the_stop(bench)
+    bench.winder.strike("hang")
+    bench.winder.pass_periods(RESTART_PERIODS)
+    bench.begin_by(["wind", "a.toml"], clear="restarted", drop_held=True)
+    new, dropped = bench.ledger.winds()
+    assert (new.open, dropped.open) == (True, False)
 
 
 # --- a resumption that is broken off itself ------------------------------------------------------------------

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,7 +11,7 @@ import pytest
 from reelwright.ledger import LedgerError, Stay
 from reelwright.ledger.layout import STEPS, bring_up_to_date
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.whereabouts import is_another, is_same
+from reelwright.operation.whereabouts import is_another, is_same, whereabouts
 from reelwright.snapshot import Happening
 
 if TYPE_CHECKING:
@@ -95,3 +96,21 @@ def test_without_serial_numbers_the_port_tells_and_one_that_is_gone_tells_nothin
     link = tmp_path / "winder"
     link.symlink_to(there)
     assert is_same(unnamed, str(link), "")
+
+
+def test_a_stay_of_another_serial_number_is_not_taken_for_this_winders_by_a_boot_drawn_twice(
+    ledger: SqliteLedger,
+) -> None:
+    ledger.begin_series(7, 11, port="second", serial_number="B2")
+    ledger.record_count(7, 200, "winding")
+    record = ledger.find(7)
+    assert record is not None
+
+    def seen(serial_number: str) -> tuple[int | None, list[int]]:
+        winder = SimpleNamespace(boot=11, serial_number=serial_number)
+        where = whereabouts(record, ledger, winder, "plugged in elsewhere")  # type: ignore[arg-type]
+        return where.here and where.here.series, sorted(where.series)
+
+    assert seen("C3") == (None, [])
+    assert seen("") == (2, [1, 2])
+    assert seen("A1") == (1, [1])

@@ -93,6 +93,10 @@ class Arrival:
         or refuses; and UsageError when there is no trip to clear.
         """
         status = self._client.request("status")
+        if clear is not None:
+            if status["state"] != codes.TRIPPED:
+                raise UsageError("There is no trip to clear.", "Give the command without --clear.")
+            self._named_trip(clear)  # before anything is changed
         held = status["job_id"]
         if not held:
             status = self._settle_memory(status, drop_held=drop_held)
@@ -111,8 +115,6 @@ class Arrival:
             refuse_forgotten(self._plan, self._ledger, self._ways)
         if status["state"] == codes.TRIPPED:
             status = self._clear(clear)
-        elif clear is not None:
-            raise UsageError("There is no trip to clear.", "Give the command without --clear.")
         if record is not None and owes_count(status, record, memory_of(self._client)):
             record = self._settle_owed(record, drop_held=drop_held)
         elif ours:
@@ -269,6 +271,13 @@ class Arrival:
             raise
 
     def _clear(self, clear: str | None) -> dict[str, Any]:
+        word = self._named_trip(clear)
+        self._client.request("clear", code_of(TRIPS, word))
+        self._ways = self._ways.once_cleared
+        return self._client.request("status")
+
+    def _named_trip(self, clear: str | None) -> str:
+        """Word of the trip that holds the winder. Raises TrippedError unless that is the one to be cleared."""
         word, sentence, remedy = self._client.trip_sentence()
         held = self._client.request("status")["job_id"]
         how = f"{remedy} Then clear it and go on: `{self._ways.clear(word, held)}`."
@@ -276,9 +285,7 @@ class Arrival:
             raise TrippedError(f"The winder is tripped ({word}). {sentence}", how)
         if clear != word:
             raise TrippedError(f"The winder is tripped by {word}, not by {clear}. {sentence}", how)
-        self._client.request("clear", code_of(TRIPS, word))
-        self._ways = self._ways.once_cleared
-        return self._client.request("status")
+        return word
 
     def _held_by_another(self, status: dict[str, Any], record: WindRecord | None) -> DeviceError:
         known = ""

@@ -39,8 +39,8 @@ def whereabouts(record: WindRecord, ledger: Ledger, winder: Winder, port_name: s
     own = [each for each in stays if is_same(each, port_name, winder.serial_number)]
     if not own:
         # a port of another name: a job that only ever was with one winder is with the one that knows it, and one that
-        # has not restarted since is told by its boot
-        own = stays if len(stays) == 1 else [each for each in stays if each.boot == winder.boot]
+        # has not restarted since is told by its boot, which another one may have drawn too
+        own = stays if len(stays) == 1 else [each for each in stays if _is_this_start(each, winder)]
     here = own[-1] if own else None
     series = frozenset(each.series for each in own)
     told = {each.series for each in ledger.counts(record.job_id)}
@@ -55,6 +55,12 @@ def is_same(stay: Stay, port_name: str, serial_number: str) -> bool:
     if stay.serial_number and serial_number:
         return stay.serial_number == serial_number
     return stay.port == port_name or os.path.realpath(stay.port) == os.path.realpath(port_name)
+
+
+def _is_this_start(stay: Stay, winder: Winder) -> bool:
+    """Whether a stay was with this start of the winder: by its boot, unless the serial numbers tell them apart."""
+    told_apart = stay.serial_number and winder.serial_number and stay.serial_number != winder.serial_number
+    return stay.boot == winder.boot and not told_apart
 
 
 def is_another(stay: Stay, port_name: str, serial_number: str) -> bool:
