@@ -97,6 +97,8 @@ class WindResult:
     agreed_within_turns: float = field()
     turns_lowest: float = field()
     turns_highest: float | None = field()
+    # where the spool most likely stands, where its count is not known and there is more to say than what was heard
+    turns_likely: float | None = None
 
     @count_known.default
     def _is_confirmed(self) -> bool:

@@ -9,12 +9,16 @@ import pytest
 from reelwright.cli.agreement import proposal_of, told
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED
 from reelwright.operation.recorded import as_it_stands
+from reelwright.views.wording import facts_of
 from simulated.lockstep import HostBench, small_bench
 from simulated.power_cuts import power_fails
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
+
+    from reelwright.operation.resume import Rejoin
+    from reelwright.snapshot import WindResult
 
 
 @pytest.fixture
@@ -24,12 +28,27 @@ def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]
         yield bench
 
 
+def known(bench: HostBench) -> WindResult:
+    """What the ledger's commands say."""
+    told = as_it_stands(bench.ledger.winds()[0], bench.ledger).known
+    assert told is not None
+    return told
+
+
 def shown(bench: HostBench) -> tuple[float, float]:
     """The turns between which the ledger's commands say that the spool is."""
-    known = as_it_stands(bench.ledger.winds()[0], bench.ledger).known
-    assert known is not None
-    assert known.turns_highest is not None
-    return known.turns_lowest, known.turns_highest
+    highest = known(bench).turns_highest
+    assert highest is not None
+    return known(bench).turns_lowest, highest
+
+
+def is_told_alike(bench: HostBench, rejoin: Rejoin) -> bool:
+    """Whether result, ledger and resumption name the same turns where the spool most likely stands."""
+    proposed = f"{proposal_of(rejoin, None).turns:.2f}"
+    line = dict(facts_of(known(bench)))["turns"]
+    resumption = " ".join(told(rejoin, proposal_of(rejoin, None)))
+    about = f"about {proposed}"
+    return line.startswith(f"{about}, and between ") and f"So the spool has {about} turns" in resumption
 
 
 @pytest.mark.parametrize("bench", [(("power_cut", 9.0),)], indirect=True)
@@ -44,6 +63,8 @@ def test_a_restart_that_was_noticed_soon_bounds_what_the_ledger_shows_as_what_a_
     assert (result.turns_lowest, result.turns_highest) == shown(bench) == ends
     # the winder knows no more than where the motion began, so that both of them say the same
     assert rejoin.standing.ends == rejoin.by_ledger.ends
+    assert is_told_alike(bench, rejoin)
+    assert result.turns_likely == known(bench).turns_likely
     assert not any("ledger alone" in line for line in told(rejoin, proposal_of(rejoin, None)))
 
 
@@ -53,7 +74,8 @@ def test_where_the_winder_knows_more_the_resumption_says_so(bench: HostBench) ->
     _, rejoin = bench.find()
     lowest, highest = shown(bench)
     assert rejoin.standing.highest < rejoin.by_ledger.highest
-    line = f"The ledger alone says between {lowest:.2f} and {highest:.2f} turns"
+    about = known(bench).turns_likely
+    line = f"The ledger alone says about {about:.2f}, and between {lowest:.2f} and {highest:.2f} turns"
     assert any(each.startswith(line) for each in told(rejoin, proposal_of(rejoin, None)))
 
 
@@ -67,3 +89,4 @@ def test_a_wind_whose_host_died_is_shown_as_a_resumption_would_find_it(bench: Ho
     assert rejoin.memory is None
     assert shown(bench) == tuple(bench.plan.turns_at(end) for end in rejoin.standing.ends)
     assert shown(bench)[1] > shown(bench)[0]
+    assert is_told_alike(bench, rejoin)

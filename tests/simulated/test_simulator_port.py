@@ -299,7 +299,7 @@ def test_a_person_at_a_terminal_is_told_the_port_in_words(tmp_path: Path) -> Non
     port = first.removeprefix("A simulated winder answers at ")
     assert Path(port).is_absolute()
     assert command.split() == ["reelwright", "wind", "JOB.toml", "--port", port]
-    assert truth.startswith("Truly wound: 0.000 m in 0.000 turns")
+    assert truth.startswith("Truly wound: 0.000 m in 0.00 turns")
 
 
 def test_the_greeting_keeps_to_a_narrow_terminal_but_for_the_command_to_copy(tmp_path: Path) -> None:

@@ -64,6 +64,7 @@ def test_the_list_for_a_program_is_an_object_a_line():
         "agreed_within_turns": 0.0,
         "turns_lowest": 168.38,
         "turns_highest": 168.38,
+        "turns_likely": None,
         "port": "/dev/winder",
         "board": "pico",
         "firmware": "0.1.0",

@@ -36,11 +36,11 @@ def test_the_live_picture_at_80_columns():
         "Forty metres",
         " winding   The spool turns under drive.",
         "",
-        "layer 4 of 5  ━━━━━━━━━━━━━━━━╸                               13.4 of 34.8 turns",
-        "whole job     ━━━━━━━━━━━━━━━━━━━━━━━━━━━━━━╸               117.8 of 168.4 turns",
+        "layer 4 of 5  ━━━━━━━━━━━━━━━━                              13.40 of 34.80 turns",
+        "whole job     ━━━━━━━━━━━━━━━━━━━━━━━━━━━━━               117.80 of 168.40 turns",
         "",
         "counted       27.64 of 40.00 m              line speed  0.39 m/s",
-        "next stop     in 21.4 turns                 spool       96.2 rpm",
+        "next stop     in 21.40 turns                spool       96.2 rpm",
         "time left     1 min 34 s",
         "",
         "6  Layer 3 is full.",
@@ -56,13 +56,13 @@ def test_the_live_picture_at_40_columns():
         "Forty metres",
         " winding   The spool turns under drive.",
         "",
-        "layer 4 of 5  13.4 of 34.8 turns",
+        "layer 4 of 5  13.40 of 34.80 turns",
         "━━━━━━━━━━━━━━━",
-        "whole job  117.8 of 168.4 turns",
+        "whole job  117.80 of 168.40 turns",
         "━━━━━━━━━━━━━━━━━━━━━━━━━━━╸",
         "",
         "counted     27.64 of 40.00 m",
-        "next stop   in 21.4 turns",
+        "next stop   in 21.40 turns",
         "time left   1 min 34 s",
         "line speed  0.39 m/s",
         "spool       96.2 rpm",
@@ -110,7 +110,7 @@ def test_a_wind_of_no_turns_or_of_more_than_planned_still_draws():
     over = attrs.evolve(WINDING, turns=170.0)
 
     assert "time left     -" in on_screen(Screen("", none))
-    assert any("170.0 of 168.4 turns" in line for line in on_screen(Screen("", over)))
+    assert any("170.00 of 168.40 turns" in line for line in on_screen(Screen("", over)))
 
 
 def test_the_live_view_redraws_at_most_eight_times_a_second():

@@ -35,7 +35,7 @@ def test_plain_lines_tell_a_whole_wind():
     assert out.getvalue().splitlines() == [
         "Forty metres",
         (
-            "progress: winding, layer 4 of 5, 13.4 of 34.8 turns of the layer, 117.8 of 168.4 turns, "
+            "progress: winding, layer 4 of 5, 13.40 of 34.80 turns of the layer, 117.80 of 168.40 turns, "
             "27.64 of 40.00 m, 96.2 rpm, 0.39 m/s, 1 min 34 s left"
         ),
         "event 6: Layer 3 is full.",
@@ -118,7 +118,7 @@ def test_json_lines_are_exactly_these():
             '"uncertain": false, "uncertain_turns": 0.0, "phase_turns": 5.583, "doubts": [], '
             '"count_known": true, "length_lowest_m": 39.6949, "length_highest_m": 40.3149, '
             '"mass_lowest_g": 116.2, "mass_highest_g": 122.64, "agreed_within_turns": 0.0, "turns_lowest": 168.417, '
-            '"turns_highest": 168.417}'
+            '"turns_highest": 168.417, "turns_likely": null}'
         ),
     ]
     assert err.getvalue() == "Only for people.\n"

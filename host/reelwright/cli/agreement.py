@@ -102,7 +102,8 @@ def proposal_of(rejoin: Rejoin, counted: tuple[float, float] | None) -> Proposal
         turns, uncertain_turns = counted
         if turns > 2 * plan.turns + MOST_BEYOND_TURNS:
             raise UsageError(
-                f"{turns:g} turns counted: the job has {plan.turns:.2f} turns, so the spool cannot hold so many of it.",
+                f"{turns:g} turns counted: the job has {plan.counted_turns:.2f} turns, so the spool cannot hold"
+                " so many of it.",
                 "Count again, without what was on the spool before the job.",
             )
         per_turn = float(plan.pulses_per_spool_turn)
@@ -127,7 +128,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
     plan, record = rejoin.plan, rejoin.record
     spool = plan.job.take_up.name or "a spool"
     lines = [
-        f"Job {record.job_id}: {plan.length_m:.2f} m onto {spool}, {plan.turns_at(plan.target_pulses):.2f} turns.",
+        f"Job {record.job_id}: {plan.length_m:.2f} m onto {spool}, {plan.counted_turns:.2f} turns.",
         f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
         _of_the_winder(rejoin),
         _of_the_ledger(rejoin),
@@ -231,12 +232,13 @@ def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
 def _beyond_the_ledger(rejoin: Rejoin) -> list[str]:
     """That the ledger alone knows less than this, where it does: it is what `ledger show` tells."""
     alone, plan = rejoin.by_ledger, rejoin.plan
-    if alone is None or alone.ends == rejoin.standing.ends or rejoin.moved:
+    if alone is None or (alone.ends, alone.best) == (rejoin.standing.ends, rejoin.standing.best) or rejoin.moved:
         return []
     lowest = max(0.0, plan.turns_at(alone.lowest) - rejoin.before_turns)
     highest = plan.turns_at(alone.highest) + rejoin.before_turns
     ends = f"between {lowest:.2f} and {highest:.2f} turns" if highest > lowest else f"{highest:.2f} turns"
-    return [f"The ledger alone says {ends}; the winder, which was heard just now, knows the rest."]
+    about = f"about {plan.turns_at(alone.best):.2f}, and " * (highest > lowest)
+    return [f"The ledger alone says {about}{ends}; the winder, which was heard just now, knows the rest."]
 
 
 def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:

@@ -121,6 +121,7 @@ def own_home(folder: Path) -> Iterator[None]:
 def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     """Planned, counted and true, side by side."""
     from reelwright.views.page import terminal_page
+    from reelwright.views.quantities import turns_text
     from reelwright.views.tables import Column, FigureTable
 
     result = record.result
@@ -130,14 +131,14 @@ def compare(plan: Plan, record: WindRecord, truth: dict[str, Any]) -> None:
     table = FigureTable(
         Column("On the class spool", words=True), Column("Length", "m"), Column("Turns"), Column("Pulses")
     )
-    table.add_row("planned", f"{plan.length_m:.2f}", f"{plan.turns:.3f}", str(plan.target_pulses))
+    table.add_row("planned", f"{plan.length_m:.2f}", turns_text(plan.counted_turns), str(plan.target_pulses))
     table.add_row(
         "counted (k = 2)",
         f"{result.length_m:.2f} ± {2 * result.length_u_m:.2f}",
-        f"{result.turns:.3f}",
+        turns_text(result.turns),
         str(result.counted_pulses),
     )
-    table.add_row("true", f"{true_m:.2f}", f"{truth['true_turns']:.3f}", f"{truth['true_pulses']:.1f}")
+    table.add_row("true", f"{true_m:.2f}", turns_text(truth["true_turns"]), f"{truth['true_pulses']:.1f}")
     click.echo(terminal_page(lambda console: console.print(table)), nl=False)
     click.echo(f"\nLedger entry {record.job_id}.")
     off_m = true_m - result.length_m

@@ -17,6 +17,7 @@ from reelwright.cli.prose import say
 from reelwright.errors import DeviceError
 from reelwright.json_text import json_text
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, STRIKES, SimulatorOptions
+from reelwright.views.quantities import turns_text
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -221,7 +222,7 @@ def _truth_text(truth: dict[str, Any]) -> str:
     if "true_length_m" not in truth:
         return "What truly happened is not known."
     return (
-        f"Truly wound: {truth['true_length_m']:.3f} m in {truth['true_turns']:.3f} turns, "
+        f"Truly wound: {truth['true_length_m']:.3f} m in {turns_text(truth['true_turns'])} turns, "
         f"{truth['true_pulses']:.1f} pulses of the sensor."
     )
 

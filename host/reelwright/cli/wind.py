@@ -17,6 +17,7 @@ from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.errors import EXIT_CODES, UsageError
 from reelwright.views.keys import keys_help
+from reelwright.views.quantities import turns_text
 from reelwright.views.untrusted import plain_text
 from windlink import codes
 from windlink.sentences import TRIPS
@@ -221,8 +222,8 @@ def refuse_impossible(plan: Plan) -> None:
 def heading(plan: Plan, port_name: str) -> str:
     """One line that says which wind this is."""
     spool = plan.job.take_up.name or "the take-up spool"
-    target = plan.target_pulses
-    return f"{plan.length_m_at(target):.2f} m onto {spool}, {plan.turns_at(target):.1f} turns, at {port_name}"
+    length_m = plan.length_m_at(plan.target_pulses)
+    return f"{length_m:.2f} m onto {spool}, {turns_text(plan.counted_turns)} turns, at {port_name}"
 
 
 def wind(

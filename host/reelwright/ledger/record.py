@@ -59,6 +59,7 @@ class WindRecord:
             length_highest_m=None,
             mass_highest_g=None,
             turns_highest=None,
+            turns_likely=None,
         )
 
 

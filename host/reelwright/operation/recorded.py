@@ -102,7 +102,7 @@ def as_it_stands(record: WindRecord, ledger: Ledger) -> WindRecord:
         code_of(STATES, heard.state),
         heard.pulses,
         uncertain=True,
-        ends=where.ends,
+        where=where,
         before_turns=uncertain_turns_of(events),
         doubts=doubts_of(events),
     )
@@ -140,7 +140,7 @@ def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -
         pulses,
         outcome=outcome,
         uncertain=where is not None and not memory,
-        ends=where.ends if where else None,
+        where=where,
         before_turns=uncertain_turns_of(events),
         doubts=doubts_of(events),
     )

@@ -354,5 +354,5 @@ def _where(plan: Plan, memory: Memory) -> str:
     spool = plan.job.take_up.name or "a spool"
     return (
         f"{plan.length_m:.2f} m onto {spool}, last kept while {say(STATES, memory.state).word} at"
-        f" {plan.turns_at(memory.pulses):.2f} of {plan.turns_at(plan.target_pulses):.2f} turns"
+        f" {plan.turns_at(memory.pulses):.2f} of {plan.counted_turns:.2f} turns"
     )

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 
     from reelwright.device.client import Received
     from reelwright.ledger import RecordedEvent
+    from reelwright.operation.standing import Standing
     from reelwright.winding.planned import Plan, Wound
 
 PHASE_SLACK_TURNS = 0.25  # so far off, the guide still stands where it is said to, or at its flange; own choice
@@ -35,7 +36,7 @@ def snapshot_of(plan: Plan, state: int, pulses: int, rate: int, mean_rate: int |
         layer_turns_planned=layer_turns_planned,
         layers_planned=len(plan.layers),
         turns=plan.turns_at(pulses),
-        turns_planned=plan.turns_at(plan.target_pulses),
+        turns_planned=plan.counted_turns,
         length_m=plan.length_m_at(pulses),
         length_planned_m=plan.length_m_at(plan.target_pulses),
         rpm=rate * rpm_of_rate,
@@ -87,18 +88,17 @@ def result_of(
     outcome: str = "",
     trip: str = "",
     uncertain: bool = False,
-    ends: tuple[int, int] | None = None,
+    where: Standing | None = None,
     before_turns: float = 0.0,
     doubts: tuple[str, ...] = (),
 ) -> WindResult:
     """How the wind stands at a count: what is really on the spool, overshoot included.
 
-    uncertain: the count is the last one heard. ends: the lowest and the highest count that the spool can stand at; the
-    count itself by default. before_turns: what earlier restarts have left unknown of each of them, either way, as the
-    operator has agreed to.
-    doubts: of `doubts_of`.
+    uncertain: the count is the last one heard. where: the counts that the spool can stand at, and the one where it most
+    likely does; the count itself by default. before_turns: what earlier restarts have left unknown of each of them,
+    either way, as the operator has agreed to. doubts: of `doubts_of`.
     """
-    lowest, highest = ends or (pulses, pulses)
+    lowest, highest = where.ends if where else (pulses, pulses)
     uncertain_turns = before_turns + plan.turns_at(max(highest - pulses, pulses - lowest))
     wound = _wound(plan, pulses, uncertain_turns)
     least, most = _wound(plan, lowest, before_turns), _wound(plan, highest, before_turns)
@@ -125,6 +125,7 @@ def result_of(
         agreed_within_turns=before_turns,
         turns_lowest=max(0.0, plan.turns_at(lowest) - before_turns),
         turns_highest=plan.turns_at(highest) + before_turns,
+        turns_likely=plan.turns_at(where.best) if where and lowest < highest else None,
         mass_lowest_g=None if least.mass_g is None else end_of(least.mass_g, least.mass_u_g, -COVERAGE),
         mass_highest_g=None if most.mass_g is None else end_of(most.mass_g, most.mass_u_g, COVERAGE),
     )

@@ -335,7 +335,7 @@ class Wind:
             outcome=outcome,
             trip=trip,
             uncertain=uncertain,
-            ends=where.ends if where else None,
+            where=where,
             before_turns=self._before_turns,
             doubts=doubts_of(self._ledger.events(self._job_id)),
         )

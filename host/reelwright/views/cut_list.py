@@ -8,7 +8,7 @@ from rich.padding import Padding
 from rich.text import Text
 
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import names_of, with_uncertainty
+from reelwright.views.quantities import names_of, turns_text, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.views.untrusted import plain_text
 from reelwright.winding.nouns import count_of
@@ -40,7 +40,7 @@ def step_lines(solved: SolvedCutList, number: int) -> list[str]:
     first = step.pieces[0].pay_off
     held = with_uncertainty(first.check.held_m, first.check.held_u_m, "m")
     lines = [
-        f"{step.plan.length_m:.3f} m onto {step.name}, {step.plan.turns:.1f} turns.",
+        f"{step.plan.length_m:.3f} m onto {step.name}, {turns_text(step.plan.counted_turns)} turns.",
         f"Pay off from {first.name}, which held {held} when the list was made.",
     ]
     if number:
@@ -57,7 +57,8 @@ def _guide(before: Step) -> list[str]:
     left = before.plan.phase_turns
     if left == before.plan.layer_turns:
         return []  # it stands at a flange
-    return [f"Bring the guide to a flange: {float(left):.2f} turns on, if it stands where the step before left it."]
+    turns = turns_text(float(left))
+    return [f"Bring the guide to a flange: {turns} turns on, if it stands where the step before left it."]
 
 
 def _print(solved: SolvedCutList, console: Console) -> None:

@@ -55,6 +55,7 @@ RESULT_FIELDS = (
     "agreed_within_turns",
     "turns_lowest",
     "turns_highest",
+    "turns_likely",
 )
 
 

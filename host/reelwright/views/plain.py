@@ -6,7 +6,7 @@ import time
 from typing import TYPE_CHECKING, TextIO
 
 from reelwright.views.outlet import Outlet
-from reelwright.views.quantities import duration, number
+from reelwright.views.quantities import duration, number, turns_text
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of
 
@@ -74,8 +74,8 @@ def progress_line(snapshot: Snapshot) -> str:
     parts = [
         plain_text(snapshot.state),
         f"layer {snapshot.layer} of {snapshot.layers_planned}",
-        f"{number(snapshot.layer_turns, 1)} of {number(snapshot.layer_turns_planned, 1)} turns of the layer",
-        f"{number(snapshot.turns, 1)} of {number(snapshot.turns_planned, 1)} turns",
+        f"{turns_text(snapshot.layer_turns)} of {turns_text(snapshot.layer_turns_planned)} turns of the layer",
+        f"{turns_text(snapshot.turns)} of {turns_text(snapshot.turns_planned)} turns",
         f"{number(snapshot.length_m, 2)} of {number(snapshot.length_planned_m, 2)} m",
         f"{number(snapshot.mean_rpm, 1)} rpm",
         f"{number(snapshot.line_speed_m_s, 2)} m/s",

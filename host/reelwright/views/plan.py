@@ -10,7 +10,7 @@ from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import duration, with_uncertainty
+from reelwright.views.quantities import duration, turns_text, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.nouns import count_of
@@ -92,7 +92,7 @@ def _layer_table(plan: Plan) -> FigureTable:
     for row, pulses in zip(plan.layers, plan.layer_pulses, strict=True):
         table.add_row(
             str(row.layer),
-            f"{row.turns:.2f}",
+            turns_text(row.turns),
             f"{row.length_m:.3f}",
             f"{row.cumulative_length_m:.3f}",
             f"{row.diameter_mm:.2f}",
@@ -107,9 +107,9 @@ def _layer_table(plan: Plan) -> FigureTable:
 def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     fit, spool = plan.fit, plan.job.take_up
     exact = f"{plan.layer_turns} = " if plan.layer_turns.denominator > 1 else ""
-    yield "Turns", f"{plan.turns:.3f}, in layers of {exact}{float(plan.layer_turns):g}"
+    yield "Turns", f"{turns_text(plan.counted_turns)}, in layers of {exact}{float(plan.layer_turns):g}"
     if plan.first_pass_turns != plan.layer_turns:
-        yield "First layer", f"only {float(plan.first_pass_turns):.3f} turns, from where the guide stands now"
+        yield "First layer", f"only {turns_text(float(plan.first_pass_turns))} turns, from where the guide stands now"
     yield "Target", f"{plan.target_pulses} pulses, {float(plan.pulses_per_spool_turn):g} in a turn of the spool"
     yield "Length", f"{with_uncertainty(plan.length_m, plan.length_u_m, 'm')} {LEVEL}, counted strand"
     if plan.mass is not None:
@@ -161,7 +161,7 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
     yield "Line speed", f"{last:.3g} m/s in the last layer{wanted}"
     if load.stopping_turns is None or load.stopping_length_m is None:
         return
-    way = f"{load.stopping_turns:.2f} turns, {load.stopping_length_m:.2f} m of strand, {load.stopping_s:.1f} s"
+    way = f"{turns_text(load.stopping_turns)} turns, {load.stopping_length_m:.2f} m of strand, {load.stopping_s:.1f} s"
     yield "Coming to rest", f"{way} when asked to pause there"
     if load.tension_n != machine.back_tension_n:
         yield "Tension", f"{load.tension_n:.3g} N at the spool, {machine.back_tension_n:g} N before the guides"

@@ -22,6 +22,11 @@ def number(value: float | None, decimals: int) -> str:
     return f"{value:.{decimals}f}"
 
 
+def turns_text(turns: float | None) -> str:
+    """Turns of a spool, the same ones alike in every view: two decimals. Of a job, `Plan.counted_turns`."""
+    return number(turns, 2)
+
+
 def with_uncertainty(value: float | None, standard_u: float | None, unit: str) -> str:
     """A value with its expanded uncertainty, k = 2, which is given to two digits (JCGM 100:2008, 7.2.6).
 

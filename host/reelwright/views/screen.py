@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.keys import KEYS
-from reelwright.views.quantities import duration, number
+from reelwright.views.quantities import duration, number, turns_text
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
 
@@ -104,8 +104,8 @@ def _bar(done: float, planned: float) -> ProgressBar:
 
 
 def _done_of(done: float, planned: float) -> Text:
-    planned_text = number(planned, 1)
-    return Text.assemble((number(done, 1).rjust(len(planned_text)), "bold"), f" of {planned_text} turns")
+    planned_text = turns_text(planned)
+    return Text.assemble((turns_text(done).rjust(len(planned_text)), "bold"), f" of {planned_text} turns")
 
 
 def _figures(snapshot: Snapshot, wide: bool) -> RenderableType:
@@ -113,7 +113,7 @@ def _figures(snapshot: Snapshot, wide: bool) -> RenderableType:
     counted = Text.assemble((number(snapshot.length_m, 2), "bold"), f" of {number(snapshot.length_planned_m, 2)} m")
     left = [
         ("counted", counted),
-        ("next stop", Text.assemble("in ", (number(to_stop_turns, 1), "bold"), " turns")),
+        ("next stop", Text.assemble("in ", (turns_text(to_stop_turns), "bold"), " turns")),
         ("time left", Text(duration(snapshot.seconds_left), style="bold")),
     ]
     right = [

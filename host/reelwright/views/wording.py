@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from reelwright.views.quantities import between, number, with_uncertainty
+from reelwright.views.quantities import between, turns_text, with_uncertainty
 from reelwright.winding.nouns import count_of
 from windlink.sentences import DOUBTS, OUTCOMES, STATES, TRIPS, Saying
 
@@ -37,7 +37,7 @@ def closing_sentence(result: WindResult) -> str:
         return f"Tripped ({result.trip}).{told}"
     outcome = _with_word(OUTCOMES, result.outcome)
     if outcome:
-        agreed = f" Its count was agreed within {number(result.agreed_within_turns, 2)} turns."
+        agreed = f" Its count was agreed within {turns_text(result.agreed_within_turns)} turns."
         return outcome.sentence + (agreed if result.is_agreed else "")
     if result.uncertain:
         return f"Not heard any more, last {result.state}: the spool may still turn."
@@ -76,10 +76,10 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
     if result.mass_g is None:
         del facts[1]
     if result.agreed_within_turns:
-        left = f"left {number(result.agreed_within_turns, 2)} turns unknown either way"
+        left = f"left {turns_text(result.agreed_within_turns)} turns unknown either way"
         facts.append(("restarts", f"{left}, as was agreed to; counted has it in"))
     if result.phase_turns is not None:
-        facts.append(("guide", f"{number(result.phase_turns, 2)} turns before its next reversal"))
+        facts.append(("guide", f"{turns_text(result.phase_turns)} turns before its next reversal"))
     facts.append(("job", str(result.job_id)))
     if result.uncertain:
         facts.append(("caution", UNCERTAIN))
@@ -90,14 +90,18 @@ def facts_of(result: WindResult) -> list[tuple[str, str]]:
 
 def _turns(result: WindResult) -> str:
     """The turns on the spool, with the ends between which they are where the count is not known."""
-    turns, layers = number(result.turns, 2), count_of(result.layers, "layer")
+    turns, layers = turns_text(result.turns), count_of(result.layers, "layer")
     if result.count_known:
         return f"{turns} in {layers}"
     if result.is_agreed:
-        return f"{turns}, give or take {number(result.agreed_within_turns, 2)}, in {layers}"
-    lowest, highest = number(result.turns_lowest, 2), number(result.turns_highest, 2)
+        return f"{turns}, give or take {turns_text(result.agreed_within_turns)}, in {layers}"
+    lowest, highest = turns_text(result.turns_lowest), turns_text(result.turns_highest)
     ends = f"at least {lowest}" if result.turns_highest is None else f"between {lowest} and {highest}"
-    return f"{ends}; by the count {turns} in {layers}"
+    if result.turns_likely is None:
+        return f"{ends}; by the count {turns} in {layers}"
+    likely = turns_text(result.turns_likely)
+    heard = "" if likely == turns else f"; by the last count heard {turns}"
+    return f"about {likely}, and {ends}{heard} in {layers}"
 
 
 def _beside_target(result: WindResult) -> str:

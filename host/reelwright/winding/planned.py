@@ -93,6 +93,11 @@ class Plan:
         return float(self.exact_turns)
 
     @property
+    def counted_turns(self) -> float:
+        """The turns that people are told of the job: those at the target's pulse, as the winder stops at no other."""
+        return self.scale.turns(self.target_pulses)
+
+    @property
     def length_m(self) -> float:
         """Counted strand: as asked for, to the last digit, where a length was."""
         asked_m = self.job.target.length_m
