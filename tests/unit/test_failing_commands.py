@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from reelwright.cli import AT_A_WINDER, COMMANDS
-from simulated.winder import COMMAND, environment, run, write_job
+from simulated.winder import COMMAND, environment, listed, run, simulated, write_job
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -139,7 +139,7 @@ def test_only_a_command_at_a_winder_says_that_the_winder_goes_on(tmp_path: Path,
     ("number", "code", "sentence"),
     [
         ("ENOSPC", 3, "The output cannot be written: No space left on device."),
-        ("EBADF", 2, "The output cannot be written: Bad file descriptor."),
+        ("EBADF", 2, "Standard output is closed"),
         ("EAGAIN", 3, "The computer failed: "),
         ("ENOMEM", 3, "The computer failed: "),
     ],
@@ -209,16 +209,22 @@ def test_what_is_no_number_is_no_amount(tmp_path: Path, words: tuple[str, ...]) 
 @pytest.mark.skipif(sys.platform == "win32", reason="a stream is closed by the words of a POSIX shell")
 @pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
 @pytest.mark.parametrize(
-    ("words", "code"),
+    ("words", "code", "code_unheard"),
     [
-        (("ledger", "export", "--csv"), 0),
-        (("split", "list.toml"), 0),
-        (("plan", "list.toml"), 2),
-        (("wind", "job.toml", "--port", "none"), 3),
+        (("ledger", "export", "--csv"), 0, 2),
+        (("ledger",), 0, 2),
+        (("split", "list.toml"), 0, 2),
+        (("split", "list.toml", "-o", "kits"), 0, 2),
+        (("plan", "job.toml"), 0, 2),
+        (("plan", "job.toml", "--json"), 0, 2),
+        (("plan", "job.toml", "-o", "answer"), 0, 0),
+        (("plan", "list.toml"), 2, 2),
+        (("--help",), 0, 2),
+        (("wind", "job.toml", "--port", "none"), 3, 3),
     ],
 )
-def test_a_closed_stream_is_one_of_which_nothing_is_read_or_kept(
-    tmp_path: Path, words: tuple[str, ...], code: int, closed: str
+def test_of_a_closed_stream_nothing_is_read_and_an_answer_that_it_cannot_take_is_a_failure(
+    tmp_path: Path, words: tuple[str, ...], code: int, code_unheard: int, closed: str
 ) -> None:
     write_job(tmp_path)
     (tmp_path / "list.toml").write_text(LIST, encoding="utf-8")
@@ -231,4 +237,25 @@ def test_a_closed_stream_is_one_of_which_nothing_is_read_or_kept(
         env=environment(tmp_path),
         check=False,
     )
-    assert (done.returncode, "Traceback" in done.stderr) == (code, False)
+    is_unheard = ">&-" in closed.split()
+    told = (done.returncode, "Traceback" in done.stderr, done.stdout == "" or not is_unheard)
+    assert told == (code_unheard if is_unheard else code, False, True), done.stderr
+    if closed == ">&-" and code != code_unheard:
+        assert done.stderr.startswith("Error: Standard output is closed")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="a stream is closed by the words of a POSIX shell")
+def test_a_wind_of_which_nobody_can_read_is_wound_and_recorded_all_the_same(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        command = shlex.join([*COMMAND, "wind", str(job), "--port", port])
+        done = subprocess.run(
+            ["/bin/sh", "-c", f"exec {command} >&- </dev/null"],
+            capture_output=True,
+            text=True,
+            timeout=60,
+            env=environment(tmp_path),
+            check=False,
+        )
+    assert (done.returncode, "Traceback" in done.stderr) == (0, False), done.stderr
+    assert listed(tmp_path)[0]["outcome"] == "reached"

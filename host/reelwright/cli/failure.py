@@ -15,7 +15,7 @@ from typing import NoReturn
 
 import click
 
-from reelwright.errors import NO_ROOM, FileFaultsError, ReelwrightError, unwritable
+from reelwright.errors import NO_ROOM, FileFaultsError, ReelwrightError, UsageError, unwritable
 
 
 def end_for(failure: ReelwrightError) -> NoReturn:
@@ -53,18 +53,21 @@ def end_for_computer(failure: OSError) -> NoReturn:
         end_for(ReelwrightError(f"{failure.filename}: {failure.strerror}.", place_is))
     if failure.errno in (*NO_ROOM, errno.EBADF):  # what is written by name says so itself
         let_go_of_output()
+        if failure.errno == errno.EBADF:
+            end_for(UsageError("Standard output is closed, so the answer cannot be told.", "Leave it open."))
         end_for(unwritable("The output", failure, "Write to another place."))
     end_for(ReelwrightError(f"The computer failed: {failure}.", "Give the command again; look what else is running."))
 
 
 def open_what_is_closed() -> None:
-    """Give the program nothing to read, and nowhere to write to, where it was started with a standard stream closed.
+    """Give the program nothing to read, and errors nowhere to go, where it was started with a standard stream closed.
 
-    A file that it opens would take the stream's number else, and be written over.
+    A file that it opens would take the stream's number else, and be written over. Standard output is what a command is
+    for: writing to it fails as it does on a closed one.
     """
-    for name, mode in (("stdin", "r"), ("stdout", "w"), ("stderr", "w")):
+    for name, mode, access in (("stdin", "r", os.O_RDONLY), ("stdout", "w", os.O_RDONLY), ("stderr", "w", os.O_WRONLY)):
         if getattr(sys, name) is None:
-            setattr(sys, name, open(os.devnull, mode, encoding="utf-8"))  # noqa: SIM115 - lives as long as the program
+            setattr(sys, name, os.fdopen(os.open(os.devnull, access), mode, encoding="utf-8"))
 
 
 def let_go_of_output() -> None:
