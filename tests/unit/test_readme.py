@@ -101,6 +101,17 @@ def test_a_command_that_asks_ends_well(command: str, tmp_path: Path, monkeypatch
     assert ended.exit_code == 0, ended.output
 
 
+def test_the_gears_at_hand_that_readme_and_help_show_make_a_train_for_the_readmes_winder() -> None:
+    first = next(line.strip() for line in README.splitlines() if line.startswith("    reelwright gears find "))
+    bench = shlex.split(first.removeprefix("reelwright "))
+    told = README + CliRunner().invoke(main, ["gears", "find", "--help"], terminal_width=120).output
+    shown = re.findall(r"--have (\d[\d,]*\d)|such as (\d+,\d+,[\d,]*\d)", told)
+    assert len(shown) == 2
+    for teeth in {readme or helped for readme, helped in shown}:
+        ended = CliRunner().invoke(main, [*bench, "--have", teeth], catch_exceptions=False, standalone_mode=False)
+        assert (ended.exit_code, "1 shown" in ended.output) == (0, True), ended.output
+
+
 @pytest.mark.parametrize(("table", "kind"), [("[cut]", CutRules), ("[[wanted]]", Wanted)])
 def test_the_cut_list_names_every_key(table: str, kind: type) -> None:
     written = re.split(r"^\[", block_after("## Split").split(table)[1], flags=re.MULTILINE)[0]

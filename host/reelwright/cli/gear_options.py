@@ -94,7 +94,7 @@ _FIND: dict[str, dict[str, Any]] = {
     "--stages": {"metavar": "NUMBER", "default": "2", "show_default": True, "help": "Most stages, 1 to 3."},
     "--least-teeth": {"metavar": "TEETH", "help": "Of the smallest gear. Default: the fewest without undercut."},
     "--most-teeth": {"metavar": "TEETH", "default": "80", "show_default": True, "help": "Of the largest gear."},
-    "--have": {"metavar": "TEETH,...", "help": "Only gears at hand, each used once, such as 12,20,30,45,58."},
+    "--have": {"metavar": "TEETH,...", "help": "Only gears at hand, each used once, such as 18,19,30,45,76,77."},
     "--coaxial": {
         "is_flag": True,
         "help": "Only two stages of equal centre distance: the screw can stand on the spool's axis.",
