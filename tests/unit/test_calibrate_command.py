@@ -9,6 +9,7 @@ import pytest
 
 from calibrate_shell import (
     BENCH,
+    LONG_WIND,
     READINGS,
     answer_of,
     bench_plan,
@@ -20,7 +21,9 @@ from calibrate_shell import (
 )
 from imports_of_a_plan import loaded_by_a_plan
 from processes import reelwright
-from reelwright.errors import UsageError
+from reelwright.errors import FileFaultsError, UsageError
+from reelwright.profiles import build_job
+from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -59,6 +62,35 @@ def test_readings_of_another_size_than_the_strands_are_asked_about() -> None:
         calibrate("diameter", "2.84mm", "2.86mm", "2.85mm", "--strand", "pla-2.85", "--save", "fen")
     # worn or drawn thin, but the same size
     assert "another strand" not in calibrate("diameter", "1.6mm", "1.61mm", "1.6mm", "--strand", "pla-1.75").stdout
+
+
+THICK = {
+    "take_up": {"spool": "kilo"},
+    "machine": {"turns_per_layer": "20", "pulses_per_turn": 60},
+    "strand": {"profile": "pla-2.85"},
+    "target": {"turns": 200},
+}
+
+
+def test_a_weighed_wind_of_another_strand_than_the_one_named_is_asked_about_whatever_is_solved() -> None:
+    thin, thick = bench_plan(**LONG_WIND), make_plan(build_job(THICK))
+    keep_in_ledger(7, thin)
+    keep_in_ledger(8, thick)
+    for number, plan, other, mm in (("7", thin, "pla-2.85", "2.85"), ("8", thick, "pla-1.75", "1.75")):
+        weighed = ["--job", number, "--gross", f"{212 + plan.wound_mass_g:.1f}g", "--tare", "212g", "--strand", other]
+        ways = [["weight", "--solve", figure] for figure in ("diameter", "rise", "density")]
+        for way in (["weight"], *ways, ["together"]):
+            try:
+                told = calibrate(*way, *weighed).stdout
+            except FileFaultsError as refusal:
+                told = refusal.message
+                assert f"The one named, of {mm} mm, would weigh " in told
+                assert "g were weighed: name the one that was wound" in told
+            assert "s this another strand?" in told, (way, other)
+    with pytest.raises(FileFaultsError, match="is this another strand"):
+        calibrate("layers", "2:87mm", "6:97mm", "--job", "7", "--strand", "pla-2.85")
+    right = ["--job", "7", "--gross", f"{212 + thin.wound_mass_g:.1f}g", "--tare", "212g", "--strand", "pla-1.75"]
+    assert "another strand" not in calibrate("weight", *right).stdout
 
 
 def test_a_person_is_told_in_plain_words_and_the_learned_name_stands_in_brackets() -> None:

@@ -34,6 +34,8 @@ KILO = ["--spool", "kilo", "--machine", "bench-dc"]
         ("[[wind]]\ngross_mass_g = -3\nlayers = [[0, 83], [2, true]]\n",
          {"wind 1.gross_mass_g": "out of range", "wind 1.layers[0][0]": "out of range",
           "wind 1.layers[1][1]": "not a number"}),
+        ("[[wind]]\nlayers = [[2, 83.6], [87.2, 7]]\n",
+         {"wind 1.layers[1][0]": "the layer's number comes first, then the outer diameter in mm: [7, 87.2]"}),
         ("[micrometer]\npairs_mm = [[1.7, 1.8, 1.9]]\n[windd]\n",
          {"micrometer.pairs_mm[0]": "this list has 3 entries; give 2", "windd": 'did you mean "wind"?'}),
         ("wind = 3\n", {"wind": "write [[wind]]"}),

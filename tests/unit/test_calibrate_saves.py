@@ -293,3 +293,17 @@ def test_a_result_that_no_job_could_go_by_is_not_stored(home: Path) -> None:
     assert set(told) == {"strand.second_diameter_mm"}
     assert "a ribbon, not a strand" in told["strand.second_diameter_mm"]
     assert not home.exists()
+
+
+@pytest.mark.parametrize(("density", "metre"), [("density_g_cm3 = 1.05", "2.50"), ("", "not known")])
+def test_a_diameter_saved_to_another_strand_goes_with_the_density_of_that_one(
+    home: Path, density: str, metre: str
+) -> None:
+    (home / "profiles").mkdir(parents=True)
+    (home / "profiles" / "own.toml").write_text(f"[strand.fen]\ndiameter_mm = 1.75\n{density}\n", encoding="utf-8")
+    told = calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "fen").stdout
+    # by hand: pi/4 * 1.742^2 mm2 of 1.05 g/cm3 are 2.503 g a metre
+    assert re.search(rf"^Mass of a metre +{re.escape(metre)}", told, re.MULTILINE), told
+    # a new profile begins with what the one named has: 2.955 g at 1.24 g/cm3
+    told = calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "marsh").stdout
+    assert re.search(r"^Mass of a metre +2\.9[56]", told, re.MULTILINE), told

@@ -40,6 +40,7 @@ from reelwright.winding.calibration_change import changes_between
 from reelwright.winding.calibration_evidence import Repetition, repetition_of
 from reelwright.winding.calibration_figures import FIGURES, StrandFigures
 from reelwright.winding.calibration_methods import (
+    MICROMETER,
     CalibrationResult,
     calibrate_diameter,
     calibrate_layers,
@@ -237,11 +238,19 @@ def _kept(keep: Sequence[str], result: CalibrationResult) -> set[str]:
 
 
 def _beside_what_is_there(result: CalibrationResult, known: StrandAsKnown, name: str) -> CalibrationResult:
-    """The result with what it changes in another profile than the one it started from, if it goes into one."""
+    """The result with what it changes in another profile than the one it started from, if it goes into one.
+
+    A diameter then goes with the density that this profile has.
+    """
     if name.casefold() == known.profile.casefold() or not known_strand(name):
         return result
-    there = strand_of_profile(name).figures
-    return evolve(result, changes=result.changes + changes_between(there, result.after, result.figures, (), name))
+    there = strand_of_profile(name)
+    if result.method == MICROMETER:
+        density, u, _ = there.label_density or (None, 0.0, "")
+        after = evolve(result.after, density_g_cm3=density, density_u_g_cm3=u)
+        result = evolve(result, after=after, label_density=there.label_density)
+    changes = changes_between(there.figures, result.after, result.figures, (), name)
+    return evolve(result, changes=result.changes + changes)
 
 
 def _repetition(result: CalibrationResult, known: StrandAsKnown, save: str | None) -> Repetition | None:

@@ -12,13 +12,14 @@ layers = [[2, 83.6], [6, 97.1]]    # layer and outer diameter in mm
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 from attrs import fields, frozen
 
 from reelwright.errors import Fault, FileFaultsError
 from reelwright.profiles.toml_files import read_toml
-from reelwright.profiles.values import BadValueError, near, printable, read_value
+from reelwright.profiles.values import BadValueError, near, printable, read_value, shown
 from reelwright.winding.calibration_readings import ERROR_LIMIT_MM, RESOLUTION_MM, Micrometer, Reading
 from reelwright.winding.calibration_winds import CALIPER_U_MM
 from reelwright.winding.job import (  # noqa: TC001 - types of fields, which are read while the program runs
@@ -125,5 +126,17 @@ def read_table(kind: Any, table: dict[str, object], name: str, faults: list[Faul
         try:
             good[key] = read_value(value, hints[key])
         except BadValueError as bad:
-            faults += [Fault(where + key + place, sentence) for place, sentence in bad.faults]
+            faults += [
+                Fault(where + key + place, sentence + _order(key, value, place)) for place, sentence in bad.faults
+            ]
     return kind(**good)
+
+
+def _order(key: str, value: object, place: str) -> str:
+    """Which comes first, where a fault in a pair is that a layer and its outer diameter are exchanged."""
+    pair = re.match(r"\[(\d+)\]\[0\]$", place) if key == "layers" else None
+    entry: object = value[int(pair[1])] if pair and isinstance(value, list) else None
+    if not isinstance(entry, list) or len(entry) != 2 or isinstance(entry[0], int) or not isinstance(entry[1], int):
+        return ""
+    right = f"[{shown(entry[1])}, {shown(entry[0])}]"
+    return f"; the layer's number comes first, then the outer diameter in mm: {right}"

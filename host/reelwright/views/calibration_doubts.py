@@ -61,14 +61,15 @@ def questions(result: CalibrationResult) -> Iterator[str]:
 
 
 def _of_another_strand(result: CalibrationResult) -> Iterator[str]:
-    """A question where no strand of the size that was known can have the diameter found."""
-    found_mm = result.after.diameter_mm
+    """A question where no strand like the one that was known can have the diameter found, or weigh so much."""
+    telling = (DIAMETER, DENSITY) if result.method == WEIGHED_SPOOL else (DIAMETER,)
     for change in result.doubtful:
-        if change.figure == DIAMETER and not is_near(found_mm, change.before):
+        if change.figure in telling and not is_near(change.after, change.before):
             whose = f'the strand profile "{change.profile}" has' if change.profile else "the one named had"
+            unit = UNITS[change.figure]
             yield (
-                f"Is this another strand? The one measured has {found_mm:.2f} mm, and {whose} {change.before:.2f} mm. "
-                "Name the one measured, with --strand."
+                f"Is this another strand? The one measured has {change.after:.2f} {unit}, and {whose}"
+                f" {change.before:.2f} {unit}. Name the one measured, with --strand."
             )
             return
 

@@ -19,7 +19,7 @@ from attrs import evolve, frozen
 from reelwright.winding.calibration_change import is_surer
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, StrandFigures, cholesky
 from reelwright.winding.calibration_fit import Fit, NoFitError, Observation, UndeterminedError, fit
-from reelwright.winding.calibration_readings import OUTLIER_Z, Slip
+from reelwright.winding.calibration_readings import OUTLIER_Z, Slip, is_near
 from reelwright.winding.calibration_winds import (
     FALLBACK_DENSITY_G_CM3,
     ImpossibleMeasurementsError,
@@ -129,11 +129,12 @@ def fit_winds(
         raise _undetermined(list(index), undetermined.index, used, winds) from None
     except NoFitError:
         unlike = [("measurements", "no strand comes near them; check the count, the spool and the units")]
-        raise ImpossibleMeasurementsError(slips(used, start) or unlike) from None
+        raise ImpossibleMeasurementsError(slips(used, start) or _of_another(unlike, used, start, known)) from None
     try:
         estimated = _estimated(found, index, known, all_values, used, outlying, open_figures)
     except ImpossibleMeasurementsError as impossible:
-        raise ImpossibleMeasurementsError(slips(used, start) or impossible.faults) from None
+        faults = slips(used, start) or _of_another(impossible.faults, used, start, known)
+        raise ImpossibleMeasurementsError(faults) from None
     slipped = {value.number: value.slip(start) for value in used if value.number in outlying}
     return evolve(estimated, values=tuple(each._replace(slip=slipped.get(each.number)) for each in estimated.values))
 
@@ -340,6 +341,23 @@ def _judged_without(number: int, named: list[int]) -> str:
     """What was set aside when this one was named; empty for the first, and for those that were not named."""
     before = sorted(named[: named.index(number)]) if number in named else []
     return f"this is judged without measurement {', '.join(map(str, before))}" if before else ""
+
+
+def _of_another(
+    faults: Sequence[tuple[str, str]], used: Sequence[Measurement], start: Sequence[float], known: StrandFigures
+) -> list[tuple[str, str]]:
+    """The faults, and the question whether it is another strand where the known one weighs far more or less, or cannot
+    lie as this wind does."""
+    named = f"the one named, of {known.diameter_mm:.2f} mm,"
+    asked = ""
+    if known.rise is not None and not RANGES[RISE].allows(known.rise):
+        asked = f"{named} would rise by {known.rise:.4g} of its diameter at this lay pitch"
+    for value in used:
+        expected, measured = value.observation.predict(start)[0], value.observation.measured
+        if value.unit == "g" and not is_near(measured, expected):
+            asked = f"{named} would weigh {expected:.0f} g, and {measured:.0f} g were weighed"
+    told = f"; is this another strand? {asked[:1].upper()}{asked[1:]}: name the one that was wound" if asked else ""
+    return [(place, sentence + told) for place, sentence in faults]
 
 
 def _beyond_nature(name: str, value: float | None) -> Iterator[tuple[str, str]]:
