@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
@@ -146,6 +147,14 @@ def test_the_text_gives_a_speed_to_each_layer_and_says_that_the_spool_slows_down
     assert f"turning at {plan.cruise_rpm:.4g} rpm, slowing to {plan.slowest_rpm:.4g} rpm" in text
     assert "Line speed 0.3 m/s in the last layer, 0.3 m/s wanted: the spool slows down layer by layer" in text
     assert "Speed Torque" not in told()
+
+
+@pytest.mark.parametrize("one_speed", [{"machine": {"line_speed_m_s": 5}}, {"machine": SLOW, "target": {"layers": 1}}])
+def test_the_text_does_not_say_that_the_spool_slows_down_where_one_speed_holds(one_speed: dict[str, Any]) -> None:
+    plan = plan_of(**one_speed)
+    assert {row.spool_rpm for row in plan.layers} == {plan.cruise_rpm}
+    assert "wanted: the spool keeps one speed in all layers" in told(**one_speed)
+    assert not re.search("slows down|slowing", told(**one_speed))
 
 
 def test_the_text_tells_the_way_to_rest_and_the_motors_share() -> None:

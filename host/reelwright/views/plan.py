@@ -157,7 +157,8 @@ def _drive_figures(plan: Plan) -> Iterator[tuple[str, str]]:
     last = line_speed_m_s(plan.slowest_rpm, plan.coil.turn_length_at_mm(plan.turns))
     wanted = ""
     if machine.line_speed_m_s is not None:
-        wanted = f", {machine.line_speed_m_s:g} m/s wanted: the spool slows down layer by layer as it grows"
+        how = "slows down layer by layer as it grows" if slowing else "keeps one speed in all layers"
+        wanted = f", {machine.line_speed_m_s:g} m/s wanted: the spool {how}"
     yield "Line speed", f"{last:.3g} m/s in the last layer{wanted}"
     if load.stopping_turns is None or load.stopping_length_m is None:
         return
