@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import select
+import shlex
 import signal
 import subprocess
 import time
@@ -298,14 +299,14 @@ def test_a_person_at_a_terminal_is_told_the_port_in_words(tmp_path: Path) -> Non
     first, *_, command, truth = at_a_terminal(tmp_path).splitlines()
     port = first.removeprefix("A simulated winder answers at ")
     assert Path(port).is_absolute()
-    assert command.split() == ["reelwright", "wind", "JOB.toml", "--port", port]
+    assert shlex.split(command) == ["reelwright", "wind", str(tmp_path / "job.toml"), "--port", port]
     assert truth.startswith("Truly wound: 0.000 m in 0.00 turns")
 
 
 def test_the_greeting_keeps_to_a_narrow_terminal_but_for_the_command_to_copy(tmp_path: Path) -> None:
     told = at_a_terminal(tmp_path, columns=44).splitlines()
     command = next(line for line in told if "--port" in line)
-    assert command.startswith("  reelwright wind JOB.toml --port /")
+    assert command.startswith(f"  reelwright wind {tmp_path / 'job.toml'} --port /")
     assert len(told) > 5
     assert all(len(line) <= 44 for line in told if line != command)
 

@@ -16,6 +16,7 @@ from reelwright.cli.output_file import keep_apart
 from reelwright.cli.prose import say
 from reelwright.errors import DeviceError
 from reelwright.json_text import json_text
+from reelwright.operation.commands import JOB_FILE, PROGRAM
 from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, STRIKES, SimulatorOptions
 from reelwright.views.quantities import turns_text
 
@@ -162,7 +163,7 @@ def command(
         if simulator.notice:
             say(simulator.notice, err=True)
         for_people = sys.stdout.isatty() and not as_json
-        code = _serve(simulator, for_people=for_people)
+        code = _serve(simulator, path, for_people=for_people)
         simulator.stop()
         truth = simulator.truth()
         if truth.get("kind") != "end":
@@ -178,11 +179,11 @@ def command(
             )
 
 
-def _serve(simulator: Simulator, *, for_people: bool) -> int:
+def _serve(simulator: Simulator, path: str | None, *, for_people: bool) -> int:
     """Tell the port, then wait for Ctrl-C (0) or for the winder's own end (its exit code)."""
     try:
         if for_people:
-            _greet(simulator)
+            _greet(simulator, path)
         else:
             click.echo(json_text(_port_record(simulator)))
         while (code := simulator.wait(3600.0)) is None:
@@ -206,7 +207,7 @@ def _port_record(simulator: Simulator) -> dict[str, object]:
     }
 
 
-def _greet(simulator: Simulator) -> None:
+def _greet(simulator: Simulator, path: str | None) -> None:
     """Say to a person where the winder answers, and the command to wind on it: that one is not broken, to be copied."""
     pace = _pace(simulator)
     speed = "as fast as it can" if pace == "max" else f"{pace:g} times as fast as a real one"
@@ -214,7 +215,7 @@ def _greet(simulator: Simulator) -> None:
         f"A simulated winder answers at {simulator.port}\n"
         f"Its firmware runs on {simulator.interpreter}, {speed}. Ctrl-C ends it. To wind on it, in another terminal:"
     )
-    click.echo(f"  reelwright wind JOB.toml --port {shlex.quote(simulator.port)}")
+    click.echo(f"  {shlex.join([PROGRAM, 'wind', path or JOB_FILE, '--port', simulator.port])}")
 
 
 def _truth_text(truth: dict[str, Any]) -> str:
