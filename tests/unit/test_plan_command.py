@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
@@ -133,6 +134,27 @@ def test_a_spool_is_filled_to_its_margin_and_the_plan_says_what_more_would_fit()
     assert answer["fits_length_m"] == pytest.approx(answer["length_m"] + answer["fits_more_m"])
     shown = plan(*BENCH, "--length", "40m").stdout
     assert f"up to {answer['fits_length_m']:.1f} m, {answer['fits_length_m'] - 40:.1f} m more than asked for" in shown
+
+
+@pytest.mark.parametrize(
+    ("held", "told"),
+    [
+        # by hand, k = 2: 50 m held and 40 m taken; what the wind takes is unsure by far less than a metre
+        ("held_m = 50\nheld_u_m = 1", "10.0 ± 2."),
+        ("held_m = 50\nheld_u_m = 20", "at most 5. m, at most 1.. g\n"),
+        ("held_m = 30\nheld_u_m = 20", "at most 4. m, at most 1.. g\n"),
+        ("held_m = 30\nheld_u_m = 1", "nothing; at least 8.0 m are missing\n"),
+    ],
+)
+def test_what_may_be_nothing_is_told_by_the_most_that_can_be_left(tmp_path: Path, held: str, told: str) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text(
+        '[take_up]\nspool = "kilo"\n[strand]\nprofile = "pla-1.75"\n[machine]\nprofile = "bench-dc"\n'
+        f"[pay_off]\n{held}\n[target]\nlength_m = 40\n",
+        encoding="utf-8",
+    )
+    line = next(each for each in plan(str(job)).stdout.splitlines(keepends=True) if each.startswith("Left on it"))
+    assert re.match(rf"Left on it +{told}", line), line
 
 
 def test_the_plan_says_what_stays_on_the_pay_off_spool(tmp_path: Path) -> None:

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import duration, turns_text, with_uncertainty
+from reelwright.views.quantities import at_most, duration, turns_text, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.nouns import count_of
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from reelwright.winding.job import Calibration
     from reelwright.winding.plan import Plan
-    from reelwright.winding.source import Left
+    from reelwright.winding.source import SourceCheck
 
 LEVEL = f"(k = {COVERAGE}, about 95 %)"
 
@@ -143,7 +143,7 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         source = plan.source
         held = f"{with_uncertainty(source.held_m, source.held_u_m, 'm')} by {source.method}"
         yield "Pay-off spool", f"{source.verdict}: holds {held}, needs {source.needed_m:.1f} m"
-        yield "Left on it", _left(source.left)
+        yield "Left on it", _left(source)
     marks = [pulses for pulses, kind in plan.stops if kind == "mark"]
     if marks:
         yield "Marks", ", ".join(f"{plan.length_m_at(pulses):.3f} m at pulse {pulses}" for pulses in marks)
@@ -183,12 +183,17 @@ def calibration_line(note: Calibration) -> str:
     return line + (f", with the {' and '.join(rest)} known then" if found and rest else "")
 
 
-def _left(left: Left) -> str:
-    parts = [with_uncertainty(left.length_m.value, left.length_m.u, "m")]
+def _left(source: SourceCheck) -> str:
+    """What is left on the pay-off spool, or the most of it where that may be nothing."""
+    left = source.left
+    if source.surely_short:
+        return f"nothing; at least {source.needed_m - source.most_m:.1f} m are missing"
+    said = with_uncertainty if left.length_m.value >= COVERAGE * left.length_m.u else at_most
+    parts = [said(left.length_m.value, left.length_m.u, "m")]
     if left.mass_g is not None:
-        parts.append(with_uncertainty(left.mass_g.value, left.mass_g.u, "g"))
+        parts.append(said(left.mass_g.value, left.mass_g.u, "g"))
     if left.diameter_mm is not None:
-        parts.append(with_uncertainty(left.diameter_mm.value, left.diameter_mm.u, "mm") + " across")
+        parts.append(said(left.diameter_mm.value, left.diameter_mm.u, "mm") + " across")
     return ", ".join(parts)
 
 

@@ -37,8 +37,16 @@ def with_uncertainty(value: float | None, standard_u: float | None, unit: str) -
     if standard_u is None or not math.isfinite(standard_u) or standard_u <= 0:
         return f"{value:.2f} {unit}"
     expanded = COVERAGE * standard_u
-    decimals = min(max(1 - math.floor(math.log10(expanded)), 0), MOST_DECIMALS)
+    decimals = _two_digits_of(expanded)
     return f"{value:.{decimals}f} ± {expanded:.{decimals}f} {unit}"
+
+
+def at_most(value: float, standard_u: float, unit: str) -> str:
+    """The upper end of a value's error bar, rounded upwards: all there is to say where the lower end is nothing."""
+    expanded = COVERAGE * standard_u
+    decimals = _two_digits_of(expanded) if expanded > 0 else 2
+    most = math.ceil((value + expanded) * 10**decimals) / 10**decimals
+    return f"at most {most:.{decimals}f} {unit}"
 
 
 def between(lowest: float, highest: float | None, unit: str) -> str:
@@ -46,10 +54,15 @@ def between(lowest: float, highest: float | None, unit: str) -> str:
     if highest is None:
         return f"at least {math.floor(lowest * 100) / 100:.2f} {unit}"
     half = (highest - lowest) / 2
-    decimals = min(max(1 - math.floor(math.log10(half)), 0), MOST_DECIMALS) if half > 0 else 2
+    decimals = _two_digits_of(half) if half > 0 else 2
     parts = 10**decimals
     low, high = math.floor(lowest * parts) / parts, math.ceil(highest * parts) / parts
     return f"{low:.{decimals}f} to {high:.{decimals}f} {unit}"
+
+
+def _two_digits_of(expanded: float) -> int:
+    """The decimals that show two digits of it."""
+    return min(max(1 - math.floor(math.log10(expanded)), 0), MOST_DECIMALS)
 
 
 def duration(seconds: float | None) -> str:
