@@ -84,12 +84,15 @@ def show(job_id: int | None, as_json: bool) -> None:
 
 
 @command.command("export")
-@click.option("--csv", "as_csv", is_flag=True, help="As comma-separated values (RFC 4180), one wind a row.")
+@click.option(
+    "--csv",
+    is_flag=True,
+    expose_value=False,  # there is one format, named or not
+    help="As comma-separated values (RFC 4180), one wind a row: the default.",
+)
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="Write to this file, whole or not at all.")
-def export(as_csv: bool, output: Path | None) -> None:
+def export(output: Path | None) -> None:
     """Every wind as a table for other programs."""
-    if not as_csv:
-        raise UsageError("The export needs a format.", "Write `reelwright ledger export --csv`.")
     from reelwright.views.ledger_rows import csv_text
 
     with _ledger() as ledger:
