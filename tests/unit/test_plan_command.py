@@ -59,7 +59,9 @@ def test_amounts_are_exact() -> None:
         ("40 M", LENGTH_UNITS, "'M'"),
         ("330 m", MASS_UNITS, "no unit of mass"),
         ("-3m", LENGTH_UNITS, "no length"),
-        ("1e3m", LENGTH_UNITS, "no"),
+        ("1e3m", LENGTH_UNITS, "has an exponent; write the number out, such as 1000m"),
+        ("2.5E-1 kg", MASS_UNITS, "has an exponent; write the number out, such as 0.25kg"),
+        ("1e999999999999999999999m", LENGTH_UNITS, "has an exponent; write the number out"),
         ("nan", LENGTH_UNITS, "no length"),
         ("", LENGTH_UNITS, "no length"),
         ("1 2m", LENGTH_UNITS, "no length"),
@@ -83,6 +85,13 @@ def test_the_unit_that_is_proposed_is_the_one_that_such_a_length_is_given_in() -
 def test_other_ways_to_write_a_number_are_refused(text: str) -> None:
     with pytest.raises(ValueError, match=r"number|comma"):
         parse_number(text)
+
+
+@pytest.mark.parametrize(("text", "out"), [("1e3", ", such as 1000"), ("-1e3", ""), ("1e300", "")])
+def test_a_number_with_an_exponent_is_refused_for_that(text: str, out: str) -> None:
+    with pytest.raises(ValueError, match=r".") as refusal:
+        parse_number(text)
+    assert str(refusal.value) == f"{text!r} has an exponent; write the number out{out}"
 
 
 def test_the_table_tells_layers_fit_uncertainty_and_caution() -> None:

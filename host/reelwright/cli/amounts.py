@@ -8,16 +8,19 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from fractions import Fraction
 from typing import TYPE_CHECKING, Any
 
 import click
 
+MOST_DIGITS = 12  # before and behind the point: more is a slip, and slow to compute with
 LENGTH_UNITS = {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000)}  # in metres
 GAP_UNITS = {"mm": Fraction(1), "cm": Fraction(10)}  # in millimetres
 MASS_UNITS = {"g": Fraction(1), "kg": Fraction(1000)}  # in grams
 
 _AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)", re.ASCII)
+_EXPONENT = re.compile(r"([-+]?)((?:\d+\.?\d*|\.\d+)[eE]([-+]?\d+))\s*([a-zA-Z]*)", re.ASCII)
 _NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}", re.ASCII)
 
 
@@ -36,6 +39,7 @@ def parse_amount(text: str, units: dict[str, Fraction], noun: str, usual: str = 
         )
     match = _AMOUNT.fullmatch(plain)
     if not match:
+        _refuse_exponent(plain)
         raise ValueError(f"{plain!r} is no {noun}; write a number and its unit ({known}), such as 40{main}")
     number, unit = match.groups()
     if not unit:
@@ -45,12 +49,24 @@ def parse_amount(text: str, units: dict[str, Fraction], noun: str, usual: str = 
     return Fraction(number) * units[unit]
 
 
+def _refuse_exponent(plain: str) -> None:
+    """Raises ValueError with a sentence for a number such as 1e3, which is one, but not one that is read here."""
+    match = _EXPONENT.fullmatch(plain)
+    if match is None:
+        return
+    sign, number, exponent, unit = match.groups()
+    is_short = not sign and len(number) <= MOST_DIGITS and len(exponent) <= 3 and abs(int(exponent)) <= MOST_DIGITS
+    example = f", such as {Decimal(number):f}{unit}" if is_short else ""
+    raise ValueError(f"{plain!r} has an exponent; write the number out{example}")
+
+
 def parse_number(text: str) -> Fraction:
     """A plain number or a fraction such as 174/5, exactly. Raises ValueError with a sentence."""
     plain = text.strip()
     if "," in plain:
         raise ValueError(f"{plain!r} has a comma; write the decimal sign as a point")
     if not _NUMBER.fullmatch(plain):
+        _refuse_exponent(plain)
         raise ValueError(f"{plain!r} is no number; write one without a unit, such as 17.4 or 174/5")
     return Fraction(plain)
 
