@@ -86,6 +86,15 @@ def test_a_machine_and_a_spool_give_gears_and_stroke() -> None:
     assert [lay["stroke_mm"] for lay in told["lays"]] == [width - 1.75, width - 2.85]
 
 
+@pytest.mark.parametrize("way", [["check"], ["find", "--tolerance", "9"]])
+def test_the_machine_may_be_that_of_a_job_file_as_for_a_checkup(job_file: str, tmp_path: Path, way: list[str]) -> None:
+    of_job = answer(*way, job_file, "--spool", "kilo", "--diameter", "1.75mm")
+    of_machine = answer(*way, "--machine", job_file, "--spool", "kilo", "--diameter", "1.75mm")
+    assert of_machine == of_job
+    with pytest.raises(UsageError, match=r"none\.toml"):
+        gears(*way, "--machine", str(tmp_path / "none.toml"))
+
+
 def test_a_job_gives_gears_strand_and_stroke(job_file: str) -> None:
     told = answer("check", job_file)
     assert told["gears"] == [[20, 36], [18, 30]]

@@ -91,14 +91,14 @@ def command(
 def _machine(name: str | None) -> Machine:
     """The machine of a job file, or of a profile."""
     from reelwright.cli.job_options import faults_named
-    from reelwright.profiles import load_job, load_part, profile_names
+    from reelwright.profiles import is_job_file, load_job, load_part, profile_names
 
     if name is None:
         raise UsageError(
             "A test needs to know the machine.",
             f"Name a job file, or a machine profile; there are {', '.join(profile_names('machine'))}.",
         )
-    if name.lower().endswith(".toml"):
+    if is_job_file(name):
         return load_job(name).machine
     with faults_named({"machine.profile": "MACHINE"}):
         part: Machine = load_part("machine", name)

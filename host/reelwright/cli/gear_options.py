@@ -30,8 +30,8 @@ _WHOLE = re.compile(r"-?\d{1,9}", re.ASCII)
 # option -> what click needs. All arrive as text: a slip in one must not hide those in others.
 _SHARED: dict[str, dict[str, Any]] = {
     "--machine": {
-        "metavar": "NAME",
-        "help": "Winder by its profile's name, such as bench-dc: its gears, screw and stroke.",
+        "metavar": "NAME|JOB.toml",
+        "help": "Winder by its profile's name, such as bench-dc, or that of a job file: its gears, screw and stroke.",
     },
     "--spool": {
         "metavar": "NAME",

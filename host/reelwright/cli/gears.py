@@ -11,7 +11,7 @@ import click
 from reelwright.cli.gear_options import MOST_TOLERANCE, GivenOptions, check_options, find_options
 from reelwright.errors import COMMAND_LINE, FileFaultsError, UsageError
 from reelwright.json_text import json_text
-from reelwright.profiles import load_job, load_part
+from reelwright.profiles import is_job_file, load_job, load_part
 from reelwright.profiles.jobs import PROFILE_KEYS
 from reelwright.profiles.values import printable
 from reelwright.winding.gear_check import StrandStroke, check_train, pitch_verdict
@@ -146,7 +146,12 @@ class _Sources:
         return of_job if name is None else self._profile(table, option, name)
 
     def _profile(self, table: str, option: str, name: str) -> Any:
-        """A profile's values; None with its faults noted. Raises FileFaultsError for a file that cannot be read."""
+        """A profile's values, or a job file's machine; None with the faults of a profile noted.
+
+        Raises UsageError or FileFaultsError for a file that cannot be read.
+        """
+        if table == "machine" and is_job_file(name):
+            return load_job(name).machine
         try:
             return load_part(table, name)
         except FileFaultsError as failure:

@@ -70,6 +70,11 @@ def build_job(overrides: Mapping[str, object], source: str = COMMAND_LINE) -> Jo
     return _build(source, overrides, {})
 
 
+def is_job_file(name: str) -> bool:
+    """Whether a machine is named by the job file that it stands in, and not by its profile."""
+    return name.lower().endswith(".toml")
+
+
 def load_part(table: str, name: str) -> Any:
     """One table of a job from the profile of that name alone: a TakeUp, Strand or Machine.
 
