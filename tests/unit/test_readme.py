@@ -14,6 +14,7 @@ from click.testing import CliRunner
 
 from calibrate_shell import keep_in_ledger
 from reelwright.cli import COMMANDS, main
+from reelwright.errors import UsageError
 from reelwright.machines import load_machine_file
 from reelwright.machines.boards import boards
 from reelwright.profiles import build_job, load_job, profile_names
@@ -151,6 +152,23 @@ def test_the_calibrations_that_it_shows_fit_its_first_wind_one_after_the_other(
     tables = plan.job.to_dict()
     again = make_plan(build_job({key: tables[key] for key in ("take_up", "machine", "target")} | STRAND))
     assert again.length_u_m < plan.length_u_m / 2
+
+
+def test_a_wind_of_an_agreed_count_is_calibrated_from_with_the_option_that_it_names(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REELWRIGHT_HOME", str(tmp_path / "home"))
+    job_file = tmp_path / "coil.toml"
+    job_file.write_text(block_after("## A first wind"), encoding="utf-8")
+    keep_in_ledger(7, make_plan(load_job(job_file)), count_known=False, uncertain_turns=3.0, agreed_within_turns=3.0)
+    calibrate = README.split("## Calibrate")[1].split("\n## ")[0]
+    (given,) = re.findall(r"an agreed one too, needs .*?`(--turns \d+)`", calibrate, re.DOTALL)
+    command = next(each for each in re.findall(r"`reelwright (calibrate weight -[^`]*)`", calibrate))
+    words = shlex.split(command.replace("NUMBER", "7"))
+    with pytest.raises(UsageError, match="not known for certain"):
+        CliRunner().invoke(main, words, catch_exceptions=False, standalone_mode=False)
+    ended = CliRunner().invoke(main, [*words, *given.split()], catch_exceptions=False, standalone_mode=False)
+    assert ended.exit_code == 0, ended.output
 
 
 def test_every_file_that_it_points_to_exists() -> None:
