@@ -9,7 +9,7 @@ pay_off, strand, machine. It may have tension_level, see `boards/simulated_level
 import json
 import sys
 
-from boards.desktop import SocketPort, TerminalPort, real_ms
+from boards.desktop import SocketPort, TerminalPort
 from boards.free_prompt import FreePrompt
 from boards.motor_pins import MOTOR_PINS, let_go
 from boards.noise import Noise
@@ -18,6 +18,7 @@ from boards.simulated_memory import SimulatedFlash, SimulatedRegisters
 from boards.simulated_pin import FULL, PERIOD_US, PwmPin
 from boards.truth_file import TruthFile
 from boards.usb_port import UsbPort
+from boards.virtual_pace import VirtualPace
 from plant.chance import Chance
 from plant.truth import Overshoot
 from plant.winder import Plant
@@ -77,19 +78,9 @@ _RESTARTS = {
     codes.POWER_ON: "power_cut",
 }
 
-# At full speed the clock waits for a silent host, so that the word of a live one always comes in time and the silence
-# of a dead one still passes; and it takes its time when nothing happens either.
-_FREE_MS = 500
-_WAITING_PACE = 20.0
-_IDLE_MS = 60000
-_IDLE_PACE = 1.0
-
 # Pulses so near one another tell of a spool that turns. By default a job waits for longer before it takes one for
 # resting, and under a crank for a second.
 _QUIET_MS = 250
-
-_SHORTEST_PAUSE_MS = 2.0
-_LONGEST_LAG_MS = 100.0  # of real time: beyond it the clock does not catch up
 
 
 class SimulatedBoard:
@@ -97,7 +88,8 @@ class SimulatedBoard:
 
     def __init__(self, spec: "dict[str, Any]", port: "TerminalPort | SocketPort") -> None:
         self._port = port
-        self._pace = float(spec["pace"])
+        self._pace = VirtualPace(float(spec["pace"]), port)
+        self._told_pace = round(spec["pace"])
         self.plant = Plant(spec, LOOP_MS)
         level = spec.get("tension_level")
         self._level = switches_of(self.plant, level) if level else None
@@ -265,7 +257,7 @@ class SimulatedBoard:
 
     def _start(self, cause: int) -> None:
         """The program begins: a boot number, a clock and a counter of its own."""
-        self.identity = Identity("simulated", _CAPABILITIES, self._boots.below(65536), cause, round(self._pace))
+        self.identity = Identity("simulated", _CAPABILITIES, self._boots.below(65536), cause, self._told_pace)
         self.blind_ms = _BLIND_MS[cause]
         self._renewed_ms = self._elapsed_ms
         self._lapses = 0
@@ -274,7 +266,7 @@ class SimulatedBoard:
         self._zero = self.plant.pulses - _COUNTER_START
         self._remainder = b""
         self._usb.forget()
-        self._set_out()
+        self._pace.set_out(self._elapsed_ms)
 
     def _drive(self, outputs: Outputs) -> None:
         """Put the outputs on the pins."""
@@ -362,33 +354,8 @@ class SimulatedBoard:
             self._advance()
             self._keep_pace()
 
-    def _set_out(self) -> None:
-        """Measure the pace from here."""
-        self._from_virtual_ms = self._elapsed_ms
-        self._from_real_ms = real_ms()
-        self._present_pace = 0.0
-
     def _keep_pace(self) -> None:
-        pace = self._pace or self._pace_for_host()
-        if pace != self._present_pace:
-            self._set_out()
-            self._present_pace = pace
-        if not pace:
-            return
-        ahead_ms = (self._elapsed_ms - self._from_virtual_ms) / pace - (real_ms() - self._from_real_ms)
-        if ahead_ms >= _SHORTEST_PAUSE_MS:
-            self._port.pause(int(ahead_ms))
-        elif ahead_ms < -_LONGEST_LAG_MS:
-            self._set_out()
-            self._present_pace = pace
-
-    def _pace_for_host(self) -> float:
-        silent_ms = self._elapsed_ms - self._heard_ms
-        if silent_ms <= _FREE_MS:
-            return 0.0
-        if self._resting and silent_ms > _IDLE_MS:
-            return _IDLE_PACE
-        return _WAITING_PACE
+        self._pace.keep(self._elapsed_ms, self._elapsed_ms - self._heard_ms, self._resting)
 
 
 def _copy(source: Outputs, to: Outputs) -> None:
