@@ -113,7 +113,6 @@ class SimulatedBoard:
         self._restart_cause = -1  # of a restart that is under way
         self._remainder = b""
         self._start(codes.POWER_ON)
-        self._truth.write("start", 0, 0, "off")
 
     # --- what the loop calls -----------------------------------------------------------------------------
 
@@ -277,6 +276,9 @@ class SimulatedBoard:
 
     def _advance(self) -> None:
         """A period passes for the machine, whether or not the program runs."""
+        if not self._elapsed_ms:
+            # once the loop runs: whoever waits for it may interrupt at once, and the end is told all the same
+            self._truth.write("start", 0, 0, "off")
         plant = self.plant
         self._pin.wait_us(_LOOP_US)
         duty = self._pin.output_permille()

@@ -212,6 +212,17 @@ def test_the_truth_tells_each_rest_with_its_overshoot(tmp_path: Path) -> None:
     assert told[-1] == {**told[-1], "kind": "end", "motor": "off", "true_pulses": rests[0]["true_pulses"]}
 
 
+def test_the_truth_begins_once_the_loop_runs_which_is_what_tells_its_end(tmp_path: Path) -> None:
+    truth = tmp_path / "truth.jsonl"
+    winder, _ = board(truth)
+    assert truth.read_text() == "", "a launcher takes the first line for a winder that can be stopped"
+    winder.wait()
+    winder.wait()
+    winder.close()
+    told = [json.loads(line) for line in truth.read_text().splitlines()]
+    assert [(line["kind"], line["virtual_s"]) for line in told] == [("start", 0.0), ("sample", 0.01), ("end", 0.02)]
+
+
 class HostThatStopsReading(FakePort):
     """Asks for the state twice a second, so that the winder tells progress, and reads nothing after a second."""
 
