@@ -1,9 +1,10 @@
 """The simulated board: the plant instead of pins, virtual time, a pseudo-terminal or a socket for a port.
 
 Argument 1 is a JSON file: seed, pace (virtual seconds in a real one, 0 for as fast as it can), faults (pairs of
-kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses, the target last),
-tcp_port (0 for a terminal, whose open file has the number terminal), and what the plant reads: the tables take_up,
-pay_off, strand, machine. It may have tension_level, see `boards/simulated_level.py`, in place of both strand switches.
+kind and turns), turned_by_hand (whether a person turns the spool at rest), truth_path, stops (pulses of every wind, the
+target last), tcp_port (0 for a terminal, whose open file has the number terminal), and what the plant reads: the tables
+take_up, pay_off, strand, machine. It may have tension_level, see `boards/simulated_level.py`, in place of both strand
+switches.
 """
 
 import json
@@ -22,6 +23,7 @@ from boards.virtual_pace import VirtualPace
 from plant.chance import Chance
 from plant.truth import Overshoot
 from plant.winder import Plant
+from windcore.journal import Registers
 from windcore.service import Identity
 from windcore.signals import Inputs, Outputs
 from windcore.ticks import LEASE_MS, LOOP_MS, WATCHDOG_MS
@@ -93,7 +95,7 @@ class SimulatedBoard:
         self.plant = Plant(spec, LOOP_MS)
         level = spec.get("tension_level")
         self._level = switches_of(self.plant, level) if level else None
-        self._overshoot = Overshoot(spec["stops"])
+        self._overshoot = Overshoot(spec["stops"], self._kept)
         self._truth = TruthFile(spec["truth_path"], self.plant, self._overshoot)
         self._boots = Chance(spec["seed"] + 1)
         self._noise = (Noise(Chance(spec["seed"] + 2)), Noise(Chance(spec["seed"] + 3)))
@@ -265,7 +267,13 @@ class SimulatedBoard:
         self._zero = self.plant.pulses - _COUNTER_START
         self._remainder = b""
         self._usb.forget()
+        self._overshoot.restarted()
         self._pace.set_out(self._elapsed_ms)
+
+    def _kept(self) -> "tuple[int, int] | None":
+        """The job and its count that the program keeps in the registers; None where it keeps none."""
+        past = Registers(self.backup).read()
+        return None if past is None else (past.job_id, past.count)
 
     def _drive(self, outputs: Outputs) -> None:
         """Put the outputs on the pins."""

@@ -287,10 +287,11 @@ class HostBench:
         off_turns = rejoin.uncertain_turns if uncertain_turns is None else uncertain_turns
         return self._follow(resumption.carry_out(rejoin, rejoin.standing.best, off_turns, self.view))
 
-    def resume(self, *, and_stop: bool = True) -> tuple[Rejoin, int, int]:
+    def resume(self, *, and_stop: bool = True, counted_pulses: int | None = None) -> tuple[Rejoin, int, int]:
         """Agree to what is proposed: the proposal, the error at that moment in pulses, the exit code.
 
-        and_stop: follow it to its next rest; else the code is EXIT_PAUSED, and `restart_while_turning` goes on with it.
+        counted_pulses: what a person counts, in place of the best estimate. and_stop: follow it to its next rest; else
+        the code is EXIT_PAUSED, and `restart_while_turning` goes on with it.
         """
         resumption, rejoin = self.find()
         assert isinstance(rejoin, Rejoin)
@@ -298,7 +299,8 @@ class HostBench:
         error = before - rejoin.standing.best
         self.winder.pass_periods(200)
         assert self.true_pulses == before, "it moves before anybody has agreed"
-        under_way = resumption.carry_out(rejoin, max(0, rejoin.standing.best), rejoin.uncertain_turns, self.view)
+        agreed = max(0, rejoin.standing.best) if counted_pulses is None else counted_pulses
+        under_way = resumption.carry_out(rejoin, agreed, rejoin.uncertain_turns, self.view)
         if not and_stop:
             self._under_way = under_way
             return rejoin, error, EXIT_PAUSED

@@ -10,7 +10,6 @@ from boards.levels import Beyond
 from boards.simulated_level import TensionSensor
 from boards.switches import Switches
 from plant.faults import KINDS
-from plant.truth import Overshoot
 from plant.winder import Plant
 from reelwright.simulator.spec import FAULTS
 from simulated.machines import SPEC, STEP_MS, drive_to, machine_spec, plant, stand
@@ -134,18 +133,6 @@ def test_a_runaway_heeds_no_control_until_the_emergency_stop_kills_the_drive() -
     for _ in range(200):
         machine.step(1000, 0, 0, 0)
     assert machine.speed == 0.0
-
-
-def test_the_overshoot_is_the_largest_excess_of_true_pulses_over_the_stop_in_force() -> None:
-    overshoot = Overshoot([10, 20])
-    for passed in (0, 5, 9, 10, 12, 11):
-        overshoot.step(passed, passed, True)
-    assert (overshoot.stop, overshoot.peak_pulses) == (10, 2)
-    overshoot.step(11, 11, False)
-    overshoot.step(11, 11, True)
-    assert overshoot.stop == 20
-    overshoot.step(23, 20, True)
-    assert overshoot.peak_pulses == 3
 
 
 def test_a_spool_that_slips_makes_half_of_its_shafts_turns_until_that_has_stood() -> None:

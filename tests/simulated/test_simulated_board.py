@@ -13,6 +13,7 @@ from boards.usb_port import ROOM_BYTES, STALL_MS
 from plant.chance import Chance
 from simulated.machines import machine_spec
 from windcore import loop
+from windcore.journal import Registers
 from windcore.signals import LAMP_WIND, Inputs, Outputs
 from windcore.ticks import LOOP_MS, ticks_diff
 from windlink import codes
@@ -190,6 +191,7 @@ def test_an_even_spread_hits_its_share() -> None:
 def test_the_truth_tells_each_rest_with_its_overshoot(tmp_path: Path) -> None:
     truth = tmp_path / "truth.jsonl"
     winder, _ = board(truth)
+    Registers(winder.backup).keep(1, 0, 0, codes.WINDING, 0)
     outputs = full_drive()
     while winder.plant.passed < 6000:
         winder.apply(outputs)

@@ -27,8 +27,8 @@ class Bench:
 
     def __init__(self, spec, values):
         self.plant = Plant(spec, STEP_MS)
-        self.overshoot = Overshoot(spec["stops"])
         self.session = Session()
+        self.overshoot = Overshoot(spec["stops"], lambda: (self.session.job.job_id, self.session.count))
         self.inputs = Inputs()
         self.outputs = Outputs()
         self.now_ms = CLOCK_START_MS

@@ -78,7 +78,7 @@ def test_a_truth_file_that_fills_the_disk_ends_early_and_the_run_goes_on(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     plant = Plant(machine_spec(), 10)
-    truth = TruthFile("/dev/full", plant, Overshoot([1]))
+    truth = TruthFile("/dev/full", plant, Overshoot([1], lambda: None))
     for elapsed_ms in range(0, 3000, 10):
         truth.sample(elapsed_ms, 0, "off")
     truth.close()
