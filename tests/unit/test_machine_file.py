@@ -171,10 +171,38 @@ def test_every_pin_that_is_taken_or_not_there_is_refused(written: Write, kind: s
 
 
 @pytest.mark.parametrize("role", MOTOR_ROLES)
-@pytest.mark.parametrize("pin", [0, 2, 5, 12, 14, 15])
+@pytest.mark.parametrize("pin", [2, 5, 14, 15])
 def test_no_motor_hangs_on_a_pin_that_may_be_high_at_the_start(written: Write, role: str, pin: int) -> None:
     """Strapping pins and the level of each pin at reset: ESP32 Series Datasheet, 2.4 and the table of its pins."""
     assert "may turn the motor" in faults(written(with_pins("esp32", **{role: pin})))[f"board.pins.{role}"]
+
+
+@pytest.mark.parametrize(
+    "role", ["stop_button", "go_button", "sensor_a", "lamp", "motor_direction", "step", "loopback_a"]
+)
+@pytest.mark.parametrize(("pin", "level"), [(0, "low"), (12, "high")])
+def test_nothing_is_wired_to_a_pin_whose_level_may_keep_the_board_from_starting(
+    written: Write, role: str, pin: int, level: str
+) -> None:
+    """ESP32 Series Datasheet, strapping pins: GPIO0 low is download boot, MTDI (12) high is 1.8 V for the flash."""
+    told = faults(written(with_pins("esp32", **{role: pin})))[f"board.pins.{role}"]
+    assert f"{level} as the chip starts" in told
+    assert "no program runs; take another" in told
+    assert told.count(f"pin {pin}") == 1
+
+
+def test_an_input_at_a_pin_that_may_hinder_a_download_passes_with_a_word_on_it(written: Write) -> None:
+    """The same table: GPIO2 must be low for download boot and is not asked for SPI boot; 5 and 15 are for neither."""
+    pins = {"motor_pwm": 25, "sensor_a": 5, "stop_button": 2, "guard": 15}
+    notes = load_machine_file(written(with_pins("esp32", **pins))).notes
+    about = [note for note in notes if "as the chip starts" in note]
+    assert len(about) == 1
+    assert about[0].startswith("stop_button (pin 2): ")
+    assert "before you put MicroPython on the board" in about[0]
+    low_there = {**pins, "stop_button": 13, "lamp": 2}
+    assert not any(
+        "as the chip starts" in note for note in load_machine_file(written(with_pins("esp32", **low_there))).notes
+    )
 
 
 def test_the_pins_that_are_made_safe_without_a_description_could_have_a_motor() -> None:

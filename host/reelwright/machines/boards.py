@@ -30,6 +30,7 @@ class BoardFacts:
     high_at_start: dict[int, str] = Factory(dict)
     pulled_down: str = ""
     motor_note: str = ""
+    input_note: dict[int, str] = Factory(dict)
 
     def a_title(self) -> str:
         """The title with its article: "an ESP32 board"."""
@@ -79,6 +80,6 @@ def _facts(kind: str, table: dict[str, Any]) -> BoardFacts:
     for name in ("pins", "levels"):
         table[name] = frozenset(pin for first, last in table[name] for pin in range(first, last + 1))
     table["input_only"] = frozenset(table.get("input_only", ()))
-    for name in ("not_for", "high_at_start"):
+    for name in ("not_for", "high_at_start", "input_note"):
         table[name] = {int(pin): reason for pin, reason in table.get(name, {}).items()}
     return BoardFacts(kind, **table)

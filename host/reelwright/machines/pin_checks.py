@@ -60,7 +60,9 @@ def _pin_of_board(draft: Draft, board: BoardPins) -> None:
     facts = board.facts
     for role, pin in board.pins.items():
         if pin in facts.not_for:
-            draft.fault("board.pins", role, f"pin {pin} of the {facts.title} is taken: {facts.not_for[pin]}")
+            draft.fault(
+                "board.pins", role, f"pin {pin} of the {facts.title} is taken: {facts.not_for[pin]}; take another"
+            )
         elif pin not in facts.pins:
             draft.fault("board.pins", role, f"the {facts.title} has no pin {pin}; it has {facts.pins_text()}")
         elif pin in facts.input_only and BY_NAME[role].way == OUT:
@@ -212,7 +214,12 @@ def _of_board(draft: Draft, board: BoardPins) -> Iterator[str]:
     motor = [f"{role} (pin {board.pins[role]})" for role in MOTOR_ROLES if role in board.pins]
     if facts.motor_note and motor:
         yield f"{', '.join(motor)}: {facts.motor_note}."
-    low = [role for role in board.pins if BY_NAME[role].way == IN and board.pull(role) == "down"]
+    inputs = [role for role in board.pins if BY_NAME[role].way == IN]
+    for role in inputs:
+        pin = board.pins[role]
+        if pin in facts.input_note:
+            yield f"{role} (pin {pin}): {facts.input_note[pin]}."
+    low = [role for role in inputs if board.pull(role) == "down"]
     if facts.pulled_down and low:
         yield f"{', '.join(low)}: {facts.pulled_down}."
 
