@@ -236,6 +236,7 @@ def test_the_motor_of_a_pico_2_is_told_to_be_pulled_down_hard_enough(written: Wr
         ),
         ("[wiring]\nsensor_supply_v = 5\n", "board.pulls.sensor_a", "a pull of the board would bend"),
         ("[wiring]\nguard_drops_motor = true\n", "wiring.guard_drops_motor", "give guard = PIN"),
+        ('[wiring]\nenable_input = "active_low"\n', "wiring.enable_input", "give motor_enable = PIN"),
     ],
 )
 def test_a_wrong_wiring_table_is_told_as_the_drawing_tells_it(

@@ -59,6 +59,27 @@ def test_a_guard_that_cannot_drop_the_motor_is_refused(given: object, lacking: t
     assert told in refused.value.faults[0].message
 
 
+@pytest.mark.parametrize(
+    ("lacking", "told"),
+    [
+        ((), "no pin drives the inverter before that enable; give motor_enable = PIN"),
+        (("motor_pwm", "motor_direction"), "no pin of a motor is given under [board.pins]; leave it out"),
+    ],
+)
+def test_an_inverter_that_nothing_drives_is_refused(lacking: tuple[str, ...], told: str) -> None:
+    table = description()
+    assert "motor_enable" not in table["board"]["pins"]
+    table["wiring"]["enable_input"] = "active_high"
+    assert circuit_of(table, "a").has_motor
+    table["wiring"]["enable_input"] = "active_low"
+    for role in lacking:
+        del table["board"]["pins"][role]
+    with pytest.raises(FileFaultsError) as refused:
+        circuit_of(table, "a")
+    assert [fault.path for fault in refused.value.faults] == ["wiring.enable_input"]
+    assert told in refused.value.faults[0].message
+
+
 def test_what_contradicts_the_wiring_is_told_all_at_once() -> None:
     table = description()
     table["wiring"] = {"sensor_supply_v": 5, "enable_input": "low", "guard_drops_motor": True}

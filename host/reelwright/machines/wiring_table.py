@@ -69,6 +69,12 @@ def contradictions(
             yield "board.pulls", role, 'comes through a divider, which a pull of the board would bend; write "none"'
     no_motor = "but no pin of a motor is given under [board.pins]; leave it out"
     has_motor = any(role in pins for role in _OF_MOTOR)
+    if wiring.enable_input == "active_low" and "motor_enable" not in pins:
+        lacking = (
+            "but no pin drives the inverter before that enable; give motor_enable = PIN under [board.pins], or leave "
+            "it out where the driver has none"
+        )
+        yield NAME, "enable_input", f'is "active_low", {lacking if has_motor else no_motor}'
     if wiring.driver_logic_supply == "board" and not has_motor:
         yield NAME, "driver_logic_supply", f'is "board", {no_motor}'
     if wiring.guard_drops_motor and not has_motor:
