@@ -5,11 +5,16 @@ from __future__ import annotations
 import csv
 import re
 import tomllib
+from fractions import Fraction
+from math import acos, ceil, cos, pi, radians, tan
 from pathlib import Path
+
+import pytest
 
 from parts.design import load_design, solids
 from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
-from reelwright.winding.gear_teeth import ToothForm, centre_distance_mm
+from reelwright.winding.gear_check import TrainCheck, check_train
+from reelwright.winding.gear_teeth import ToothForm, centre_distance_mm, undercut_limit
 from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, PULL_DOWN_OHM, TOLD_THROUGH
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
@@ -120,3 +125,68 @@ def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
     teeth = [tooth for pair in gears for tooth in pair]
     assert f"teeth {', '.join(map(str, teeth))} or by" in row["dimensions"]
     assert int(row["quantity"]) == len(teeth)
+
+
+def looked_at(gears: list[list[int]], module_mm: float) -> TrainCheck:
+    """A train as `reelwright gears check` looks at it."""
+    stages = tuple((driver, driven) for driver, driven in gears)
+    return check_train(stages, Fraction(JOB["machine"]["screw_turns_per_pass"]), ToothForm(module_mm=module_mm))
+
+
+def listed_train() -> TrainCheck:
+    row = next(row for row in ROWS if row["part"] == "gear")
+    return looked_at(JOB["machine"]["gears"], int(re.search(r"module (\d+),", row["dimensions"])[1]))
+
+
+def test_the_page_says_before_which_gear_the_screws_shaft_ends_where_that_shaft_is_cut() -> None:
+    train = listed_train()
+    (found,) = [each for each in train.findings if each.code == "shaft_in_the_way"]
+    large, last = train.meshes[0].driven, train.meshes[1].driven
+    # the spool's shaft is 1, so that the last gear's is the screw's
+    assert f"The gear of {large.teeth} teeth on shaft 2 reaches" in found.message
+    assert f"and shaft {last.shaft} stands" in found.message
+    step = FLOWING.partition(" 3. Screw on its shaft")[2].partition(" 4. Carriage")[0]
+    assert f"Cut the shaft to end in its gear of {last.teeth} teeth" in step
+    assert f"The gear of {large.teeth} teeth on the shaft between lies beyond that end" in step
+    reach = f"it reaches {found.value:g} mm from its own axis, and the screw's is {found.limit:g} mm away"
+    assert f"{reach} (module {train.form.module_mm:g})" in step
+    assert "the screw's ends in its gear" in next(row for row in ROWS if row["part"] == "steel shaft")["note"]
+
+
+def test_the_page_says_that_the_smallest_gears_on_the_list_are_undercut_and_two_ways_out() -> None:
+    train = listed_train()
+    cut = {
+        gear.teeth: gear for mesh in train.meshes for gear in (mesh.driver, mesh.driven) if gear.undercut == "undercut"
+    }
+    ((teeth, gear),) = cut.items()
+    step = FLOWING.partition(" 5. Gears from the spool")[2].partition(" 6. Disc")[0]
+    assert f"A gear of {teeth} teeth is undercut" in step
+    # 18, and 17 in practice: gear handbooks, as in test_gear_trains
+    assert "below 18 teeth (17 in practice)" in step
+    shift = ceil(100 * gear.profile_shift) / 100
+    assert f"outward by {shift:.2f} modules, and its mate's inward by as much" in step
+    # gear handbooks, from memory: shifts that cancel leave the distance, and free both gears where the teeth of the two
+    # are twice the limit or more
+    for mesh in train.meshes:
+        assert mesh.driver.teeth + mesh.driven.teeth >= 2 * undercut_limit(train.form)
+    # thickness of a tooth at its tip, any handbook; 0.2 modules or more is common practice
+    assert tip_thickness(teeth, shift) > 0.2
+    found = re.search(r"or take (\d+):(\d+), (\d+):(\d+) of module (\d+),", step)
+    assert found
+    first, second, third, fourth, module_mm = map(int, found.groups())
+    other = looked_at([[first, second], [third, fourth]], module_mm)
+    assert {each.code for each in other.findings} == {"shaft_in_the_way"}
+    assert other.ratio == train.ratio
+    distances_mm = [mesh.centre_distance_mm for mesh in train.meshes]
+    assert [mesh.centre_distance_mm for mesh in other.meshes] == pytest.approx(distances_mm)
+    row = next(row for row in ROWS if row["part"] == "gear")
+    assert f"those of {teeth} teeth need a shifted profile" in row["note"]
+
+
+def tip_thickness(teeth: int, shift: float) -> float:
+    """In modules, of a tooth of 20 degrees that stands one module and its shift above the pitch circle."""
+    pressure = radians(20)
+    tip = teeth + 2 + 2 * shift
+    at_tip = acos(teeth * cos(pressure) / tip)
+    half = (pi / 2 + 2 * shift * tan(pressure)) / teeth + (tan(pressure) - pressure) - (tan(at_tip) - at_tip)
+    return tip * half
