@@ -46,6 +46,11 @@ def test_the_same_thing_has_the_same_words_and_the_same_value_everywhere() -> No
     at_a_contact = f"{CONTACT_OHM / 1000:g} kOhm, {CONTACT_NF} nF and {CONTACT_PULL_UP_OHM / 1000:g} kOhm to 3.3 V"
     assert at_a_contact in FLOWING
     assert f"| pin of each contact, the contact open | {CONTACT_PULL_UP_OHM / 1000:g} kOhm |" in PAGE
+    # beside the contact's own resistor lies the way by its pull-up and the board, whose 3V3 may be anything to GND
+    least = 1 / (1 / CONTACT_OHM + 1 / CONTACT_PULL_UP_OHM)
+    closed = f"{least / 1000:.1f} to {CONTACT_OHM / 1000:g} kOhm"
+    assert f"| {closed}; then above 9 kOhm |" in PAGE
+    assert f"not gold: {closed} from the pin to GND when both are let out" in PAGE
 
 
 def test_every_file_that_the_page_points_to_exists() -> None:
@@ -104,7 +109,7 @@ def test_the_cautions_come_before_everything_else() -> None:
 
 
 def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
-    """A train folds to any smaller distance; what it spans at most is the sum of its centre distances."""
+    """What a train spans at most is the sum of its centre distances."""
     design, gears = load_design(HARDWARE / "parts" / "design.toml"), JOB["machine"]["gears"]
     arm_mm = solids(design, step_deg=10)["carriage"].bounding_box()[3]
     assert f"{arm_mm:.2f} mm from the screw's axis to the arm's face, and 2 mm of air" in FLOWING
@@ -120,6 +125,11 @@ def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
     assert spans_mm[1.5] < least_mm <= spans_mm[listed_mm]
     told = f"give {spans_mm[1.5]:g} mm of module 1.5, too little, and {spans_mm[listed_mm]:g} mm of module {listed_mm}"
     assert told in FLOWING
+    blocks = next(row for row in ROWS if row["part"].startswith("bearing block"))
+    assert "all at one height" in blocks["dimensions"]
+    # in one plane the shafts do not fold to anything less
+    assert f"as far as the gears of step 5 span, {spans_mm[listed_mm]:g} mm for those of the list" in FLOWING
+    assert "all bearing blocks at one height the three shafts lie in one plane" in FLOWING
     # preferred modules of ISO 54, series I, from memory: 1, 1.25, 1.5, 2, 2.5
     assert listed_mm == min(module for module in (1, 1.25, 1.5, 2, 2.5) if module / 1.5 * spans_mm[1.5] >= least_mm)
     teeth = [tooth for pair in gears for tooth in pair]
@@ -190,3 +200,10 @@ def tip_thickness(teeth: int, shift: float) -> float:
     at_tip = acos(teeth * cos(pressure) / tip)
     half = (pi / 2 + 2 * shift * tan(pressure)) / teeth + (tan(pressure) - pressure) - (tan(at_tip) - at_tip)
     return tip * half
+
+
+def test_the_fuse_is_at_the_supply_wherever_it_is_named() -> None:
+    rows = {row["ref"] or row["part"]: row for row in ROWS}
+    assert rows["F1"]["note"] == "at the supply, before everything else"
+    assert "**Fuse** the motor's supply at the supply" in FLOWING
+    assert "F1" not in rows["control box"]["dimensions"]
