@@ -148,7 +148,7 @@ def listed_train() -> TrainCheck:
     return looked_at(JOB["machine"]["gears"], int(re.search(r"module (\d+),", row["dimensions"])[1]))
 
 
-def test_the_page_says_before_which_gear_the_screws_shaft_ends_where_that_shaft_is_cut() -> None:
+def test_the_page_says_where_the_screws_shaft_and_the_shaft_between_end() -> None:
     train = listed_train()
     (found,) = [each for each in train.findings if each.code == "shaft_in_the_way"]
     large, last = train.meshes[0].driven, train.meshes[1].driven
@@ -160,6 +160,12 @@ def test_the_page_says_before_which_gear_the_screws_shaft_ends_where_that_shaft_
     assert f"The gear of {large.teeth} teeth on the shaft between lies beyond that end" in step
     reach = f"it reaches {found.value:g} mm from its own axis, and the screw's is {found.limit:g} mm away"
     assert f"{reach} (module {train.form.module_mm:g})" in step
+    away_mm, flange_mm = train.meshes[0].centre_distance_mm, JOB["take_up"]["flange_diameter_mm"]
+    assert away_mm < flange_mm / 2
+    beside = (
+        f"it stands {away_mm:g} mm from the spool's axis, and a flange of {flange_mm} mm reaches {flange_mm / 2:g} mm"
+    )
+    assert f"The shaft between ends beside the spool: {beside}" in FLOWING
     assert "the screw's ends in its gear" in next(row for row in ROWS if row["part"] == "steel shaft")["note"]
 
 
