@@ -310,15 +310,11 @@ class HardwareBoard:
     # --- within ------------------------------------------------------------------------------------------------
 
     def _begin_lease(self, hard_timer: bool) -> None:
-        """Let the timer look at the lease: in an interrupt, where asked for and where this MicroPython can."""
-        try:
-            if hard_timer:
-                self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease, hard=True)
-                return
-        except TypeError:
-            # an older one knows only callbacks between two steps of Python; a hang in C is left to the watchdog
-            pass
-        self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease)
+        """Let the timer look at the lease: in an interrupt, where asked for."""
+        if hard_timer:
+            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease, hard=True)
+        else:
+            self._timer.init(mode=Timer.PERIODIC, period=LEASE_LOOK_MS, callback=self._look_at_lease)
 
     def _low(self) -> None:
         if self._enable is not None:
