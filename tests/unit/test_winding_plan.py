@@ -39,6 +39,20 @@ def repr_m(length_m: float) -> Fraction:
     return Fraction(length_m)
 
 
+@pytest.mark.parametrize("phase_turns", ["7/3", "174/5"])
+def test_a_length_that_fills_a_layer_ends_on_its_boundary_though_a_float_is_a_hair_off_it(phase_turns: str) -> None:
+    machine = {"phase_turns": phase_turns}
+    sides = set()
+    for layers in range(1, 13):
+        end = Fraction(phase_turns) + (layers - 1) * N
+        plan = plan_of(target={"turns": end}, machine=machine)
+        again = plan_of(target={"length_m": repr_m(plan.length_m)}, machine=machine)
+        assert (again.exact_turns, again.last_layer_turns) == (end, 0.0)
+        off = Fraction(again.coil.turns(1000 * plan.length_m)) - end
+        sides.add((off > 0) - (off < 0))
+    assert {-1, 1} <= sides, "floats on either side of a boundary"
+
+
 def test_half_a_layer_is_half_its_turns() -> None:
     assert plan_of(target={"layers": "5/2"}).exact_turns == N * 5 / 2
 
