@@ -1,0 +1,83 @@
+"""The readings before the first wind, against the net list: each would differ of a winder that is wired wrongly."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from wired_machines import HARDWARE, circuit, with_motor
+from wiring.circuit import DRIVER, PLUGS
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from wiring.circuit import Circuit
+
+PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
+STEP_1 = PAGE.partition("\n### 1. ")[2].partition("\n### 2. ")[0]
+ROWS = [line.strip("| ").split(" | ") for line in STEP_1.splitlines() if line.startswith("| ")][2:]
+# as the page calls it -> terminal in the net list
+TERMINALS = {
+    "F1's holder, end at K1": "F1.2",
+    "F1's holder, end at G1": "F1.1",
+    "minus of G1": "G1.-",
+    "S1, end at S0": "S1.1",
+    "A1 GND": "A1.GND",
+    "A1 VM": "A1.VM",
+    "A1 VCC": "A1.VCC",
+    "GND of U1": "U1.GND",
+    "3V3 of U1": "U1.3V3",
+}
+
+
+def terminal_of(words: str) -> str:
+    return next((terminal for name, terminal in TERMINALS.items() if words.startswith(name)), "")
+
+
+def told_as_joined() -> list[set[str]]:
+    """The pairs of terminals that a row finds joined without any part between."""
+    pairs = [{terminal_of(row[0]), terminal_of(row[1])} for row in ROWS if row[2].startswith("below 1 Ohm")]
+    return [pair for pair in pairs if "" not in pair]
+
+
+def is_joined(nets: list[frozenset[str]], pair: set[str]) -> bool:
+    return any(pair <= terminals for terminals in nets)
+
+
+def exchanged(wired: Circuit, one: str, other: str) -> list[frozenset[str]]:
+    """The nets of that circuit with the leads at two terminals exchanged."""
+    swap = {one: other, other: one}
+    return [frozenset(swap.get(each, each) for each in terminals) for terminals in wired.nets().values()]
+
+
+@with_motor
+def test_leads_exchanged_at_the_driver_are_found_without_power(path: Path) -> None:
+    """With power a voltmeter does not see them: the driver's own diodes pass what it draws."""
+    wired = circuit(path)
+    right = list(wired.nets().values())
+    pair = {"G1.-", "A1.GND"}
+    assert pair in told_as_joined()
+    assert is_joined(right, pair)
+    assert not is_joined(exchanged(wired, "A1.VM", "A1.GND"), pair)
+
+
+@with_motor
+def test_the_common_ground_goes_by_way_of_the_drivers_plug_and_is_measured_both_ways(path: Path) -> None:
+    pair = {"U1.GND", "A1.GND"}
+    assert pair in told_as_joined()
+    plug = f"{PLUGS[DRIVER][0]}.GND"
+    assert is_joined(list(circuit(path).nets().values()), {*pair, plug})
+    row = next(row for row in ROWS if {terminal_of(row[0]), terminal_of(row[1])} == pair)
+    assert "X2 in; then pulled" in row[1]
+    assert "then open" in row[2]
+
+
+def test_the_driver_and_the_capacitor_before_it_are_tried_the_right_way_round() -> None:
+    """Red at plus: the other way round the driver's diodes conduct, and look like a short."""
+    row = next(row for row in ROWS if (terminal_of(row[0]), terminal_of(row[1])) == ("A1.GND", "A1.VM"))
+    assert "(black lead here)" in row[0]
+    assert "(red)" in row[1]
+    # aluminium electrolytics have the stripe at minus, tantalum ones at plus: common practice
+    assert "the stripe of an aluminium electrolytic is its minus, at A1 GND" in row[1]
+    listed = (HARDWARE / "parts.csv").read_text(encoding="utf-8")
+    assert re.search(r"^C0,.*aluminium electrolytic", listed, re.MULTILINE)
