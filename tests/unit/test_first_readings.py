@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from wired_machines import HARDWARE, circuit, with_motor
-from wiring.circuit import DRIVER, PLUGS
+from wired_machines import HARDWARE, circuit, description, with_motor
+from wiring.circuit import DRIVER, ENABLE_PULL_UP_OHM, PLUGS, WIRES
+from wiring.reading import circuit_of
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -16,6 +17,9 @@ if TYPE_CHECKING:
 PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
 STEP_1 = PAGE.partition("\n### 1. ")[2].partition("\n### 2. ")[0]
 ROWS = [line.strip("| ").split(" | ") for line in STEP_1.splitlines() if line.startswith("| ")][2:]
+STEP_2 = " ".join(PAGE.partition("\n### 2. ")[2].partition("\n### 3. ")[0].split())
+STEP_8 = " ".join(PAGE.partition("\n### 8. ")[2].partition("\n### 9. ")[0].split())
+STEPPER = HARDWARE / "machines" / "esp32-stepper.toml"
 # as the page calls it -> terminal in the net list
 TERMINALS = {
     "F1's holder, end at K1": "F1.2",
@@ -81,3 +85,25 @@ def test_the_driver_and_the_capacitor_before_it_are_tried_the_right_way_round() 
     assert "the stripe of an aluminium electrolytic is its minus, at A1 GND" in row[1]
     listed = (HARDWARE / "parts.csv").read_text(encoding="utf-8")
     assert re.search(r"^C0,.*aluminium electrolytic", listed, re.MULTILINE)
+
+
+def test_a_steppers_enable_is_measured_since_one_without_pulses_stands_still_all_the_same() -> None:
+    """Off is high behind the inverter, low without it: that one holds the motor at rest, and winding frees it."""
+    enable = WIRES["motor_enable"]
+    at = f"{enable.part} {enable.name}"
+    told = re.search(rf"{at} to A1 GND reads \*\*above ([\d.]+) of VCC\*\* where the enable is active low", STEP_2)
+    # VIH of 3.3 V CMOS is 0.7 of its supply: JEDEC JESD8C, from memory
+    assert float(told[1]) == 0.7
+    # a pull-down within the driver, of 100 kOhm as is common practice, leaves the pull-up that much
+    assert 100_000 / (100_000 + ENABLE_PULL_UP_OHM) > 0.7
+    assert "**below 0.4 V** where it is active high" in STEP_2
+    # a driver that the board feeds has no VCC with X2 pulled, so that it is measured once more with X2 in
+    assert "one that the board feeds waits for step 8" in STEP_2
+    assert f"Of a stepper {at} reads what reading 3 of step 2 says, with VCC there and USB in" in STEP_8
+    assert "K1 pulls in" in STEP_2.partition(" 3. ")[2].partition(" 4. ")[0]
+    row = next(line for line in PAGE.splitlines() if line.startswith("| a stepper holds and gets hot at rest"))
+    assert "active low without its inverter" in row
+    given = description(STEPPER)
+    for polarity, inverted in (("active_low", True), ("active_high", False)):
+        given["wiring"]["enable_input"] = polarity
+        assert next(each for each in circuit_of(given, "a").rows if each.name == enable.name).inverted == inverted
