@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 import re
+import tomllib
 from typing import TYPE_CHECKING
 
 from wired_machines import HARDWARE, circuit, description, with_motor
@@ -20,6 +22,7 @@ ROWS = [line.strip("| ").split(" | ") for line in STEP_1.splitlines() if line.st
 STEP_2 = " ".join(PAGE.partition("\n### 2. ")[2].partition("\n### 3. ")[0].split())
 STEP_8 = " ".join(PAGE.partition("\n### 8. ")[2].partition("\n### 9. ")[0].split())
 STEPPER = HARDWARE / "machines" / "esp32-stepper.toml"
+LIST = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
 # as the page calls it -> terminal in the net list
 TERMINALS = {
     "F1's holder, end at K1": "F1.2",
@@ -83,12 +86,11 @@ def test_the_driver_and_the_capacitor_before_it_are_tried_the_right_way_round() 
     assert "(red)" in row[1]
     # aluminium electrolytics have the stripe at minus, tantalum ones at plus: common practice
     assert "the stripe of an aluminium electrolytic is its minus, at A1 GND" in row[1]
-    listed = (HARDWARE / "parts.csv").read_text(encoding="utf-8")
-    assert re.search(r"^C0,.*aluminium electrolytic", listed, re.MULTILINE)
+    assert "aluminium electrolytic" in next(row for row in LIST if row["ref"] == "C0")["rating"]
 
 
 def test_a_steppers_enable_is_measured_since_one_without_pulses_stands_still_all_the_same() -> None:
-    """Off is high behind the inverter, low without it: that one holds the motor at rest, and winding frees it."""
+    """Off is high behind the inverter; without it a pin at rest holds the motor, and winding frees it."""
     enable = WIRES["motor_enable"]
     at = f"{enable.part} {enable.name}"
     told = re.search(rf"{at} to A1 GND reads \*\*above ([\d.]+) of VCC\*\* where the enable is active low", STEP_2)
@@ -107,3 +109,17 @@ def test_a_steppers_enable_is_measured_since_one_without_pulses_stands_still_all
     for polarity, inverted in (("active_low", True), ("active_high", False)):
         given["wiring"]["enable_input"] = polarity
         assert next(each for each in circuit_of(given, "a").rows if each.name == enable.name).inverted == inverted
+
+
+def test_a_steppers_driver_is_set_before_it_has_power_to_the_steps_that_the_machine_file_counts() -> None:
+    set_up = STEP_2.partition(" 1. ")[0]
+    assert "the current of a phase to the motor's" in set_up
+    assert "each other input gets the level that it asks for" in set_up
+    full, microsteps, product = map(int, re.search(r"(\d+) x (\d+) = (\d+)", set_up).groups())
+    given = tomllib.loads(STEPPER.read_text(encoding="utf-8"))["machine"][STEPPER.stem]
+    assert "motor_turns_per_spool_turn" not in given, "the motor is not on the spool's shaft; this test is void"
+    assert full * microsteps == product == given["steps_per_spool_turn"]
+    listed = next(row for row in LIST if row["part"] == "stepper motor")["rating"]
+    assert f"{full} full steps a turn" in listed
+    driver = next(row for row in LIST if row["ref"] == DRIVER)["note"]
+    assert "current of a phase and microsteps that can be set" in driver
