@@ -123,3 +123,9 @@ def test_a_steppers_driver_is_set_before_it_has_power_to_the_steps_that_the_mach
     assert f"{full} full steps a turn" in listed
     driver = next(row for row in LIST if row["ref"] == DRIVER)["note"]
     assert "current of a phase and microsteps that can be set" in driver
+
+
+def test_a_guard_that_drops_the_motor_is_tried_with_power_and_shut_again() -> None:
+    seventh = STEP_2.partition(" 7. ")[2]
+    assert seventh.startswith('With `guard_drops_motor`: press "motor on", open the guard: **K1 drops**')
+    assert "Shut it: **K1 stays off**" in seventh

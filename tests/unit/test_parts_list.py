@@ -150,7 +150,15 @@ def test_a_guard_switch_that_drops_the_motor_has_on_the_list_the_contact_that_th
     nets = circuit_of(given, "a").nets()
     assert {"S4.21"} <= nets["fused"]
     assert {"S4.22"} <= nets["guarded"]
-    assert "ISO 14119), 21 to 22, in series with S0" in next(row for row in ROWS if row["ref"] == "S4")["note"]
+    row = next(row for row in ROWS if row["ref"] == "S4")
+    # 1 to 2 is drawn closed with the guard: of a switch that the guard forces open that is a NC contact, too
+    told = [terminals for terminals in nets.values() if terminals & {"S4.1", "S4.2"}]
+    assert len(told) == 2
+    assert not any(terminals & nets["fused"] | terminals & nets["guarded"] for terminals in told)
+    assert PARTS["S4"][0] == "guard switch, closed with the guard"
+    assert "two NC contacts that the opening guard forces open" in row["note"]
+    assert "ISO 14119), closed while it is shut: 21 to 22, in series with S0, DC rating of the coil" in row["note"]
+    assert "and 1 to 2, gold" in row["note"]
 
 
 def test_a_crank_needs_no_part_of_the_motors_supply() -> None:
