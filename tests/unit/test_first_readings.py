@@ -7,7 +7,7 @@ import re
 import tomllib
 from typing import TYPE_CHECKING
 
-from wired_machines import HARDWARE, circuit, description, with_motor
+from wired_machines import HARDWARE, HOLD, MAIN, START, STOP, beyond, circuit, description, with_motor
 from wiring.circuit import DRIVER, ENABLE_PULL_UP_OHM, PLUGS, WIRES
 from wiring.reading import circuit_of
 
@@ -136,3 +136,12 @@ def test_what_the_lamp_leaves_in_the_capacitor_is_no_wrong_reading_on_the_second
     lamp_v = float(re.match(r"([\d.]+) V", next(row for row in LIST if row["ref"] == "H0")["rating"])[1])
     # a red LED stops some 0.4 V below its voltage at 20 mA: from memory
     assert lamp_v - 0.4 < told_v <= lamp_v
+
+
+def test_the_plug_goes_in_again_only_when_what_the_capacitors_hold_has_let_go() -> None:
+    """They stand on the coil's side of the fuse, and the coil holds itself by its own contact."""
+    sixth = STEP_2.partition(" 6. ")[2].partition(" 7. ")[0]
+    assert sixth.index("Once it has dropped and H0 is out") < sixth.index("plug it in again")
+    nets = circuit(HARDWARE / "machines" / "pico-dc.toml").nets().values()
+    assert "K1.A1" in beyond(nets, "C0.+", MAIN, STOP, HOLD)
+    assert "K1.A1" not in beyond(nets, "C0.+", STOP, START, HOLD)
