@@ -2,12 +2,23 @@
 
 from __future__ import annotations
 
+import csv
+import re
 from typing import TYPE_CHECKING
 
 import pytest
 
-from wired_machines import circuit, description, every_machine, joined_through
-from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, DIVIDER_OHM, DRIVER, PLUGS, WIRES
+from wired_machines import HARDWARE, circuit, description, every_machine, joined_through
+from wiring.circuit import (
+    CONTACT_NF,
+    CONTACT_OHM,
+    CONTACT_PULL_UP_OHM,
+    DIVIDER_OHM,
+    DRIVER,
+    PLUGS,
+    PULL_DOWN_OHM,
+    WIRES,
+)
 from wiring.drawing import drawn, read_parts
 from wiring.reading import circuit_of
 
@@ -83,3 +94,20 @@ def test_a_contact_that_bounces_hides_in_its_capacitor_and_a_person_does_not_not
     # small switches bounce for 1 to 3 ms, common practice; the pin is high at 0.7 of the supply, 1.2 times the constant
     assert 1.2 * soonest_ms > 3
     assert slowest_ms < 10
+
+
+def test_a_driver_without_logic_supply_gets_little_through_the_resistors_that_the_page_allows_it() -> None:
+    """DIR has no pull-down, and may be high while the contactor is off and the driver's own supply with it."""
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    bullet = page.partition('A driver with "own" logic')[2].partition(" - ")[0]
+    told = re.search(r"or (\d+) kOhm goes .*: it lets ([\d.]+) mA through at most, and leaves ([\d.]+) V", bullet)
+    series_kohm, most_ma, left_v = map(float, told.groups())
+    assert most_ma == pytest.approx(3.3 / series_kohm, abs=0.05)
+    assert left_v == pytest.approx(3.3 * PULL_DOWN_OHM / (PULL_DOWN_OHM + 1000 * series_kohm), abs=0.05)
+    assert left_v > 0.7 * 3.3  # VIH of 3.3 V CMOS: JEDEC JESD8C, from memory
+    # inputs of one driver: the pulse, the direction and the enable
+    inputs = {wire.name for wire in WIRES.values() if wire.part == DRIVER} - {"STEP"}
+    rows = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
+    listed = next(int(row["quantity"]) for row in rows if row["part"] == f"resistor {series_kohm:g} kOhm")
+    in_the_drawing = sum(wire.way in ("contact", "level") for wire in WIRES.values())
+    assert listed == in_the_drawing + len(inputs)
