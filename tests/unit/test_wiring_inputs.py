@@ -111,3 +111,14 @@ def test_a_driver_without_logic_supply_gets_little_through_the_resistors_that_th
     listed = next(int(row["quantity"]) for row in rows if row["part"] == f"resistor {series_kohm:g} kOhm")
     in_the_drawing = sum(wire.way in ("contact", "level") for wire in WIRES.values())
     assert listed == in_the_drawing + len(inputs)
+
+
+def test_the_self_tests_jumper_goes_to_the_boards_own_pin_since_a_divider_leaves_it_too_little() -> None:
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    jumper = page.partition("### 7. ")[2].partition("### 8. ")[0]
+    assert "at U1's own pins" in jumper
+    told_v = float(re.search(r"at X3's contact a divider would leave them ([\d.]+) V", jumper)[1])
+    upper, lower = DIVIDER_OHM
+    assert told_v == pytest.approx(3.3 * lower / (upper + lower), abs=0.05)
+    # VIH of an ESP32: 0.75 of its supply, ESP32 Series Datasheet, 5.3, from memory
+    assert told_v < 0.75 * 3.3
