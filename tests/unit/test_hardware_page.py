@@ -108,6 +108,13 @@ def test_the_cautions_come_before_everything_else() -> None:
         assert word in cautions, word
 
 
+def test_both_pages_promise_the_one_stop_category_that_the_drawing_gives() -> None:
+    """Nothing slows the motor down before its power goes: the contactor drops as the button is pressed."""
+    front = " ".join((HARDWARE.parent / "README.md").read_text(encoding="utf-8").split())
+    assert set(re.findall(r"stop category (\d(?: or \d)?)", front)) == {"0"}
+    assert "power off at once, stop category 0 (IEC 60204-1; category 1 would slow down first" in FLOWING
+
+
 def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
     """What a train spans at most is the sum of its centre distances."""
     design, gears = load_design(HARDWARE / "parts" / "design.toml"), JOB["machine"]["gears"]
