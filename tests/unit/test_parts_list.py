@@ -122,6 +122,16 @@ def test_the_capacitor_at_the_driver_bears_twice_the_motors_supply() -> None:
     assert all(volts >= 2 * supply for volts, supply in rated)
 
 
+def test_the_suppressor_lets_the_supply_be_and_holds_what_the_capacitor_bears() -> None:
+    rated = next(row for row in ROWS if row["ref"] == "C0")["rating"]
+    bears = {supply: volts for volts, supply in re.findall(r"(\d+) V for (?:a supply of )?(\d+) V", rated)}
+    rating = next(row for row in ROWS if row["ref"] == "D2")["rating"]
+    told = re.findall(r"of (\d+) V bears (\d+) V for good and holds (\d+) V", rating)
+    assert {supply: holds for supply, _, holds in told} == bears
+    # a finished supply is within a tenth of its plate: common practice
+    assert all(float(stands) > 1.1 * float(supply) for supply, stands, _ in told)
+
+
 def test_the_emergency_stop_on_the_list_has_as_many_contacts_as_the_drawing() -> None:
     row = next(row for row in ROWS if row["ref"] == "S0")
     nets = circuit_of(read_toml(HARDWARE / "machines" / "pico-dc.toml"), "a").nets()
