@@ -249,8 +249,43 @@ def test_there_are_screws_for_all_that_is_screwed_down() -> None:
     assert notes["screw M4 x 16"] == "two each for three sensor brackets, four for the driver"
     assert counts["screw M3 x 10"] == each * brackets + 2  # the cap's
     assert f"{each * brackets} nuts" in notes["screw M3 x 10"]
-    # a block stands on two screws: common practice
-    assert counts["screw M5 x 20"] == 2 * (counts["bearing block for 608"] + counts["rod block"])
+    # a block stands on two screws, what is hung on or carries a force across on four: common practice
+    pairs = sum(counts[part] for part in ("bearing block for 608", "rod block", "brake for the pay-off spool", "ratchet"))
+    fours = counts["motor mount"] + counts["guard"] + counts["control box"]
+    assert counts["screw M5 x 20"] == 2 * pairs + 4 * fours
+    told = notes["screw M5 x 20"]
+    assert "two each for bearing blocks, rod blocks, ratchet and brake" in told
+    assert "four each for motor mount, guard and control" in told
+
+
+def test_each_screw_of_a_wooden_base_has_an_insert_that_it_reaches() -> None:
+    """Plywood holds no thread, and is too thick for a nut on its other side."""
+    counts = {row["part"]: int(row["quantity"]) for row in ROWS if row["quantity"]}
+    plate = next(row for row in ROWS if row["part"] == "base plate")
+    base_mm = float(re.search(r"plywood (\d+) mm", plate["dimensions"])[1])
+    assert counts["threaded insert M5"] == counts["screw M5 x 20"]
+    assert counts["threaded insert M4"] == counts["screw M4 x 16"] - 4  # the driver's, which hold it in its box
+    feet_mm = {
+        "M4": (load_design(HARDWARE / "parts" / "design.toml").sensor_bracket.thickness_mm,) * 2,
+        "M5": tuple(numbers(next(row for row in ROWS if row["part"] == "screw M5 x 20")["note"].partition("feet")[2])),
+    }
+    for thread, (thinnest_mm, thickest_mm) in feet_mm.items():
+        screw = next(row["part"] for row in ROWS if row["part"].startswith(f"screw {thread} x "))
+        length_mm = float(screw.rpartition(" ")[2])
+        insert = next(row for row in ROWS if row["part"] == f"threaded insert {thread}")
+        assert numbers(insert["dimensions"])[0] < base_mm
+        # engaged by at least its own diameter, common practice; and it stays within the wood
+        assert length_mm - thickest_mm >= SCREWS[thread].thread_mm
+        assert length_mm - thinnest_mm < base_mm
+        assert length_mm < thinnest_mm + base_mm, "a nut below would be reached; this test is void"
+        assert "tapping in metal" in next(row for row in ROWS if row["part"] == screw)["dimensions"]
+
+
+def test_magnets_that_lie_loose_in_their_pockets_are_glued() -> None:
+    disc = load_design(HARDWARE / "parts" / "design.toml").magnet_disc
+    magnet_mm = numbers(next(row for row in ROWS if row["part"] == "magnet")["dimensions"])[0]
+    assert magnet_mm < disc.magnet_diameter_mm, "they are pressed in; this test is void"
+    assert "magnets in their pockets" in next(row for row in ROWS if row["part"] == "glue")["note"]
 
 
 @pytest.mark.parametrize("guard", [{}, GUARD_NETS])
