@@ -189,6 +189,14 @@ def test_nothing_stands_out_of_what_turns() -> None:
     for disc in (design.slot_disc, design.magnet_disc):
         # a tenth of a mm is the edge that a finger does not feel: from memory
         assert in_hubs <= (disc.hub_diameter_mm - disc.shaft_mm) / 2 + 0.1
+    gear = next(row for row in ROWS if row["part"] == "gear")["dimensions"]
+    module_mm = float(re.search(r"module ([\d.]+),", gear)[1])
+    smallest = min(numbers(re.search(r"teeth ([\d, ]+) or by", gear)[1]))
+    bore_mm, hub_mm, long_mm = numbers(re.search(r"bore .* across and \d+ mm", gear)[0])
+    # a tooth's foot lies 1.25 modules within the pitch circle: ISO 53, from memory
+    assert (module_mm * (smallest - 2.5) - bore_mm) / 2 < in_hubs, "it sits below the teeth; this test is void"
+    assert in_hubs <= (hub_mm - bore_mm) / 2
+    assert long_mm >= 2 * SCREWS["M3"].thread_mm  # half a thread's diameter of material on either side: common practice
     pin_mm, turning_mm = design.screw.end_mm / 2, design.screw.first_turning_mm(design.groove)
     assert turning_mm - pin_mm < design.carriage.length_mm / 2, "the carriage does not reach it; this test is void"
     assert design.screw.bore_mm < in_screw < design.groove.screw_diameter_mm
@@ -250,12 +258,13 @@ def test_there_are_screws_for_all_that_is_screwed_down() -> None:
     assert counts["screw M3 x 10"] == each * brackets + 2  # the cap's
     assert f"{each * brackets} nuts" in notes["screw M3 x 10"]
     # a block stands on two screws, what is hung on or carries a force across on four: common practice
-    pairs = sum(counts[part] for part in ("bearing block for 608", "rod block", "brake for the pay-off spool", "ratchet"))
-    fours = counts["motor mount"] + counts["guard"] + counts["control box"]
-    assert counts["screw M5 x 20"] == 2 * pairs + 4 * fours
+    on_two = ("bearing block for 608", "rod block", "ratchet", "brake for the pay-off spool")
+    on_four = ("motor mount", "guard", "control box")
+    wanted = 2 * sum(counts[part] for part in on_two) + 4 * sum(counts[part] for part in on_four)
+    assert counts["screw M5 x 20"] == wanted
     told = notes["screw M5 x 20"]
-    assert "two each for bearing blocks, rod blocks, ratchet and brake" in told
-    assert "four each for motor mount, guard and control" in told
+    assert "two each for bearing blocks, rod blocks, ratchet and brake;" in told
+    assert "four each for motor mount, guard and control box" in told
 
 
 def test_each_screw_of_a_wooden_base_has_an_insert_that_it_reaches() -> None:
