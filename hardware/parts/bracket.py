@@ -54,10 +54,9 @@ def sensor_bracket_solid(bracket: SensorBracket) -> Manifold:
     height = bracket.sensor_height_mm + bracket.adjust_mm / 2 + SCREWS["M3"].clearance_mm / 2 + 2 * _EDGE_MM
     foot = box((width, bracket.foot_mm, thick), (0.0, bracket.foot_mm / 2, thick / 2))
     upright = box((width, thick, height), (0.0, thick / 2, height / 2))
-    reach = min(bracket.foot_mm, bracket.sensor_height_mm) * 0.6
-    rib = (
-        polygon([(0, 0), (reach, 0), (0, reach)]).extrude(thick).rotate((90.0, 0.0, 90.0)).translate((-thick / 2, 0, 0))
-    )
+    # as high as it can be below the sensor's nuts: a high bracket would sway on a low one
+    reach, up = 0.6 * min(bracket.foot_mm, bracket.sensor_height_mm), 0.6 * bracket.sensor_height_mm
+    rib = polygon([(0, 0), (reach, 0), (0, up)]).extrude(thick).rotate((90.0, 0.0, 90.0)).translate((-thick / 2, 0, 0))
     part = foot + upright + rib
     foot_y = (bracket.foot_mm + thick) / 2
     foot_x = (thick + SCREWS["M4"].clearance_mm + bracket.adjust_mm) / 2 + _EDGE_MM / 2

@@ -169,6 +169,21 @@ def test_the_gears_on_the_list_span_from_the_spool_to_the_screw() -> None:
     assert int(row["quantity"]) == len(teeth)
 
 
+def test_the_blocks_hold_the_jobs_spool_off_the_plate_and_the_bracket_holds_its_sensor_as_high() -> None:
+    block = next(row for row in ROWS if row["part"] == "bearing block for 608")["dimensions"]
+    height_mm = float(re.search(r"its middle (\d+) mm above the plate", block)[1])
+    flange_mm = JOB["take_up"]["flange_diameter_mm"]
+    clear_mm = height_mm - flange_mm / 2
+    assert clear_mm > 3  # a sheet's edge or a screw's low head passes: from memory
+    told = f"hold all axes {height_mm:g} mm above the plate, which such a flange then clears by {clear_mm:g} mm"
+    assert told in FLOWING
+    train = listed_train()
+    largest = max(gear.teeth for mesh in train.meshes for gear in (mesh.driver, mesh.driven))
+    # a tooth stands one module above the pitch circle, and 0.42 more at most where its profile is shifted: ISO 53
+    assert train.form.module_mm * (largest / 2 + 1.42) < height_mm
+    assert load_design(HARDWARE / "parts" / "design.toml").sensor_bracket.sensor_height_mm == height_mm
+
+
 def looked_at(gears: list[list[int]], module_mm: float) -> TrainCheck:
     """A train as `reelwright gears check` looks at it."""
     stages = tuple((driver, driven) for driver, driven in gears)

@@ -135,4 +135,6 @@ def test_the_page_says_how_high_the_bracket_holds_the_fork() -> None:
     page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
     disc_mm, wheel_mm = (part(name).read_edge.track_mm / 2 for name in READ)
     assert f"less {disc_mm:g} mm for the disc, {wheel_mm:g} mm for the wheel" in page
+    hall = page.partition("A Hall switch, screwed on by its one hole, reads the magnets below the shaft: ")[2]
+    assert hall.startswith(f"that less {design().magnet_disc.track_mm / 2:g} mm")
     assert "the fork of its light barrier reaches over its flange from the side where no strand runs" in page

@@ -18,6 +18,7 @@ import pytest
 import trimesh
 from attrs import evolve
 
+from parts.bracket import sensor_bracket_solid
 from parts.design import LEAST_PRINTED_WALL_MM, LEAST_RUNNING_PLAY_MM, Design, load_design, solids, unfit
 from parts.follower import MOST_WRAP_RAD
 from parts.groove import Groove
@@ -97,6 +98,16 @@ def test_each_part_is_as_large_as_its_dimensions_say() -> None:
     assert sizes["magnet_disc"] == pytest.approx((36 + 5.1 + 4, 36 + 5.1 + 4, 2 + 1.2 + 10), abs=0.03)
     assert sizes["measuring_wheel"] == pytest.approx((80, 80, 12), abs=0.05)
     assert sizes["sensor_bracket"][:2] == pytest.approx((34, 24), abs=0.01)
+
+
+def test_the_brackets_rib_holds_it_beyond_a_third_of_its_height_however_high_it_is() -> None:
+    bracket = design().sensor_bracket
+    flat_mm2 = bracket.width_mm * bracket.thickness_mm
+    for height_mm in (30, 80, 120):
+        part = sensor_bracket_solid(evolve(bracket, sensor_height_mm=height_mm))
+        assert part.slice(height_mm / 3).area() > flat_mm2 + bracket.thickness_mm
+        # none behind the sensor, whose nuts go there
+        assert part.slice(height_mm - bracket.adjust_mm / 2).area() < flat_mm2
 
 
 def test_a_hole_is_a_hole_and_goes_through() -> None:
@@ -318,7 +329,7 @@ def test_all_faults_of_a_design_are_told_at_once_with_place_value_and_unit(tmp_p
         ("light_mm = 2.5", "light_mm = 7", "light_barrier.light_mm"),
         ("hole_spacing_mm = 19", "hole_spacing_mm = 40", "sensor_bracket.width_mm"),
         ("foot_mm = 24", "foot_mm = 12", "sensor_bracket.foot_mm"),
-        ("sensor_height_mm = 30", "sensor_height_mm = 8", "sensor_bracket.sensor_height_mm"),
+        ("sensor_height_mm = 80", "sensor_height_mm = 8", "sensor_bracket.sensor_height_mm"),
         ("hub_diameter_mm = 18", "hub_diameter_mm = 12", "slot_disc.hub_diameter_mm"),
     ],
 )
