@@ -132,6 +132,21 @@ def test_the_suppressor_lets_the_supply_be_and_holds_what_the_capacitor_bears() 
     assert all(float(stands) > 1.1 * float(supply) for supply, stands, _ in told)
 
 
+def test_the_page_warns_that_the_listed_fuse_may_never_blow() -> None:
+    """A supply that limits its current below what the fuse needs protects in its place, and for good."""
+    supply, fuse = (next(row for row in ROWS if row["ref"] == ref) for ref in ("G1", "F1"))
+    limit = float(re.search(r"current of the motor x ([\d.]+)", supply["rating"])[1])
+    least, most = map(float, re.search(r"rated current x ([\d.]+) to ([\d.]+)", fuse["rating"]).groups())
+    blows = float(re.search(r"less than ([\d.]+) x F1 never blows it", supply["note"])[1])
+    assert limit < blows * least < blows * most, "it blows; this test is void"
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    cautions = page.partition("## Cautions")[2].partition("## What a winder has")[0]
+    told = f"G1 limits at {limit:g} times the motor's current, and a slow fuse of {least:g} times it is sure to blow at"
+    assert f"{told} {blows * least:.1f} times" in cautions
+    contactor = next(row for row in ROWS if row["ref"] == "K1")["rating"]
+    assert float(re.search(r"DC current x (\d+)", contactor)[1]) >= limit
+
+
 def test_the_emergency_stop_on_the_list_has_as_many_contacts_as_the_drawing() -> None:
     row = next(row for row in ROWS if row["ref"] == "S0")
     nets = circuit_of(read_toml(HARDWARE / "machines" / "pico-dc.toml"), "a").nets()
