@@ -305,6 +305,17 @@ def test_each_screw_of_a_wooden_base_has_an_insert_that_it_reaches() -> None:
         assert "tapping in metal" in next(row for row in ROWS if row["part"] == screw)["dimensions"]
 
 
+def test_the_page_lists_a_bit_and_a_tap_for_each_thread_that_is_cut() -> None:
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    tools = page.partition("Tools: ")[2].partition("## Printed parts")[0]
+    *some, last = (f"{screw.tapping_mm:g}" for screw in SCREWS.values())
+    assert f"bits of {', '.join(some)} and {last} mm" in tools
+    assert f"taps {', '.join(SCREWS)}" in tools
+    # what the page has somebody measure with
+    for tool in ("multimeter", "caliper", "spring scale", "kitchen scale"):
+        assert tool in tools
+
+
 def test_magnets_that_lie_loose_in_their_pockets_are_glued() -> None:
     disc = load_design(HARDWARE / "parts" / "design.toml").magnet_disc
     magnet_mm = numbers(next(row for row in ROWS if row["part"] == "magnet")["dimensions"])[0]
