@@ -79,6 +79,21 @@ def test_the_common_ground_goes_by_way_of_the_drivers_plug_and_is_measured_both_
     assert "then open" in row[2]
 
 
+def test_a_cranks_rows_ask_for_nothing_that_it_has_not() -> None:
+    """Beside its contacts it has a board, which is fed by USB."""
+    table = PAGE.partition("| step | crank |")[2].partition("\n\n")[0]
+    left_out, lacking = re.search(r"the rows without ([^;|]*); ([^;|]*) it has none", table).groups()
+    without = re.split(r"(?:,| and) ", f"{left_out}, {lacking}")
+    left = [row for row in ROWS if not any(ref in " ".join(row) for ref in re.split(", ", left_out))]
+    assert len(left) >= 3
+    crank = next(row for row in LIST if row["part"] == "crank")["note"].partition("then no ")[2]
+    assert set(without) <= set(re.findall(r"[A-Z]\d", crank))
+    for row in left:
+        asked, _, beside_a_motor = " ".join(row[:2]).partition("beside a motor")
+        assert not set(re.findall(r"\b[A-Z]\d\b", asked)) - {"U1"}, row
+        assert set(re.findall(r"\b[A-Z]\d\b", beside_a_motor)) <= set(without), row
+
+
 def test_the_driver_and_the_capacitor_before_it_are_tried_the_right_way_round() -> None:
     """Red at plus: the other way round the driver's diodes conduct, and look like a short."""
     row = next(row for row in ROWS if (terminal_of(row[0]), terminal_of(row[1])) == ("A1.GND", "A1.VM"))
