@@ -160,6 +160,21 @@ def test_a_dead_sensor_lets_the_spool_run_on_as_far_as_the_page_says(
     assert made - 3 == pytest.approx(turns, abs=0.2)
 
 
+@pytest.mark.parametrize("fault", ["stop_pressed", "guard_open"])
+def test_at_full_speed_the_winders_own_stops_take_as_little_as_the_page_says(
+    fault: str, job: Path, tmp_path: Path
+) -> None:
+    last = FLOWING.partition("### 10. ")[2].partition("### 11. ")[0].partition("Then once more at the speed")[2]
+    told_rpm = re.search(r"At (\d+) rpm the spool rests within one turn", last)[1]
+    told_turns = re.search(r"`turns = (\d+)`", last)[1]
+    faster = JOB.replace("max_spool_rpm = 60", f"max_spool_rpm = {told_rpm}")
+    job.write_text(faster.replace("turns = 10", f"turns = {told_turns}"), encoding="utf-8")
+    done, turns = wound(job, tmp_path, f"{fault}@10")
+    assert f"result: Tripped ({fault})." in done.stdout, done.stderr
+    # the ramp of the file would take two turns: v^2 / 2a from 120 rpm at 60 rpm/s, textbooks of mechanics
+    assert 10.5 < turns < 11
+
+
 def test_the_board_without_its_cable_comes_back_at_rest_and_the_job_is_resumed(job: Path, tmp_path: Path) -> None:
     fault = re.search(r"pull the USB plug at the third turn \(simulated as `--fault (\S+)`\)", FLOWING)[1]
     done, turns = wound(job, tmp_path, fault)
