@@ -1,6 +1,6 @@
 """How fast the spool turns, and the loop that keeps it at a rate."""
 
-from windcore.ticks import LOOP_MS, WRAP, ticks_diff
+from windcore.ticks import LOOP_MS, ticks_before, ticks_diff
 
 _WINDOW_MS = 60
 LONGEST_QUIET_MS = 100000
@@ -65,7 +65,7 @@ class Speedometer:
         if self.quiet_ms > LONGEST_QUIET_MS:
             # half a wrap of rest would read as the future
             self.quiet_ms = LONGEST_QUIET_MS
-            self._last_ms = self._anchor_ms = self._proof_ms = (now_ms - LONGEST_QUIET_MS) % WRAP
+            self._last_ms = self._anchor_ms = self._proof_ms = ticks_before(now_ms, LONGEST_QUIET_MS)
             self._proof_begun = False
         if self.quiet_ms >= _WINDOW_MS:
             bound = self._grain * 1000 // self.quiet_ms

@@ -15,3 +15,8 @@ def ticks_diff(later_ms: int, earlier_ms: int) -> int:
         difference -= _MASK
         difference -= 1
     return difference
+
+
+def ticks_before(now_ms: int, span_ms: int) -> int:
+    """The clock as it was so many milliseconds ago, for spans below 2^29."""
+    return (now_ms - span_ms) & _MASK

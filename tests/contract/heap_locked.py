@@ -10,6 +10,7 @@ from rig import LOOP_MS, Rig
 
 from windcore.journal import WORDS, Memory
 from windcore.signals import LAMP_STOP, LAMP_WIND
+from windcore.speed import LONGEST_QUIET_MS
 from windlink import codes
 
 STEPS = 10000
@@ -82,7 +83,19 @@ def main(drive):
         assert tripped >> reason & 1, reason
     assert inputs.pulses < MASK - BEFORE_WRAP, "the counter has wrapped"
     assert now_ms < MASK // 2, "and so has the clock"
+    at_rest_for_minutes(rig, now_ms)
     after_a_restart(memory._registers._words)
+
+
+def at_rest_for_minutes(rig, now_ms):
+    """A spool that stands longer than the speedometer looks back takes no room either."""
+    micropython.heap_lock()
+    try:
+        for _ in range(3 * LONGEST_QUIET_MS // 1000):
+            now_ms = now_ms - MASK + 1000 - 1 & MASK
+            rig.session.step(rig.inputs, rig.outputs, now_ms)
+    finally:
+        micropython.heap_unlock()
 
 
 def after_a_restart(words):
