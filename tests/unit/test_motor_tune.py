@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from reelwright.condition import MotorSample
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.motor_test import motor_job
-from reelwright.operation.motor_tune import Run, fast_job, tune
+from reelwright.operation.motor_tune import LEAST_LAG_S, Run, fast_job, tune
 from reelwright.views.checkup_page import tuning_lines
 from reelwright.winding.job import Machine
 from reelwright.winding.plan import make_plan
@@ -51,6 +51,14 @@ def test_a_motor_that_is_solved_in_closed_form_gives_its_own_figures_back(
     assert found.lag_s == pytest.approx(lag_s, rel=0.1)
     assert found.acceleration_rpm_s <= of.acceleration_rpm_s
     assert found.deceleration_rpm_s <= of.slowing_rpm_s
+
+
+def test_a_run_whose_first_word_came_at_its_speed_already_asks_for_no_gentler_ramp() -> None:
+    """As of a quick drive, or of a link that lost the first ones."""
+    of = machine(max_spool_rpm=120)
+    at_speed = [MotorSample(step, 0.3 * step, 120.0, 0.6) for step in range(40)]
+    found = tune(of, run_of(30, 200, 0.1, 0.5), Run(120, at_speed))
+    assert (found.lag_s, found.acceleration_rpm_s) == (LEAST_LAG_S, of.acceleration_rpm_s)
 
 
 def in_whole_pulses(run: Run, window_s: float, pulses_per_turn: int) -> Run:

@@ -126,6 +126,8 @@ def _lag_s(run: Run, steady_rpm: float, slope: float, least_duty: float) -> floa
     of it waver: the median of several places counts, all soon after the way up, before their wavering adds up.
     """
     samples = run.samples
+    if not _reached(run):
+        return LEAST_LAG_S  # nothing was heard of the way up
     first, last = samples[_steady_from(run)], samples[-1]
     sample_s = 60 * (last.turns - first.turns) / (steady_rpm * _later(last, first))
     asked, behind = 0.0, []
