@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pytest
 
@@ -11,21 +11,11 @@ from reelwright.errors import EXIT_PAUSED, LinkLostError
 from reelwright.operation.arrival import Arrival
 from reelwright.operation.recorded import given_up
 from reelwright.snapshot import WindResult
-from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop, small_bench
+from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop
 from windlink import codes
-
-if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
 
 TURNING_PERIODS = 600
 HOW = pytest.mark.parametrize("how", ["link lost", "host killed"])
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[HostBench]:
-    with small_bench(tmp_path) as bench:
-        yield bench
 
 
 def unheard(bench: HostBench, monkeypatch: pytest.MonkeyPatch, verb: str, how: str) -> None:

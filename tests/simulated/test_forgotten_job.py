@@ -11,21 +11,13 @@ from reelwright.operation.forgotten import TrippedError
 from reelwright.operation.resume import Resumption
 from reelwright.profiles import load_job
 from reelwright.winding.plan import make_plan
-from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop, small_bench
+from simulated.lockstep import RESTART_PERIODS, HostBench, go_on_or_drop
+from simulated.power_cuts import TARGET, at_the_stop, found, power_fails
 from simulated.winder import write_job
 from windlink import codes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-from simulated.power_cuts import TARGET, at_the_stop, found, power_fails
-
-
-@pytest.fixture
-def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
-    """A winder of the small job with one stop; the parameter plans its faults."""
-    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
-        yield bench
 
 
 def forgotten(bench: HostBench) -> int:

@@ -8,12 +8,10 @@ import pytest
 
 from plant.truth import Overshoot
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED
-from simulated.lockstep import HostBench, small_bench
 from simulated.power_cuts import STOP, TARGET, at_the_stop, power_fails
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
+    from simulated.lockstep import HostBench
 
 
 class Control:
@@ -102,13 +100,6 @@ def test_a_stop_that_was_reached_stays_behind_a_spool_that_is_drawn_back_and_com
     control.kept = (1, 8)
     turned(overshoot, 12, 13)
     assert (overshoot.stop, overshoot.peak_pulses) == (10, 3)
-
-
-@pytest.fixture
-def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
-    """A winder of the small job with one stop; the parameter plans its faults."""
-    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
-        yield bench
 
 
 def peak_pulses(bench: HostBench) -> int:

@@ -16,21 +16,13 @@ from reelwright.profiles import load_job
 from reelwright.simulator.spec import SimulatorOptions, machine_spec
 from reelwright.snapshot import WindResult
 from reelwright.winding.plan import make_plan
-from simulated.lockstep import HostBench, LockstepWinder, go_on_or_drop, small_bench
+from simulated.lockstep import HostBench, LockstepWinder, go_on_or_drop
+from simulated.power_cuts import STOP, TARGET, at_the_stop, found, power_fails
 from simulated.winder import write_job
 from windlink import codes
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
     from pathlib import Path
-from simulated.power_cuts import STOP, TARGET, at_the_stop, found, power_fails
-
-
-@pytest.fixture
-def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
-    """A winder of the small job with one stop; the parameter plans its faults."""
-    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
-        yield bench
 
 
 def test_loaded_and_not_begun_it_comes_up_empty_and_remembers_nothing(bench: HostBench) -> None:

@@ -10,22 +10,12 @@ from reelwright.cli.agreement import proposal_of, told
 from reelwright.errors import EXIT_PAUSED, EXIT_TRIPPED
 from reelwright.operation.recorded import as_it_stands
 from reelwright.views.wording import facts_of
-from simulated.lockstep import HostBench, small_bench
 from simulated.power_cuts import power_fails
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-    from pathlib import Path
-
     from reelwright.operation.resume import Rejoin
     from reelwright.snapshot import WindResult
-
-
-@pytest.fixture
-def bench(tmp_path: Path, request: pytest.FixtureRequest) -> Iterator[HostBench]:
-    """A winder of the small job with one stop; the parameter plans its faults."""
-    with small_bench(tmp_path, getattr(request, "param", ())) as bench:
-        yield bench
+    from simulated.lockstep import HostBench
 
 
 def known(bench: HostBench) -> WindResult:
