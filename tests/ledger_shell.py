@@ -18,7 +18,15 @@ JOB = {
     "take_up": {"name": "tide clock 3", "barrel_diameter_mm": 80.0},
     "strand": {"diameter_mm": 1.75, "material": "reed green"},
 }
-REACHED = attrs.evolve(shown_wind.REACHED, job_id=7, counted_pulses=10103, turns=168.38, phase_turns=5.62)
+REACHED = attrs.evolve(
+    shown_wind.REACHED,
+    job_id=7,
+    counted_pulses=10103,
+    turns=168.38,
+    turns_lowest=168.38,
+    turns_highest=168.38,
+    phase_turns=5.62,
+)
 LAST_HEARD = attrs.evolve(
     REACHED,
     state="tripped",
