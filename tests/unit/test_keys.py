@@ -9,6 +9,7 @@ import time
 import pytest
 
 from reelwright.views.keys import KEYS, SURE, YES, KeyReader, Keys, keys_help
+from shown_wind import HandClock
 
 posix_only = pytest.mark.skipif(sys.platform == "win32", reason="pseudo-terminals are a thing of POSIX")
 PATIENCE_S = 10.0
@@ -200,15 +201,6 @@ def test_a_sequence_that_arrives_in_two_pieces_is_still_no_key(cut):
 
     assert reader.actions(sequence[:cut]) + reader.actions(sequence[cut:]) == []
     assert reader.actions("g") == ["go_on"]
-
-
-class HandClock:
-    """Stands until it is told to go."""
-
-    now_s = 100.0
-
-    def __call__(self):
-        return self.now_s
 
 
 def test_a_job_is_abandoned_by_a_yes_soon_after_the_question():

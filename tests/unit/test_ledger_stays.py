@@ -108,7 +108,7 @@ def test_a_stay_of_another_serial_number_is_not_taken_for_this_winders_by_a_boot
 
     def seen(serial_number: str) -> tuple[int | None, list[int]]:
         winder = SimpleNamespace(boot=11, serial_number=serial_number)
-        where = whereabouts(record, ledger, winder, "plugged in elsewhere")  # type: ignore[arg-type]
+        where = whereabouts(record, ledger, winder, "plugged in elsewhere")
         return where.here and where.here.series, sorted(where.series)
 
     assert seen("C3") == (None, [])
