@@ -64,8 +64,8 @@ LEASE_LOOK_MS = 5
 _LEASE_LOOKS = LEASE_MS // LEASE_LOOK_MS + 1
 _LAPSES_MASK = (1 << 16) - 1
 
-# Passes in which something came or went, between two collections. Each leaves up to 2.5 kB of garbage, and nothing else
-# leaves any; a heap that is full is collected in the middle of a request.
+# What came in a pass and what went in one, between two collections. Each leaves up to 2.5 kB of garbage, and nothing
+# else leaves any; a heap that is full is collected in the middle of a request.
 _COLLECT_AFTER = 24
 _START_MS = 100  # from a reset of the chip until its clock runs, at most; our guess
 

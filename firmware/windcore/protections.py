@@ -64,7 +64,7 @@ PROTECTIONS = {
     ),
     c.LATE_LOOP: Protection(
         "driven, and the control step comes late (its period is %d ms)" % LOOP_MS,
-        "%d ms, or as soon as the board itself has turned the motor off, which it does by then (%d ms)"
+        "%d ms, or as soon as the board itself has turned the motor off, which it does once %d ms have passed"
         % (LATE_MS, LEASE_MS),
         "period, ms",
         "allowed, ms; 0 where the board was first",

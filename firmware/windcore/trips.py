@@ -39,7 +39,7 @@ _MOST_TOLD = 9999999
 # A spool is silent at most this long under drive, however slowly it is meant to turn.
 LONGEST_SILENCE_MS = 90000
 
-# A control step this late has not kept watch. The board takes the drive away by then, and tells.
+# A control step this late has not kept watch. The board takes the drive away then or soon after, and tells.
 LATE_MS = LEASE_MS
 
 # A motion begins after a pass that may have written flash, and a drive that was off has lost nothing by it. The lease's
