@@ -107,11 +107,12 @@ def test_a_hand_winder_needs_no_caution_for_power() -> None:
 
 
 def test_a_file_is_written_whole_and_the_terminal_stays_quiet(tmp_path: Path) -> None:
-    target = tmp_path / "plan.json"
+    target = tmp_path / "answers" / "plan.json"
+    target.parent.mkdir()
     result = plan(*BENCH, "--mass", "0.25kg", "--json", "-o", str(target))
     assert result.stdout == ""
     assert json.loads(target.read_text(encoding="utf-8"))["mass_g"] == pytest.approx(250)
-    assert [path.name for path in tmp_path.iterdir()] == ["plan.json"]
+    assert list(target.parent.iterdir()) == [target]
     plan(*BENCH, "--turns", "100", "-o", str(target))
     assert "Turns" in target.read_text(encoding="utf-8")
 
