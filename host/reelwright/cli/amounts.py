@@ -14,14 +14,15 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-MOST_DIGITS = 12  # before and behind the point: more is a slip, and slow to compute with
+_MOST_DIGITS = 12  # before and behind the point: more is a slip, and slow to compute with
 LENGTH_UNITS = {"m": Fraction(1), "cm": Fraction(1, 100), "mm": Fraction(1, 1000)}  # in metres
 GAP_UNITS = {"mm": Fraction(1), "cm": Fraction(10)}  # in millimetres
 MASS_UNITS = {"g": Fraction(1), "kg": Fraction(1000)}  # in grams
 
-_AMOUNT = re.compile(r"(\d{1,12}(?:\.\d{1,12})?|\.\d{1,12})\s*([a-zA-Z]*)", re.ASCII)
+_DIGITS = rf"\d{{1,{_MOST_DIGITS}}}"
+_AMOUNT = re.compile(rf"({_DIGITS}(?:\.{_DIGITS})?|\.{_DIGITS})\s*([a-zA-Z]*)", re.ASCII)
 _EXPONENT = re.compile(r"([-+]?)((?:\d+\.?\d*|\.\d+)[eE]([-+]?\d+))\s*([a-zA-Z]*)", re.ASCII)
-_NUMBER = re.compile(r"\d{1,12}(?:\.\d{1,12})?|\d{1,12}/0*[1-9]\d{0,11}", re.ASCII)
+_NUMBER = re.compile(rf"{_DIGITS}(?:\.{_DIGITS})?|{_DIGITS}/0*[1-9]\d{{0,{_MOST_DIGITS - 1}}}", re.ASCII)
 
 
 def parse_amount(text: str, units: dict[str, Fraction], noun: str, usual: str = "") -> Fraction:
@@ -55,8 +56,8 @@ def _refuse_exponent(plain: str) -> None:
     if match is None:
         return
     sign, number, exponent, unit = match.groups()
-    is_short = not sign and len(number) <= MOST_DIGITS and len(exponent) <= 3 and abs(int(exponent)) <= MOST_DIGITS
-    example = f", such as {Decimal(number):f}{unit}" if is_short else ""
+    out = f"{Decimal(number):f}" if not sign and len(exponent) <= 3 else ""
+    example = f", such as {out}{unit}" if _AMOUNT.fullmatch(out) else ""
     raise ValueError(f"{plain!r} has an exponent; write the number out{example}")
 
 
