@@ -105,7 +105,8 @@ MESSAGES = {
         dark_ms="longest time since in which no pulse was counted; 0 where nobody can tell",
     ),
     (REQUEST, "offer"): Words(
-        "Begins to send a job. What was sent of another one is forgotten.", count="how many values the job has"
+        "Begins to send a job, in a state that takes `accept`. What was sent of another one is forgotten.",
+        count="how many values the job has",
     ),
     (REQUEST, "part"): Words(
         "Sends some values of the job. Sending the same again changes nothing.",

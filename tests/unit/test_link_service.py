@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from rig import LOOP_MS, Rig, job_list
+from rig import LOOP_MS, Rig, in_state, job_list
 
 from reelwright.device.client import RefusedError
 from windcore.service import HEARD_MS, LEAVE_MS, Identity, LinkService
@@ -172,11 +172,13 @@ def test_a_job_faster_than_the_board_can_count_is_refused_with_what_it_can() -> 
     assert line.load(job_list(highest_rate=99206))[0] == "done"
 
 
-def test_no_room_for_a_job_is_made_while_a_spool_turns() -> None:
+@pytest.mark.parametrize("state", range(codes.TRIPPED + 1))
+def test_room_for_a_job_is_made_where_the_page_has_one_accepted_and_not_while_a_spool_turns(state: int) -> None:
     line = Line()
-    line.load(job_list())
-    assert line.ask("start", 77)[0] == "done"
-    assert line.ask("offer", 5, 600)[1]["refusal"] == codes.WRONG_STATE
+    line.rig = in_state(state)
+    line.service = LinkService(line.rig.session, Identity("simulated", 511, 9, codes.POWER_ON, 1))
+    takes = state in (codes.EMPTY, codes.LOADED, codes.FINISHED)
+    assert line.ask("offer", 5, 600)[1].get("refusal") == (None if takes else codes.WRONG_STATE)
 
 
 def test_a_part_beyond_the_offer_or_of_another_job_is_refused() -> None:
