@@ -21,6 +21,7 @@ from reelwright.install.manifest import firmware_version
 from reelwright.operation.resume import memory_of
 from reelwright.profiles import build_job
 from reelwright.winding.plan import make_plan
+from windcore.ticks import WATCHDOG_MS
 from windlink import codes
 from windlink.pins import capabilities
 
@@ -195,8 +196,7 @@ def test_a_soft_reset_with_the_motor_on_turns_it_off(installed: Desk) -> None:
 
 def test_a_restart_for_an_upload_leaves_the_port_free_and_the_motor_low(installed: Desk) -> None:
     installed.to_prompt()
-    # longer than a watchdog waits: none bites here
-    time.sleep(10 * patience())
+    time.sleep(2 * WATCHDOG_MS / 1000 * patience())  # none bites here
     assert installed.motor_is_low()
     installed.reset()
     with installed.client() as client:
