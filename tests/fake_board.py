@@ -115,6 +115,9 @@ class FakeBoard:
     def feed(self) -> None:
         pass
 
+    def collect(self) -> bool:
+        return False
+
     def receive(self, room: bytearray) -> int:
         try:
             data = os.read(self._master, len(room))
