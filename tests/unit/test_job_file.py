@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from job_files import GOOD, faults_of, file_of
+from reelwright.device.client import KEEP_ALIVE_S
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.profiles import build_job, load_job
 from reelwright.winding.plan import make_plan
@@ -185,6 +186,12 @@ def test_a_margin_that_leaves_no_layer_is_refused_and_one_of_nothing_fills_to_th
 def test_a_pay_off_spools_swapped_diameters_are_told_to_be_swapped(barrel_mm: float, words: str) -> None:
     size = {"wound_diameter_mm": 90, "barrel_diameter_mm": barrel_mm, "inside_width_mm": 50}
     assert words in faults_of(job_tables(pay_off=size))["pay_off.barrel_diameter_mm"]
+
+
+def test_the_shortest_link_loss_leaves_room_for_four_words_of_a_host_that_has_nothing_to_ask() -> None:
+    shortest_s = 4 * KEEP_ALIVE_S
+    assert job_of(machine={"link_loss_s": shortest_s}).machine.link_loss_s == shortest_s
+    assert "machine.link_loss_s" in faults_of(job_tables(machine={"link_loss_s": 0.99 * shortest_s}))
 
 
 def test_a_dwell_and_a_phase_are_held_against_the_turns_that_gears_give_too() -> None:
