@@ -14,7 +14,7 @@ from boards.hardware import HardwareBoard, input_pin
 from boards.motor_drive import PwmDrive, PwmSteps
 from windcore.journal import WORDS
 from windlink import codes
-from windlink.job import HIGHEST_RATE
+from windlink.job import FASTEST_COUNTED
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -52,7 +52,7 @@ class UnitCounter:
 
     checks = False
     illegal = 0
-    counts_up_to = 2 * HIGHEST_RATE  # its filter is short
+    counts_up_to = FASTEST_COUNTED  # its filter is short
 
     def __init__(self, unit: "Unit") -> None:
         self._unit = unit

@@ -10,7 +10,7 @@ The programs are for the first version of PIO, and run on the RP2350's the same.
 
 from rp2 import StateMachine, asm_pio
 
-from windlink.job import HIGHEST_RATE
+from windlink.job import FASTEST_COUNTED
 from windlink.pins import highest_rate
 
 # Read by type checkers only: MicroPython has no typing module. The assembler brings the names with it.
@@ -152,7 +152,7 @@ class QuadratureCounter:
         self._halves = Halves()
         self._turns = Alternation()
         self.checks = check_number >= 0
-        self.counts_up_to = 2 * HIGHEST_RATE
+        self.counts_up_to = FASTEST_COUNTED
 
     @property
     def illegal(self) -> int:

@@ -14,7 +14,7 @@ from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, LONGEST_LOOPBACK_US, M
 from windlink.codec import decode, encode, read_hello
 from windlink.fields import SMALL, Field
 from windlink.frame import ANSWER, EVENT, LONGEST_TO_DEVICE, PROGRESS, REQUEST, FrameError, LineReader, unseal
-from windlink.job import HIGHEST_RATE, MOST_LAYERS, POSITION, first_fault, job_crc
+from windlink.job import FASTEST_COUNTED, HIGHEST_RATE, MOST_LAYERS, POSITION, first_fault, job_crc
 
 # Read by type checkers only: MicroPython has no typing module.
 MYPY = False
@@ -43,7 +43,7 @@ class Identity:
     """
 
     def __init__(
-        self, board: str, capabilities: int, boot: int, cause: int, pace: int, counts_up_to: int = 2 * HIGHEST_RATE
+        self, board: str, capabilities: int, boot: int, cause: int, pace: int, counts_up_to: int = FASTEST_COUNTED
     ) -> None:
         self.board = board
         self.capabilities = capabilities

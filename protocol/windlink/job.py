@@ -12,6 +12,7 @@ from windlink.codes import LAYER_STOP, MARK_STOP, STEPPER
 from windlink.fields import SMALL, Field
 
 HIGHEST_RATE = 1000000
+FASTEST_COUNTED = 2 * HIGHEST_RATE  # a spool may turn faster than it was asked to, and is counted all the same
 LOWEST_RATE = 5  # a pulse in 20 s: at a lower one a stalled spool could not be told from a slow one
 MOST_STEPS_S = 60000
 MOST_LAYERS = 240
@@ -28,8 +29,8 @@ JOB_FIELDS = (
     Field("target_pulses", 1, SMALL // 4),
     Field("cruise_rate", LOWEST_RATE, HIGHEST_RATE),
     Field("creep_rate", LOWEST_RATE, HIGHEST_RATE),
-    Field("full_rate", 1, HIGHEST_RATE * 2),
-    Field("highest_rate", 1, HIGHEST_RATE * 2),
+    Field("full_rate", 1, FASTEST_COUNTED),
+    Field("highest_rate", 1, FASTEST_COUNTED),
     Field("acceleration", 1, 10000000),
     Field("creep_pulses", 0, 100000),
     Field("standstill_ms", 50, 10000),
