@@ -183,6 +183,13 @@ def test_a_fault_of_the_command_line_is_told_by_what_was_typed(
     assert not {"take_up.spool", "strand.profile", "machine.profile"} & set(where)
 
 
+def test_a_tension_sensor_of_which_one_limit_always_acts_is_refused(tmp_path: Path) -> None:
+    words = ("simulate", str(write_job(tmp_path)), "--tension-level", "20", "400", "500", "--json")
+    refused = run(tmp_path, *words)
+    assert refused.returncode == 2
+    assert "SLACK, 500, is not below SNAG, 400" in json.loads(refused.stdout)["message"]
+
+
 def test_a_home_that_is_no_folder_is_told_and_not_taken_for_an_empty_ledger(tmp_path: Path) -> None:
     (tmp_path / "home").write_text("a file", encoding="utf-8")
     done = run(tmp_path / "home", "ledger")

@@ -95,6 +95,16 @@ class Above0(NumberType):
         return number
 
 
+def _slack_below_snag(given: tuple[float, int, int] | None) -> tuple[float, int, int] | None:
+    """What was given for a tension sensor. Raises BadParameter where one of its limits would always act."""
+    if given is not None and 0 < given[1] <= given[2]:
+        raise click.BadParameter(
+            f"SLACK, {given[2]}, is not below SNAG, {given[1]}: one of them always acts. Give a lower SLACK, or 0 for"
+            " either that shall not be told."
+        )
+    return given
+
+
 @click.command("simulate", epilog=EPILOG)
 @job_options
 @click.option("--seed", type=click.IntRange(0, HIGHEST_SEED), default=1, show_default=True, help="One seed, one run.")
@@ -110,6 +120,7 @@ class Above0(NumberType):
     "--tension-level",
     type=(Above0("N", 1000), click.IntRange(0, 999), click.IntRange(0, 999)),
     metavar="N SNAG SLACK",
+    callback=lambda _, __, given: _slack_below_snag(given),
     help="A tension sensor in place of the strand's switches: newtons at its end, and the permille above which it"
     " tells a snag, below which slack strand; 0 for neither.",
 )

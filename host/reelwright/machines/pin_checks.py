@@ -31,7 +31,7 @@ def check_board(draft: Draft, board: BoardPins) -> list[str]:
     check_pins(draft, board)
     for check in _CHECKS:
         check(draft, board)
-    return [*_not_watched(draft, board), *_outside(board), *_of_board(draft, board)]
+    return [*_not_watched(draft, board), *_dead_when_broken(board), *_outside(board), *_of_board(draft, board)]
 
 
 def check_pins(draft: Draft, board: BoardPins) -> None:
@@ -184,6 +184,9 @@ def _not_watched(draft: Draft, board: BoardPins) -> Iterator[str]:
             yield (
                 f'{role} has a pin, but machine.fitted does not name "{fitting}": no job of this machine will heed it.'
             )
+
+
+def _dead_when_broken(board: BoardPins) -> Iterator[str]:
     for role in ("stop_button", "guard"):
         # where the board has no pull the wiring pulls up
         if role in board.pins and (role in board.active_low) == (board.pull(role) != "down"):
