@@ -53,6 +53,24 @@ def test_the_same_thing_has_the_same_words_and_the_same_value_everywhere() -> No
     assert f"not gold: {closed} from the pin to GND when both are let out" in PAGE
 
 
+def test_an_input_is_measured_with_the_polarity_at_which_its_protective_diode_blocks() -> None:
+    """A chip's input has a diode from its ground, anode there: with red at ground it conducts, any text on CMOS inputs.
+
+    An ohmmeter then reads the diode, and a pull-down that is missing passes.
+    """
+    first = PAGE.partition("### 1. ")[2].partition("### 2. ")[0]
+    assert 'its red lead at "from" where it matters' in first
+    rows = [line.split(" | ") for line in first.splitlines() if line.startswith("| ")]
+    of_inputs = [
+        row for row in rows if "each input that can turn" in row[1] or "pin of each stopping contact" in row[1]
+    ]
+    assert len(of_inputs) == 2
+    for start, end, *_ in of_inputs:
+        assert "GND" in start
+        assert start.endswith("(black lead here)")
+        assert "(red)" in end
+
+
 def test_every_file_that_the_page_points_to_exists() -> None:
     targets = re.findall(r"\]\(([^)#:]+)\)", PAGE)
     assert "parts.csv" in targets
