@@ -127,12 +127,24 @@ def test_the_capacitor_at_the_driver_bears_twice_the_motors_supply() -> None:
     assert all(volts >= 2 * supply for volts, supply in rated)
 
 
-def test_the_suppressor_lets_the_supply_be_and_holds_what_the_capacitor_bears() -> None:
-    rated = next(row for row in ROWS if row["ref"] == "C0")["rating"]
-    bears = {supply: volts for volts, supply in re.findall(r"(\d+) V for (?:a supply of )?(\d+) V", rated)}
+def test_the_suppressor_lets_the_supply_be_and_holds_what_capacitor_and_driver_bear() -> None:
+    bears = {
+        ref: {
+            supply: volts
+            for volts, supply in re.findall(
+                r"(\d+) V for (?:a supply of )?(\d+) V", next(row for row in ROWS if row["ref"] == ref)["rating"]
+            )
+        }
+        for ref in ("C0", "A1")
+    }
     rating = next(row for row in ROWS if row["ref"] == "D2")["rating"]
     told = re.findall(r"of (\d+) V bears (\d+) V for good and holds (\d+) V", rating)
-    assert {supply: holds for supply, _, holds in told} == bears
+    assert {supply: holds for supply, _, holds in told} == bears["C0"] == bears["A1"]
+    holds = " and ".join(
+        f"{volts} V of {whose} {supply} V"
+        for (supply, _, volts), whose in zip(told, ("a supply of", "one of"), strict=True)
+    )
+    assert f"It holds {holds}: a driver that bears less needs a lower `deceleration_rpm_s` instead" in flowing_page()
     # a finished supply is within a tenth of its plate: common practice
     assert all(float(stands) > 1.1 * float(supply) for supply, stands, _ in told)
 
@@ -161,7 +173,9 @@ def test_the_page_warns_that_the_listed_fuse_may_never_blow() -> None:
 def test_all_that_carries_the_motors_current_bears_that_at_which_the_supply_limits() -> None:
     """The list's factors of the motor's current may fall short of it; the fuse does not help."""
     carry = ("motor driver", "contactor or power relay", "terminal", "wire for the motor")
-    for row in (row for row in ROWS if row["part"] in carry):
+    rows = [row for row in ROWS if row["part"] in carry]
+    assert len(rows) == len(carry)
+    for row in rows:
         assert "at which G1 limits" in row["rating"] + row["note"], row["part"]
     driver = next(row for row in ROWS if row["ref"] == "A1")["rating"]
     rated = float(
