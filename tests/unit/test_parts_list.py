@@ -342,14 +342,22 @@ def test_each_screw_of_a_wooden_base_has_an_insert_that_it_reaches() -> None:
         assert "tapping in metal" in next(row for row in ROWS if row["part"] == screw)["dimensions"]
 
 
-def test_the_page_lists_a_bit_and_a_tap_for_each_thread_that_is_cut() -> None:
-    page = flowing_page()
-    tools = page.partition("Tools: ")[2].partition("## Printed parts")[0]
+def test_the_page_lists_a_tool_for_each_thread_and_each_hole_that_is_cut() -> None:
+    tools = flowing_page().partition("Tools: ")[2].partition("## Printed parts")[0]
     *some, last = (f"{screw.tapping_mm:g}" for screw in SCREWS.values())
     assert f"bits of {', '.join(some)} and {last} mm" in tools
+    *some, last = (f"{screw.clearance_mm:g}" for screw in SCREWS.values())
+    assert f"of {', '.join(some)} and {last} mm for screws to pass" in tools
     assert f"taps {', '.join(SCREWS)}" in tools
+    holes = {row["ref"]: found[1] for row in ROWS if (found := re.search(r"hole ([\d or]+ mm)", row["dimensions"]))}
+    assert set(holes) == {"S0", "S1", "S2", "S3"}
+    (button,) = set(holes.values())
+    assert f"cutters of {button} for buttons" in tools
+    (led,) = {found[1] for row in ROWS if (found := re.match(r"LED (\d+ mm)", row["dimensions"]))}
+    assert f"of {led} for LEDs" in tools
+    assert f"of {BEARINGS['608'].outside_mm:g} mm for the bearings' seats" in tools
     # what the page has somebody measure with
-    for tool in ("multimeter", "caliper", "spring scale", "kitchen scale"):
+    for tool in ("multimeter", "a scope or a meter that holds peaks", "caliper", "spring scale", "kitchen scale"):
         assert tool in tools
 
 
