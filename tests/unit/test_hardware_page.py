@@ -16,6 +16,7 @@ from parts.sensing import edge_interval_us, pulses_per_second, second_channel_de
 from reelwright.winding.gear_check import TrainCheck, check_train
 from reelwright.winding.gear_teeth import ToothForm, centre_distance_mm, undercut_limit
 from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, PULL_DOWN_OHM, TOLD_THROUGH
+from wiring.reading import circuit_of
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
 PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
@@ -69,6 +70,26 @@ def test_an_input_is_measured_with_the_polarity_at_which_its_protective_diode_bl
         assert "GND" in start
         assert start.endswith("(black lead here)")
         assert "(red)" in end
+
+
+def test_a_current_that_a_trimmer_sets_is_set_while_the_drivers_logic_has_its_supply() -> None:
+    """What feeds it is in the drawing: the board by way of X2, or the motor's supply, which no board is needed for."""
+    vcc = {}
+    for feeds in ("board", "own"):
+        given = tomllib.loads((HARDWARE / "machines" / "esp32-stepper.toml").read_text(encoding="utf-8"))
+        given["wiring"]["driver_logic_supply"] = feeds
+        nets = circuit_of(given, feeds).nets().values()
+        (vcc[feeds],) = [terminals for terminals in nets if "A1.VCC" in terminals]
+    assert {"U1.3V3", "X2.VCC"} <= vcc["board"]
+    assert not {each for each in vcc["own"] if each.startswith(("U1.", "X2."))}
+    second = FLOWING.partition("### 2. ")[2].partition("### 3. ")[0]
+    before, _, readings = second.partition("All right, or do not go on:")
+    assert "The driver's plug X2 pulled" in before
+    fed = "one that the board feeds set it with X2 and USB plugged in, the motor's supply unplugged, and pull X2 then"
+    assert fed in before
+    own = "one that makes its own gets the least current first, and the motor's after reading 3"
+    assert own in before
+    assert '3. Press "motor on"' in readings
 
 
 def test_every_file_that_the_page_points_to_exists() -> None:
