@@ -67,6 +67,10 @@ WIRES = {
     "loopback_b": Wire("X1", "B"),
 }
 
+# role -> (role, its terminal beside the first one's): where a jumper of the self-test leads to. It stands at the board,
+# on the pin's side of a divider, which would leave the pulse too little.
+JUMPERED = {"loopback_a": ("sensor_a", "SA"), "loopback_b": ("sensor_b", "SB")}
+
 # part -> (what it is, its supply wires as pairs of supply and terminal)
 _SENSOR_SUPPLY = (("sensor", "VCC"), ("GND", "GND"))
 PARTS = {
@@ -81,7 +85,7 @@ PARTS = {
     "S6": ("tension switch, opens on a snag", (("GND", "2"),)),
     "H1": ("lamp (LED)", (("GND", "-"),)),
     "H2": ("piezo buzzer, active", (("GND", "-"),)),
-    "X1": ("plug for a test jumper, else open", ()),
+    "X1": ("test pins: jumper A to SA, B to SB", ()),
 }
 
 # part -> (the plug that takes it off the board, its title). The driver's inputs have their pull-downs on the driver's

@@ -23,6 +23,7 @@ from wiring.circuit import (
     DRIVER,
     DRIVER_LOGIC,
     ENABLE_PULL_UP_OHM,
+    JUMPERED,
     LAMP_OHM,
     LEVEL_DOWN_OHM,
     LEVEL_NF,
@@ -75,6 +76,9 @@ def circuit_of(description: Mapping[str, object], source: str) -> Circuit:
         for role in given:
             if WIRES[role].part == part:
                 rows.add(role, pins[role])
+                other, name = JUMPERED.get(role, ("", ""))
+                if other in pins:
+                    rows.jumpered(other, pins[other], part, name)
         rows.supply(part)
     return Circuit(
         kind=kind,
@@ -163,6 +167,10 @@ class _Rows:
         elif wire.way in ("lamp", "buzzer"):
             parts = (self._resistor(LAMP_OHM if wire.way == "lamp" else BUZZER_OHM, far, role),)
         self.done.append(Row(terminal(self._kind, pin), role, wire.part, wire.name, wire.way, parts, inverted))
+
+    def jumpered(self, role: str, pin: int, part: str, name: str) -> None:
+        """A second wire from a role's pin, to where a jumper of the self-test leads."""
+        self.done.append(Row(terminal(self._kind, pin), role, part, name, "plain", ()))
 
     def supply(self, part: str) -> None:
         """The wires of a part's supply."""

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from wired_machines import HARDWARE, circuit, description, every_machine, joined_through
+from wiring.boards import terminal
 from wiring.circuit import (
     CONTACT_NF,
     CONTACT_OHM,
@@ -36,6 +37,27 @@ def test_a_sensor_comes_off_by_its_plug_and_leaves_what_its_pin_needs_at_the_boa
         together = {f"{PLUGS[row.part][0]}.{row.name}", f"{row.part}.{row.name}"}
         assert any(together <= terminals for terminals in nets.values()), row
         assert not any(each.beyond_plug for each in row.components)
+
+
+@every_machine
+def test_each_jumper_of_the_self_test_has_a_contact_at_either_end(path: Path) -> None:
+    """At X1 alone: the board sits in sockets, so that no jumper goes onto its own pins."""
+    board = description(path)["board"]
+    nets = circuit(path).nets()
+    jumpers = [channel for channel in "ab" if f"loopback_{channel}" in board["pins"]]
+    for channel in jumpers:
+        role = f"sensor_{channel}"
+        assert f"X1.{channel.upper()}" in nets[f"loopback_{channel}"]
+        # the pin's own net, so that no divider lies between
+        assert {f"X1.S{channel.upper()}", f"U1.{terminal(board['kind'], board['pins'][role])}"} <= nets[role]
+    ends = {each for terminals in nets.values() for each in terminals if each.startswith("X1.")}
+    assert len(ends) == 2 * len(jumpers)
+    rows = csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines())
+    (row,) = [row for row in rows if "jumper" in row["part"]]
+    assert int(row["quantity"]) == 2 >= len(jumpers)
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    told = "With a jumper at X1 from A to SA (`loopback_a` to `sensor_a`), and with `quadrature` one from B to SB"
+    assert told in page
 
 
 @pytest.mark.parametrize("supply", [3.3, 5])
@@ -116,7 +138,7 @@ def test_a_driver_without_logic_supply_gets_little_through_the_resistors_that_th
 def test_the_self_tests_jumper_goes_to_the_boards_own_pin_since_a_divider_leaves_it_too_little() -> None:
     page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
     jumper = page.partition("### 7. ")[2].partition("### 8. ")[0]
-    assert "at U1's own pins" in jumper
+    assert "at X1 from A to SA" in jumper
     told_v = float(re.search(r"at X3's contact a divider would leave them ([\d.]+) V", jumper)[1])
     upper, lower = DIVIDER_OHM
     assert told_v == pytest.approx(3.3 * lower / (upper + lower), abs=0.05)
