@@ -293,6 +293,23 @@ def test_a_measuring_wheel_that_no_strand_turns_trips_so_that_the_page_leaves_it
     assert "with its `measuring_wheel_mm_per_pulse`" in flowing(first_strand)
 
 
+def test_a_winder_that_no_hand_can_turn_winds_its_carriage_to_a_turning_point_as_the_page_says(
+    job: Path, tmp_path: Path
+) -> None:
+    eleventh = FLOWING.partition("### 11. ")[2].partition("## What to measure")[0]
+    left = re.search(r"after `(guide: [^`]*)`", eleventh)[1]
+    command = re.search(r"by `(reelwright wind [^`]*)`", eleventh)[1]
+    whole = re.search(r"a whole layer before the next one, ([\d.]+) turns", eleventh)[1]
+    full = tmp_path / "full.toml"  # of the pay-off spool that there is then: the job's own has strand for it alone
+    full.write_text(JOB.replace("turns = 10", "turns = 50"), encoding="utf-8")
+    with simulated(full, tmp_path, "--pace", "20") as port:
+        first = run(tmp_path, "wind", str(job), "--port", port)
+        there = run(tmp_path, *given(command, tmp_path, port))
+    assert left in first.stdout, first.stderr
+    assert f"guide: {whole} turns before its next reversal" in there.stdout, there.stderr
+    assert make_plan(build_job(tomllib.loads(JOB))).layer_turns == pytest.approx(float(whole))
+
+
 def test_a_faultless_drive_needs_less_duty_than_the_page_blames_on_drag(job: Path, tmp_path: Path) -> None:
     assert "a tenth is common, above a fifth something drags" in PAGE
     with simulated(job, tmp_path, "--pace", "10") as port:
