@@ -319,6 +319,26 @@ def test_a_faultless_drive_needs_less_duty_than_the_page_blames_on_drag(job: Pat
     assert 10 < told < 15  # "a little more than a tenth", of the friction and the strand that pulls
 
 
+def test_the_simulated_motors_own_figures_forbid_the_fast_job_so_that_the_page_keeps_them_out(
+    job: Path, tmp_path: Path
+) -> None:
+    eighth, _, tenth = FLOWING.partition("### 8. ")[2].partition("### 10. ")
+    job_rpm = tomllib.loads(JOB)["machine"]["max_spool_rpm"]
+    fast_rpm = re.search(r"At (\d+) rpm the spool rests within one turn", tenth)[1]
+    assert f"a second run, at the job's `max_spool_rpm`, {job_rpm} here" in eighth
+    assert "Those of the simulated winder stay out of this job" in eighth
+    assert f"with its `no_load_rpm` the {fast_rpm} rpm at the end of step 10 are refused" in eighth
+    with simulated(job, tmp_path, "--pace", "10") as port:
+        done = run(tmp_path, "checkup", "--port", port, "--motor", "--tune", str(job), typed=PASSWORD + "\n")
+    assert f"turns at {job_rpm} rpm. To begin" in done.stderr
+    own = "\n".join(done.stdout.splitlines()[-3:])
+    assert own.startswith("no_load_rpm = ")
+    job.write_text(JOB.replace("max_spool_rpm = 60", f"max_spool_rpm = {fast_rpm}\n{own}"), encoding="utf-8")
+    refused = run(tmp_path, "plan", str(job))
+    assert refused.returncode == 2
+    assert f"machine.no_load_rpm: a drive that reaches {own.split()[2]} rpm unloaded cannot wind" in refused.stderr
+
+
 def test_all_protections_that_the_page_tries_are_found() -> None:
     assert [word for _, _, word in PROTECTIONS] == ["stop_pressed", "guard_open", "run_out", "no_pulses"]
 
