@@ -10,9 +10,11 @@ from math import acos, ceil, cos, pi, radians, tan
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from parts.design import load_design, solids
 from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
+from reelwright.cli import main
 from reelwright.winding.gear_check import TrainCheck, check_train
 from reelwright.winding.gear_teeth import ToothForm, centre_distance_mm, undercut_limit
 from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, PULL_DOWN_OHM, TOLD_THROUGH
@@ -294,6 +296,27 @@ def test_the_page_says_that_the_smallest_gears_on_the_list_are_undercut_and_two_
     assert [mesh.centre_distance_mm for mesh in other.meshes] == pytest.approx(distances_mm)
     row = next(row for row in ROWS if row["part"] == "gear")
     assert f"those of {teeth} teeth need a shifted profile" in row["note"]
+
+
+def test_the_page_says_what_the_check_of_other_gears_tells_and_what_it_leaves_to_the_builder() -> None:
+    step = FLOWING.partition(" 5. Gears from the spool")[2].partition(" 6. Disc")[0]
+    command = re.search(r"`reelwright (gears check [^`]*)`", step)[1]
+    train = listed_train()
+    assert f"--module {train.form.module_mm:g}" in command
+    assert f"Without `--module` it takes {ToothForm().module_mm:g} mm" in step
+    done = CliRunner().invoke(main, command.split())
+    assert done.exit_code == 0, done.output
+    for mesh in train.meshes:
+        assert f"{mesh.centre_distance_mm:.4f}" in done.output
+    # what is as wrong as can be gives every warning there is, but for a train that was asked to end where it begins
+    poor = [*looked_at([[5, 58], [5, 5]], 1).findings, *train.findings]
+    assert set(re.findall(r"\(`(\w+)`\)", step)) == {each.code for each in poor}
+    # what the page leaves to the builder, the check does not say
+    told = " ".join(each.message + each.remedy for each in poor)
+    for word in ("flange", "hub", "mate"):
+        assert word in step.partition("yours to check")[0].rpartition("The sum")[2]
+        assert word not in told
+    assert f"{sum(mesh.centre_distance_mm for mesh in train.meshes):g}" not in done.output
 
 
 def tip_thickness(teeth: int, shift: float) -> float:
