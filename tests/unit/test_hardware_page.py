@@ -236,6 +236,43 @@ def test_the_blocks_hold_the_jobs_spool_off_the_plate_and_the_bracket_holds_its_
     assert load_design(HARDWARE / "parts" / "design.toml").sensor_bracket.sensor_height_mm == height_mm
 
 
+def test_carriage_rod_blocks_and_the_screws_bearings_follow_one_another_along_the_screw() -> None:
+    """The rod lies below the screw, so that a bearing block of the screw within the rod's length would stand in it."""
+    design, rows = load_design(HARDWARE / "parts" / "design.toml"), {row["part"]: row for row in ROWS}
+    step = FLOWING.partition(" 3. Screw on its shaft")[2].partition(" 4. Carriage")[0]
+    carriage = solids(design, step_deg=10)["carriage"]
+    low_y, high_y = carriage.bounding_box()[1], carriage.bounding_box()[4]
+    assert high_y == -low_y
+    reach_mm = design.groove.stroke_mm / 2 + high_y
+    rod_mm = design.groove.stroke_mm + float(re.search(r"stroke \+ (\d+) mm", rows["guide rod"]["dimensions"])[1])
+    below_mm, below = design.carriage.rod_distance_mm, "mm straight below the screw"
+    # its hole goes through the solid, and a line beside it meets the solid
+    assert not carriage.ray_cast((0, -100, -below_mm), (0, 100, -below_mm))
+    assert carriage.ray_cast(
+        (design.carriage.rod_diameter_mm, -100, -below_mm), (design.carriage.rod_diameter_mm, 100, -below_mm)
+    )
+    axis_mm = float(re.search(r"its middle (\d+) mm above", rows["bearing block for 608"]["dimensions"])[1])
+    assert f"lies {below_mm:g} {below} and {axis_mm - below_mm:g} mm above the plate" in step
+    assert f"it is {rod_mm:g} mm long, and the carriage reaches {reach_mm:.1f} mm from the middle" in step
+    told = re.search(
+        r"rod's blocks, between (\d+) mm and its end at ([\d.]+) mm, .* blocks beyond (\d+) mm\. The", step
+    )
+    first_mm, end_mm, bearings_mm = map(float, told.groups())
+    assert reach_mm < first_mm
+    assert end_mm == pytest.approx(rod_mm / 2, abs=0.05)
+    assert bearings_mm > rod_mm / 2
+    # the carriage passes the screw's own ends, and comes to no bearing
+    assert design.screw.length_mm(design.groove) / 2 < reach_mm
+    middle_mm, along_mm = map(
+        float, re.search(r"middle (\d+) mm above the plate, (\d+) mm or less", rows["rod block"]["dimensions"]).groups()
+    )
+    assert middle_mm == axis_mm - below_mm
+    assert along_mm <= rod_mm / 2 - first_mm
+    beside_mm = listed_train().meshes[1].centre_distance_mm
+    assert f"The inner block of the shaft between, {beside_mm:g} mm beside the screw" in step
+    assert f"stands beyond {first_mm:g} mm as well" in step
+
+
 def looked_at(gears: list[list[int]], module_mm: float) -> TrainCheck:
     """A train as `reelwright gears check` looks at it."""
     stages = tuple((driver, driven) for driver, driven in gears)
@@ -255,7 +292,7 @@ def test_the_page_says_where_the_screws_shaft_and_the_shaft_between_end() -> Non
     assert f"The gear of {large.teeth} teeth on shaft 2 reaches" in found.message
     assert f"and shaft {last.shaft} stands" in found.message
     step = FLOWING.partition(" 3. Screw on its shaft")[2].partition(" 4. Carriage")[0]
-    assert f"Cut the shaft to end in its gear of {last.teeth} teeth" in step
+    assert f"Cut the screw's shaft to end in its gear of {last.teeth} teeth" in step
     assert f"The gear of {large.teeth} teeth on the shaft between lies beyond that end" in step
     reach = f"it reaches {found.value:g} mm from its own axis, and the screw's is {found.limit:g} mm away"
     assert f"{reach} (module {train.form.module_mm:g})" in step
