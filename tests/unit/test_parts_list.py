@@ -319,6 +319,20 @@ def test_there_are_screws_for_all_that_is_screwed_down() -> None:
     assert "four each for motor mount, guard and control box" in told
 
 
+def test_a_bought_block_on_its_packing_has_screws_that_reach_the_plate() -> None:
+    rows = {row["part"]: row for row in ROWS}
+    row = rows["screw M5, through a packing"]
+    assert int(row["quantity"]) == 2 * int(rows["bearing block for 608"]["quantity"])
+    assert "set on packings, which take longer screws" in rows["bearing block for 608"]["note"]
+    length_mm, packing_mm = map(float, re.search(r"M5 x (\d+) for a packing of (\d+) mm", row["dimensions"]).groups())
+    assert packing_mm > 20, "a screw M5 x 20 goes through; this test is void"
+    base_mm = float(re.search(r"plywood (\d+) mm", rows["base plate"]["dimensions"])[1])
+    for foot_mm in numbers(rows["screw M5 x 20"]["note"].partition("feet")[2]):
+        # engaged by at least its own diameter, common practice; and it stays within the wood
+        assert SCREWS["M5"].thread_mm <= length_mm - packing_mm - foot_mm < base_mm
+    assert f"a hole of {SCREWS['M5'].clearance_mm:g} mm through it" in row["note"]
+
+
 def test_each_screw_of_a_wooden_base_has_an_insert_that_it_reaches() -> None:
     """Plywood holds no thread, and is too thick for a nut on its other side."""
     counts = {row["part"]: int(row["quantity"]) for row in ROWS if row["quantity"]}
