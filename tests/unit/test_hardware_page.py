@@ -365,6 +365,12 @@ def tip_thickness(teeth: int, shift: float) -> float:
     return tip * half
 
 
+def test_the_guard_on_the_list_covers_what_the_cautions_have_covered() -> None:
+    (covered,) = re.findall(r"Cover ([^.]*?) with a fixed guard", FLOWING)
+    assert f"Guards over {covered}" in FLOWING.partition("## Putting it together")[2]
+    assert f"fixed over {covered}" in next(row for row in ROWS if row["part"] == "guard")["note"]
+
+
 def test_the_fuse_is_at_the_supply_wherever_it_is_named() -> None:
     rows = {row["ref"] or row["part"]: row for row in ROWS}
     assert rows["F1"]["note"] == "at the supply, before everything else"
