@@ -365,6 +365,13 @@ def tip_thickness(teeth: int, shift: float) -> float:
     return tip * half
 
 
+def test_the_voltage_at_which_work_begins_is_the_one_that_the_lamp_leaves() -> None:
+    second = FLOWING.partition("### 2. ")[2].partition("### 3. ")[0]
+    left_v = re.search(r"A1 VM less than (\d+) V, which C0 may keep where H0 no longer takes it", second)[1]
+    cautions = FLOWING.partition("## Cautions")[2].partition("## What a winder has")[0]
+    assert f"see A1 VM below {left_v} V" in cautions
+
+
 def test_the_guard_on_the_list_covers_what_the_cautions_have_covered() -> None:
     (covered,) = re.findall(r"Cover ([^.]*?) with a fixed guard", FLOWING)
     assert f"Guards over {covered}" in FLOWING.partition("## Putting it together")[2]
