@@ -108,6 +108,20 @@ def test_a_driver_whose_logic_the_board_feeds_gets_it_by_way_of_the_plug(path: P
         assert fewest <= sum(row.part == DRIVER for row in wired.rows) <= most
 
 
+def test_without_a_wire_to_the_enable_the_page_reads_the_other_level_and_trusts_the_pull_down_at_step() -> None:
+    given = read_toml(HARDWARE / "machines" / "esp32-stepper.toml")
+    del given["board"]["pins"]["motor_enable"]
+    given["wiring"]["enable_input"] = "active_high"
+    wired = circuit_of(given, "a")
+    assert not any("A1.EN" in terminals for terminals in wired.nets().values())
+    held = [row.label for row in wired.rows if any(each.beyond_plug for each in row.components)]
+    assert held == ["step"]
+    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    third = page.partition('3. Press "motor on": K1 pulls in')[2].partition(" 4. Hold")[0]
+    told = "A driver without `motor_enable` is enabled by its own EN and reads the other way round"
+    assert f"{told}: then the pull-down at STEP alone keeps it still" in third
+
+
 def test_page_and_list_ask_of_a_driver_that_the_board_feeds_to_be_off_without_it() -> None:
     page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
     wiring = page.partition("## Wiring")[2].partition("## Sensor and marks")[0]
