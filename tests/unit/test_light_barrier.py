@@ -135,6 +135,15 @@ def test_the_page_says_how_high_the_bracket_holds_the_fork() -> None:
     page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
     disc_mm, wheel_mm = (part(name).read_edge.track_mm / 2 for name in READ)
     assert f"less {disc_mm:g} mm for the disc, {wheel_mm:g} mm for the wheel" in page
+    # the gap's bottom, as deep as the arms are beyond their tips; the edge turns within it
+    barrier = design().light_barrier
+    bottoms_mm = [part(name).read_edge.track_mm / 2 - barrier.light_mm + barrier.depth_mm for name in READ]
+    assert all(part(name).read_edge.diameter_mm / 2 < bottom for name, bottom in zip(READ, bottoms_mm, strict=True))
+    disc_mm, wheel_mm = bottoms_mm
+    face = f"its face to the axis and {disc_mm:g} mm from it for the disc, {wheel_mm:g} mm for the wheel, and the"
+    assert (
+        f"stand out from the face that is screwed on: the upright is then beyond the edge that is read, {face}" in page
+    )
     hall = page.partition("A Hall switch, screwed on by its one hole, reads the magnets below the shaft: ")[2]
     assert hall.startswith(f"that less {design().magnet_disc.track_mm / 2:g} mm")
     assert "the fork of its light barrier reaches over its flange from the side where no strand runs" in page
