@@ -87,7 +87,8 @@ class WindResult:
     # the count may be off by so much, on the side where it can be farther; length_u_m and mass_u_g have it in
     uncertain_turns: float = 0.0
     phase_turns: float | None = None  # turns left to the guide's next reversal; None where they are not known
-    # words of the trips of this wind, cleared or not, after which the count is not what is on the spool
+    # words of the trips of this wind, cleared or not, after which the count is not what is on the spool; the ends have
+    # in what they leave unknown
     doubts: tuple[str, ...] = field(default=(), converter=_as_tuple)
     count_known: bool = field()
     length_lowest_m: float = field()

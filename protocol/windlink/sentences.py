@@ -96,8 +96,12 @@ TRIPS = {
 
 # What a trip says of a count that it leaves behind, where that is not what is on the spool.
 DOUBTS = {
+    c.NO_PULSES: "The spool may hold more than counted: it stood still, or its sensor was dead while it turned on.",
+    c.BACKWARDS: "The spool may hold more than counted: it turned back, or its sensor's channels are swapped.",
+    c.RUN_OUT: "The spool may hold less than counted: turns after the end of the strand hold none.",
     c.SLIP: "Less strand than counted is on the spool: it slipped, or the strand ran out.",
     c.BAD_SENSOR: "The count is not what the spool has turned: the sensor told what it cannot have done.",
+    c.LOST_STEPS: "The spool may hold more than counted: it lagged behind its motor, or its sensor missed pulses.",
 }
 
 REFUSALS = {

@@ -9,6 +9,7 @@ import pytest
 
 from reelwright.device.client import Client
 from reelwright.device.port import Port
+from reelwright.views.ledger_table import MARK
 from simulated.winder import run, simulated, truth, wind, write_job
 from windlink.sentences import CAUSES
 
@@ -53,6 +54,7 @@ def test_a_spool_that_slips_trips_where_a_wheel_is_fitted_and_winds_on_once_it_i
             code, told, _ = wind(job, port, tmp_path, "--clear", "slip")
     # clearing the trip has mended no count
     assert (code, told[-1]["counted_pulses"], told[-1]["doubts"]) == (0, 1050, ["slip"])
+    assert told[-1]["count_known"] is False
     job.write_text(plain)
     with simulated(job, tmp_path, "--pace", "20", "--fault", "slip@8") as port:
         assert wind(job, port, tmp_path)[0] == 0
@@ -93,6 +95,38 @@ def test_a_driver_stuck_on_trips_and_is_never_called_done(tmp_path: Path) -> Non
             code, told, err = wind(job, port, home)
         assert code == 4, err
         assert told[-1]["trip"] in ("overspeed", "runs_on")
+
+
+@pytest.mark.parametrize(
+    ("drive", "fault", "trip"),
+    [
+        ("dc", "run_out@12", "run_out"),
+        ("dc", "sensor_dead@12", "no_pulses"),
+        ("stepper", "sensor_dead@12", "no_pulses"),
+        ("stepper", "sensor_weak@12", "lost_steps"),
+        ("hand", "run_out@12", "run_out"),
+    ],
+)
+def test_the_strand_that_is_truly_there_lies_between_the_ends_that_a_tripped_wind_tells(
+    tmp_path: Path, drive: str, fault: str, trip: str
+) -> None:
+    job = write_job(tmp_path)
+    of_drive = f'drive = "{drive}"\nsteps_per_spool_turn = 3200' if drive == "stepper" else f'drive = "{drive}"'
+    text = job.read_text().replace('drive = "dc"', of_drive)
+    job.write_text(text.replace("[target]", 'fitted = ["run_out_switch"]\n[target]'))
+    told_true = tmp_path / "truth.jsonl"
+    with simulated(job, tmp_path, "--pace", "10", "--fault", fault, "--truth", str(told_true)) as port:
+        code, told, err = wind(job, port, tmp_path)
+        watched = json.loads(run(tmp_path, "watch", "--port", port, "--json", "--once").stdout.splitlines()[-1])
+    assert (code, told[-1]["trip"]) == (4, trip), err
+    result, true = told[-1], truth(told_true)[-1]
+    assert result["length_lowest_m"] <= true["true_length_m"] <= result["length_highest_m"]
+    assert (result["doubts"], result["count_known"]) == ([trip], False)
+    assert watched == result
+    assert f"tripped{MARK}" in run(tmp_path, "ledger").stdout
+    asked = run(tmp_path, "calibrate", "weight", "--job", str(result["job_id"]), "--gross", "68g", "--tare", "61g")
+    assert asked.returncode == 2
+    assert "--turns" in asked.stderr
 
 
 @pytest.mark.parametrize(

@@ -88,7 +88,8 @@ def test_each_trip_is_told_with_what_it_means_and_what_to_do(trip):
 def test_a_trip_that_spoils_the_count_puts_a_caution_beside_it(trip):
     code, saying = trip
     cautions = [text for name, text in facts_of(attrs.evolve(RESTING, trip=saying.word)) if name == "caution"]
-    assert cautions == ([DOUBTS[code]] if code in (codes.SLIP, codes.BAD_SENSOR) else [])
+    spoils = (codes.NO_PULSES, codes.BACKWARDS, codes.RUN_OUT, codes.SLIP, codes.BAD_SENSOR, codes.LOST_STEPS)
+    assert cautions == ([DOUBTS[code]] if code in spoils else [])
 
 
 @pytest.mark.parametrize("outcome", OUTCOMES.values(), ids=lambda saying: saying.word)

@@ -13,6 +13,8 @@ from reelwright.errors import EXIT_DONE, DeviceError
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client
+    from reelwright.ledger import RecordedEvent
+    from reelwright.snapshot import Happening
     from reelwright.views import View
     from reelwright.winding.planned import Plan
 
@@ -55,10 +57,9 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
     sys.exit(EXIT_DONE)
 
 
-def _recorded_plan(job_id: int) -> tuple[Plan, float] | None:
-    """The plan of a job that this computer's ledger knows, and how many turns its restarts have left unknown."""
+def _recorded_plan(job_id: int) -> tuple[Plan, list[RecordedEvent]] | None:
+    """The plan of a job that this computer's ledger knows, and the events that it has of it."""
     from reelwright.ledger import open_ledger
-    from reelwright.operation.telling import uncertain_turns_of
     from reelwright.profiles import build_job
     from reelwright.winding.plan import make_plan
 
@@ -66,8 +67,8 @@ def _recorded_plan(job_id: int) -> tuple[Plan, float] | None:
         return None
     with open_ledger() as ledger:
         record = ledger.find(job_id)
-        before_turns = uncertain_turns_of(ledger.events(job_id)) if record else 0.0
-    return None if record is None else (make_plan(build_job(record.job, "the ledger")), before_turns)
+        events = ledger.events(job_id) if record else []
+    return None if record is None else (make_plan(build_job(record.job, "the ledger")), events)
 
 
 def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
@@ -91,9 +92,12 @@ def _tell_bare(status: dict[str, Any], *, as_json: bool) -> None:
         )
 
 
-def _look(client: Client, view: View, plan: Plan, before_turns: float, status: dict[str, Any], *, once: bool) -> None:
+def _look(
+    client: Client, view: View, plan: Plan, recorded: list[RecordedEvent], status: dict[str, Any], *, once: bool
+) -> None:
+    from reelwright.operation.doubted import doubt_of
     from reelwright.operation.steady_rate import SteadyRate
-    from reelwright.operation.telling import happening_of, result_of, snapshot_of
+    from reelwright.operation.telling import happening_of, happenings_of, result_of, snapshot_of, uncertain_turns_of
     from windlink import codes
     from windlink.frame import EVENT
     from windlink.sentences import TRIPS, say
@@ -132,6 +136,9 @@ def _look(client: Client, view: View, plan: Plan, before_turns: float, status: d
     if status["state"] == codes.FINISHED:
         outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"
     trip = say(TRIPS, status["reason"]).word if status["reason"] else ""
+    happened = happenings_of(recorded)
+    if trip:
+        happened = _with_trip(happened, client.request("trip"), trip)
     view.result(
         result_of(
             plan,
@@ -140,6 +147,18 @@ def _look(client: Client, view: View, plan: Plan, before_turns: float, status: d
             status["pulses"],
             outcome=outcome,
             trip=trip,
-            before_turns=before_turns,
+            before_turns=uncertain_turns_of(recorded),
+            doubt=doubt_of(plan, happened, status["pulses"]),
         )
     )
+
+
+def _with_trip(recorded: list[Happening], trip: dict[str, Any], word: str) -> list[Happening]:
+    """What happened, the trip too that holds the winder: of one that nobody recorded the event waits there."""
+    from reelwright.snapshot import Happening
+
+    fields = {"reason": word, "value": trip["value"], "pulses": trip["pulses"]}
+    is_recorded = any(
+        each.verb == "tripped" and {name: each.fields.get(name) for name in fields} == fields for each in recorded
+    )
+    return recorded if is_recorded else [*recorded, Happening(0, "tripped", "", fields)]

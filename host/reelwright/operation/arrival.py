@@ -18,6 +18,7 @@ from reelwright.errors import EXIT_PAUSED, DeviceError, LinkLostError, UsageErro
 from reelwright.ledger import new_job_id
 from reelwright.operation.before import tell_before, tell_elsewhere
 from reelwright.operation.commands import Ways
+from reelwright.operation.doubted import doubt_of
 from reelwright.operation.forgotten import TrippedError, refuse_forgotten, settle_unfinished
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
@@ -28,9 +29,9 @@ from reelwright.operation.recorded import (
 )
 from reelwright.operation.resume import left_off, memory_of, owes_count, unknown_job
 from reelwright.operation.telling import (
-    doubts_of,
     ending_of,
     happening_of,
+    happenings_of,
     result_of,
     uncertain_turns_of,
 )
@@ -353,13 +354,14 @@ class Arrival:
         events = self._ledger.events(record.job_id)
         here = [each.happening for each in events if each.series == record.series]
         pulses, outcome = ending_of(here) or (status["pulses"], "abandoned")
+        plan = plan_of(record)
         result = result_of(
-            plan_of(record),
+            plan,
             record.job_id,
             status["state"],
             pulses,
             outcome=outcome,
             before_turns=uncertain_turns_of(events),
-            doubts=doubts_of(events),
+            doubt=doubt_of(plan, happenings_of(events), pulses),
         )
         self._ledger.close_wind(record.job_id, result)

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING
 from attrs import evolve
 
 from reelwright.errors import ReelwrightError
+from reelwright.operation.doubted import doubt_of
 from reelwright.operation.standing import Heard, standing
-from reelwright.operation.telling import RESTARTED, doubts_of, ending_of, result_of, uncertain_turns_of
+from reelwright.operation.telling import RESTARTED, ending_of, happenings_of, result_of, uncertain_turns_of
 from windlink import codes
 from windlink.sentences import OUTCOMES, STATES, code_of, say
 
@@ -85,7 +86,7 @@ def as_it_stands(record: WindRecord, ledger: Ledger) -> WindRecord:
     more, the record is as it was.
     """
     known = record.known
-    if not record.open or (known is not None and (known.count_known or known.length_highest_m is not None)):
+    if not record.open or (known is not None and (not known.uncertain or known.length_highest_m is not None)):
         return record
     heard = heard_of(record, ledger)
     try:
@@ -104,7 +105,7 @@ def as_it_stands(record: WindRecord, ledger: Ledger) -> WindRecord:
         uncertain=True,
         where=where,
         before_turns=uncertain_turns_of(events),
-        doubts=doubts_of(events),
+        doubt=doubt_of(plan, happenings_of(events), heard.pulses),
     )
     return evolve(record, result=result)
 
@@ -112,15 +113,16 @@ def as_it_stands(record: WindRecord, ledger: Ledger) -> WindRecord:
 def kept_to_its_end(record: WindRecord, ledger: Ledger, memory: Memory) -> WindResult:
     """The result of a job that the winder ended before it restarted, whoever was there to hear of it."""
     outcome = say(OUTCOMES, memory.outcome).word
+    plan = plan_of(record)
     events = ledger.events(record.job_id)
     return result_of(
-        plan_of(record),
+        plan,
         record.job_id,
         codes.FINISHED,
         memory.pulses,
         outcome=outcome,
         before_turns=uncertain_turns_of(events),
-        doubts=doubts_of(events),
+        doubt=doubt_of(plan, happenings_of(events), memory.pulses),
     )
 
 
@@ -142,5 +144,5 @@ def given_up(record: WindRecord, ledger: Ledger, memory: Memory | None = None) -
         uncertain=where is not None and not memory,
         where=where,
         before_turns=uncertain_turns_of(events),
-        doubts=doubts_of(events),
+        doubt=doubt_of(plan, happenings_of(events), pulses),
     )

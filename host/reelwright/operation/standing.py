@@ -129,6 +129,11 @@ def standing(job: Job, plan: Plan, memory: Memory | None, heard: Heard | None) -
     return Standing(heard.pulses - reach.back, max(heard.pulses, highest), source, likely)
 
 
+def unseen_pulses(plan: Plan, driven_s: float) -> int:
+    """The most pulses that can pass while none is counted: under drive for so long, then let go."""
+    return _Reach(plan.job, plan).unseen(driven_s)
+
+
 def _at_rest(pulses: int, source: str) -> Standing:
     return Standing(pulses, pulses, source, pulses)
 
@@ -160,6 +165,7 @@ class _Reach:
         self._cruise = values[POSITION["cruise_rate"]] / 100
         self._creep = values[POSITION["creep_rate"]] / 100
         self._highest = values[POSITION["highest_rate"]] / 100
+        self._full = values[POSITION["full_rate"]] / 100
         self._gain = values[POSITION["acceleration"]] / 100
         self._loss = values[POSITION["deceleration"]] / 100
         self._per_turn = float(plan.pulses_per_spool_turn)
@@ -179,6 +185,11 @@ class _Reach:
         fastest = min(self._highest, RATE_SHARE * rate + self._gain * lag_s)
         ahead = math.ceil(min(self._coast(fastest), self._highest * dark_s)) + 1
         return max(0, min(ahead, self.most - memory.pulses))
+
+    def unseen(self, driven_s: float) -> int:
+        """Pulses of a drive whose sensor is silent: a dc motor may be driven ever harder, a stepper keeps its steps."""
+        rate = self._cruise if self._is_stepper else max(self._full, self._highest)
+        return math.ceil(rate * driven_s + self._coast(rate)) + 1
 
     def ordinarily_in_the_dark(self, memory: Memory) -> int:
         """Of these, the pulses that pass as a rule: at the running rate, driven on for a moment, then let go."""

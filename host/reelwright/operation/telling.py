@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reelwright.operation.doubted import NO_DOUBT
 from reelwright.snapshot import Happening, Snapshot, WindResult, end_of
 from reelwright.winding.uncertainty import COVERAGE
-from windlink.sentences import DOUBTS, OUTCOMES, STATES, STOPS, TRIPS, say
+from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS, say
 
 if TYPE_CHECKING:
     from collections.abc import Container, Iterable
 
     from reelwright.device.client import Received
     from reelwright.ledger import RecordedEvent
+    from reelwright.operation.doubted import Doubt
     from reelwright.operation.standing import Standing
     from reelwright.winding.planned import Plan, Wound
 
@@ -90,18 +92,24 @@ def result_of(
     uncertain: bool = False,
     where: Standing | None = None,
     before_turns: float = 0.0,
-    doubts: tuple[str, ...] = (),
+    doubt: Doubt = NO_DOUBT,
 ) -> WindResult:
     """How the wind stands at a count: what is really on the spool, overshoot included.
 
     uncertain: the count is the last one heard. where: the counts that the spool can stand at, and the one where it most
     likely does; the count itself by default. before_turns: what earlier restarts have left unknown of each of them,
-    either way, as the operator has agreed to. doubts: of `doubts_of`.
+    either way, as the operator has agreed to. doubt: of `doubt_of`, what its trips have.
     """
-    lowest, highest = where.ends if where else (pulses, pulses)
-    uncertain_turns = before_turns + plan.turns_at(max(highest - pulses, pulses - lowest))
+    shaft_lowest, shaft_highest = where.ends if where else (pulses, pulses)
+    lowest = shaft_lowest - doubt.short
+    highest = None if doubt.beyond is None else shaft_highest + doubt.beyond
+    farthest = shaft_highest if highest is None else highest
+    # the guide follows the shaft, which turns without strand too
+    shaft_turns = before_turns + plan.turns_at(max(farthest - pulses, pulses - shaft_lowest))
+    uncertain_turns = before_turns + plan.turns_at(max(farthest - pulses, pulses - lowest))
     wound = _wound(plan, pulses, uncertain_turns)
-    least, most = _wound(plan, lowest, before_turns), _wound(plan, highest, before_turns)
+    least = _wound(plan, lowest, before_turns)
+    most = None if highest is None else _wound(plan, highest, before_turns)
     return WindResult(
         job_id=job_id,
         state=say(STATES, state).word,
@@ -117,17 +125,17 @@ def result_of(
         trip=trip,
         uncertain=uncertain,
         uncertain_turns=uncertain_turns,
-        phase_turns=float(wound.phase_turns) if uncertain_turns <= PHASE_SLACK_TURNS else None,
-        doubts=doubts,
+        phase_turns=float(wound.phase_turns) if highest is not None and shaft_turns <= PHASE_SLACK_TURNS else None,
+        doubts=doubt.words,
         count_known=lowest == highest and not before_turns,
         length_lowest_m=end_of(least.length_m, least.length_u_m, -COVERAGE),
-        length_highest_m=end_of(most.length_m, most.length_u_m, COVERAGE),
+        length_highest_m=None if most is None else end_of(most.length_m, most.length_u_m, COVERAGE),
         agreed_within_turns=before_turns,
         turns_lowest=max(0.0, plan.turns_at(lowest) - before_turns),
-        turns_highest=plan.turns_at(highest) + before_turns,
-        turns_likely=plan.turns_at(where.best) if where and lowest < highest else None,
+        turns_highest=None if highest is None else plan.turns_at(highest) + before_turns,
+        turns_likely=plan.turns_at(where.best) if where and shaft_lowest < shaft_highest else None,
         mass_lowest_g=None if least.mass_g is None else end_of(least.mass_g, least.mass_u_g, -COVERAGE),
-        mass_highest_g=None if most.mass_g is None else end_of(most.mass_g, most.mass_u_g, COVERAGE),
+        mass_highest_g=None if most is None or most.mass_g is None else end_of(most.mass_g, most.mass_u_g, COVERAGE),
     )
 
 
@@ -160,10 +168,9 @@ def uncertain_turns_of(
     return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
 
 
-def doubts_of(events: Iterable[RecordedEvent]) -> tuple[str, ...]:
-    """Words of the trips after which the count is not what is on the spool, each once: clearing one mends no count."""
-    tripped = {each.happening.fields.get("reason") for each in events if each.happening.verb == "tripped"}
-    return tuple(TRIPS[code].word for code in DOUBTS if TRIPS[code].word in tripped)
+def happenings_of(events: Iterable[RecordedEvent]) -> list[Happening]:
+    """What happened, without who told it and when."""
+    return [each.happening for each in events]
 
 
 def ending_of(happenings: Iterable[Happening]) -> tuple[int, str] | None:

@@ -20,14 +20,15 @@ from reelwright.errors import (
     DeviceError,
     LinkLostError,
 )
+from reelwright.operation.doubted import doubt_of
 from reelwright.operation.recorded import heard_of
 from reelwright.operation.standing import Heard, standing
 from reelwright.operation.steady_rate import SteadyRate
 from reelwright.operation.telling import (
     RESTARTED,
-    doubts_of,
     ending_of,
     happening_of,
+    happenings_of,
     result_of,
     snapshot_of,
     uncertain_turns_of,
@@ -337,7 +338,7 @@ class Wind:
             uncertain=uncertain,
             where=where,
             before_turns=self._before_turns,
-            doubts=doubts_of(self._ledger.events(self._job_id)),
+            doubt=doubt_of(self._plan, happenings_of(self._ledger.events(self._job_id)), self._pulses),
         )
 
     # --- the operator -------------------------------------------------------------------------------------
