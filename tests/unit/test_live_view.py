@@ -145,7 +145,7 @@ def test_a_picture_of_nothing_does_not_stay_above_an_error():
 
     drawn, cleared = out.getvalue().rpartition("Nothing heard from the winder yet.")[::2]
     assert drawn
-    assert cleared.count("\x1b[1A\x1b[2K") == len(on_screen(Screen("Forty metres", None, with_keys=False)))
+    assert cleared.count("\x1b[1A\x1b[2K") == len(on_screen(Screen("Forty metres", None, keys=())))
 
 
 def test_a_result_of_which_no_progress_was_heard_stands_without_that_line():
@@ -185,7 +185,7 @@ CLEARED = "\x1b[2J\x1b[H"
 
 
 def test_a_watcher_is_shown_no_keys():
-    assert not any("abandon" in line for line in on_screen(Screen("", WINDING, with_keys=False)))
+    assert not any("abandon" in line for line in on_screen(Screen("", WINDING, keys=())))
 
 
 def test_a_terminal_that_changes_its_size_keeps_no_fragment_of_the_old_picture():

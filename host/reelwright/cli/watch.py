@@ -31,12 +31,13 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
 
     For a winder that runs without `wind`: started by its go button, or left by a command that was ended. It ends when
     the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record. While it looks, the winder
-    takes it for its host.
+    takes it for its host; once it is left, the winder does what its job says in on_link_loss.
     """
     from reelwright.device.client import Client
     from reelwright.device.discovery import find_port
     from reelwright.device.port import Port
     from reelwright.views import choose_view
+    from reelwright.views.keys import ONLY_LEAVE
 
     port_name = port_name or find_port()
     with ExitStack() as stack:
@@ -49,12 +50,24 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
         if recorded is None:
             _tell_bare(status, as_json=as_json)
             sys.exit(EXIT_DONE)
-        view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}"))
+        view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}", keys=ONLY_LEAVE))
         try:
             _look(client, view, *recorded, status, once=once)
         except KeyboardInterrupt:
-            view.notice("Stopped watching. The winder goes on.")
+            view.notice(f"Stopped watching. {unheard(recorded[0])}")
     sys.exit(EXIT_DONE)
+
+
+def unheard(plan: Plan) -> str:
+    """What a winder does with a job once nobody listens to it any more."""
+    from reelwright.device.job_values import job_values
+    from windlink.job import POSITION
+    from windlink.sentences import LINK_LOSSES
+
+    values = job_values(plan.job, plan)
+    does = LINK_LOSSES[values[POSITION["link_loss"]]].sentence
+    silent_s = values[POSITION["link_loss_ms"]] / 1000
+    return f"What the job has a winder do that winds, and hears no host for {silent_s:g} s: {does}"
 
 
 def _recorded_plan(job_id: int) -> tuple[Plan, list[RecordedEvent]] | None:

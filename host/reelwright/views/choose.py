@@ -6,8 +6,10 @@ import os
 import sys
 from typing import TYPE_CHECKING, TextIO
 
+from reelwright.views.keys import REST_AND_LEAVE
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from reelwright.views.view import View
 
@@ -16,13 +18,13 @@ def choose_view(
     *,
     as_json: bool,
     heading: str,
-    with_keys: bool = True,
+    keys: Sequence[tuple[str, str]] = REST_AND_LEAVE,
     stream: TextIO | None = None,
     errors: TextIO | None = None,
 ) -> View:
     """JSON lines when asked for; live on a terminal that can move its cursor; plain lines everywhere else.
 
-    heading: one line that names the job. with_keys: whether the keys work, and so are shown. stream: where to
+    heading: one line that names the job. keys: those that work, and so are shown. stream: where to
     show it, standard output by default. errors: where JSON's notices go, standard error by default.
     """
     out = sys.stdout if stream is None else stream
@@ -34,7 +36,7 @@ def choose_view(
     if can_redraw(out, os.environ):
         from reelwright.views.live import LiveView
 
-        return LiveView(out, err, heading, with_keys=with_keys)
+        return LiveView(out, err, heading, keys=keys)
     from reelwright.views.plain import PlainView
 
     return PlainView(out, err, heading)

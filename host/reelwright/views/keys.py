@@ -40,6 +40,10 @@ KEYS = (
     Key("c", "clear", "clear", "clear a trip once its cause is mended; moves nothing"),
 )
 
+# What a person is shown to press: the sign, and a word or two.
+REST_AND_LEAVE = (*((key.key, key.word) for key in KEYS), ("Ctrl-C", "rest and leave"))
+ONLY_LEAVE = (("Ctrl-C", "leave, and touch nothing"),)
+
 _BY_KEY = {key.key: key.action for key in KEYS}
 _BY_WORD = {key.word: key.action for key in KEYS}
 YES = "y"  # abandons after its question; another key, since a held one repeats itself

@@ -10,12 +10,13 @@ from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
+from reelwright.views.keys import REST_AND_LEAVE
 from reelwright.views.outlet import Outlet
 from reelwright.views.screen import EVENTS_SHOWN, Screen
 from reelwright.views.untrusted import plain_text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from types import TracebackType
     from typing import Self
 
@@ -37,7 +38,7 @@ class LiveView:
         errors: TextIO,
         heading: str,
         *,
-        with_keys: bool = True,
+        keys: Sequence[tuple[str, str]] = REST_AND_LEAVE,
         clock: Callable[[], float] = time.monotonic,
         width: int | None = None,
     ) -> None:
@@ -46,7 +47,7 @@ class LiveView:
             file=cast("TextIO", self._outlet), width=width, highlight=False, markup=False, emoji=False
         )
         self._heading = heading
-        self._with_keys = with_keys
+        self._keys = keys
         self._clock = clock
         self._drawn_s: float | None = None
         self._snapshot: Snapshot | None = None
@@ -68,7 +69,7 @@ class LiveView:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        self._with_keys = False  # they no longer work
+        self._keys = ()  # they no longer work
         # a picture of nothing does not stay: what went wrong is told below it
         self._live.transient = self._snapshot is None and self._result is None and not self._happenings
         try:
@@ -110,4 +111,4 @@ class LiveView:
         self._live.refresh()
 
     def _screen(self) -> Screen:
-        return Screen(self._heading, self._snapshot, tuple(self._happenings), self._result, self._with_keys)
+        return Screen(self._heading, self._snapshot, tuple(self._happenings), self._result, self._keys)

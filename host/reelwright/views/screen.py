@@ -10,7 +10,7 @@ from rich.progress_bar import ProgressBar
 from rich.table import Table
 from rich.text import Text
 
-from reelwright.views.keys import KEYS
+from reelwright.views.keys import REST_AND_LEAVE
 from reelwright.views.quantities import duration, number, turns_text
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
@@ -46,7 +46,7 @@ class Screen:
     snapshot: Snapshot | None
     happenings: Sequence[Happening] = ()  # oldest first
     result: WindResult | None = None
-    with_keys: bool = True
+    keys: Sequence[tuple[str, str]] = REST_AND_LEAVE  # that work now, each with its word
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draws the picture into the width that the terminal has now."""
@@ -62,8 +62,8 @@ class Screen:
             blocks += [Text(), _happenings(self.happenings[-EVENTS_SHOWN:])]
         if self.result is not None:
             blocks += [Text(), _result(self.result)]
-        elif self.with_keys:
-            blocks += [Text(), _key_hints()]
+        elif self.keys:
+            blocks += [Text(), _key_hints(self.keys)]
         yield from console.render(Group(*blocks), options.update(width=width))
 
 
@@ -155,7 +155,5 @@ def _result(result: WindResult) -> RenderableType:
     return Group(sentence, grid)
 
 
-def _key_hints() -> Text:
-    hints = [Text.assemble((key.key, "bold cyan"), " ", (key.word, "dim")) for key in KEYS]
-    hints.append(Text.assemble(("Ctrl-C", "bold cyan"), " ", ("rest and leave", "dim")))
-    return Text("   ").join(hints)
+def _key_hints(keys: Sequence[tuple[str, str]]) -> Text:
+    return Text("   ").join(Text.assemble((key, "bold cyan"), " ", (word, "dim")) for key, word in keys)
