@@ -119,15 +119,13 @@ def _look(
     shown = 0
     steady = SteadyRate()
     deadline_s = time.monotonic() + FIRST_PROGRESS_S
-    while not client.inbox and time.monotonic() < deadline_s:
-        # a status has no speed: the first progress has
+    first = None
+    while first is None and time.monotonic() < deadline_s:
+        # a status has no speed: the first progress has, and an event may come before it
         client.listen()
-    if not client.inbox:
-        view.progress(snapshot_of(plan, status["state"], status["pulses"], 0))
-    elif once:
-        fields = next((each.fields for each in client.inbox if each.kind != EVENT), None)
-        rate = fields["rate"] if fields else 0
-        view.progress(snapshot_of(plan, status["state"], status["pulses"], rate))
+        first = next((each.fields for each in client.inbox if each.kind != EVENT), None)
+    if once or first is None:
+        view.progress(snapshot_of(plan, status["state"], status["pulses"], first["rate"] if first else 0))
     while not once and status["state"] in (codes.WINDING, codes.EASING, codes.LOADED):
         client.listen()
         while client.inbox:
