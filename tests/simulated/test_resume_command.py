@@ -340,3 +340,16 @@ def test_a_job_of_a_port_that_is_gone_is_not_begun_from_zero_at_another_one(tmp_
     with simulated(job, tmp_path, "--pace", "20") as device:
         assert wind(job, device, tmp_path, "--drop-held")[0] == 5
         assert not any(each["open"] for each in listed(tmp_path) if each["job_id"] == number)
+
+
+def test_a_job_of_a_socket_that_refuses_is_not_begun_from_zero_at_another_one(tmp_path: Path) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    with simulated(job, tmp_path, "--pace", "20", "--socket") as before:
+        assert wind(job, before, tmp_path)[0] == 5
+    with simulated(job, tmp_path, "--pace", "20", "--socket") as port:
+        number = str(listed(tmp_path)[0]["job_id"])
+        code, _, err = wind(job, port, tmp_path)
+        assert (code, len(listed(tmp_path))) == (4, 1), err
+        assert f"last recorded at {before}, which is not there now" in " ".join(err.split())
+        asked = resume(port, tmp_path, number)
+        assert "still there" not in " ".join((asked.stdout + asked.stderr).split())

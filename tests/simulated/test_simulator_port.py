@@ -18,6 +18,7 @@ import pytest
 import serial
 
 from interpreters import has_micropython
+from reelwright.device.discovery import is_gone
 from reelwright.errors import UsageError
 from reelwright.profiles import load_job
 from reelwright.simulator import Simulator, SimulatorOptions
@@ -96,6 +97,18 @@ def test_it_answers_and_a_client_may_come_back(tmp_path: Path, transport: str, i
                 assert ask(port, sequence + 10, "status")[:2] == ("status", 0)
         assert boots[0] == boots[1]
         assert winder.poll() is None
+
+
+@pytest.mark.parametrize("transport", ["pty", "socket"])
+def test_asking_whether_a_port_is_gone_disturbs_no_winder_that_is_there(tmp_path: Path, transport: str) -> None:
+    with simulator(tmp_path, pace=0, transport=transport) as winder:
+        assert not is_gone(winder.port)
+        with serial.serial_for_url(winder.port, timeout=0.2) as port:
+            ask(port, 1, "hello", 1, 0, 1)
+            assert not is_gone(winder.port)
+            assert ask(port, 2, "status")[:2] == ("status", 0)
+        name = winder.port
+    assert until(lambda: is_gone(name))
 
 
 @pytest.mark.parametrize("transport", ["pty", "socket"])

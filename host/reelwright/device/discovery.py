@@ -1,14 +1,19 @@
-"""Finds the winder's port by its USB identity; never writes to a port to find out."""
+"""Finds the winder's port by its USB identity, and tells one that is gone; never writes to a port to find out."""
 
 from __future__ import annotations
 
 import os
+import socket
 from typing import TYPE_CHECKING
+from urllib.parse import urlsplit
 
 from reelwright.errors import PortError
 
 if TYPE_CHECKING:
     from serial.tools.list_ports_common import ListPortInfo
+
+SOCKET = "socket://"
+CONNECT_S = 1.0  # granted to a computer for an answer; a listener on this one answers at once
 
 # USB vendor -> what carries it. A port of another vendor must be named by the person.
 BOARD_VENDORS = {
@@ -35,6 +40,23 @@ def name_now(serial_number: str) -> str | None:
     from serial.tools import list_ports
 
     return next((str(each.device) for each in list_ports.comports() if each.serial_number == serial_number), None)
+
+
+def is_gone(name: str) -> bool:
+    """Whether a port is surely not there: its file is missing, or nothing listens behind its socket:// address.
+
+    Of others, such as COM3, that is not known. Nothing is sent: a winder that is there takes no notice.
+    """
+    if not name.startswith(SOCKET):
+        return os.path.isabs(name) and not os.path.exists(name)
+    try:
+        address = urlsplit(name)
+        with socket.create_connection((address.hostname or "", address.port or 0), CONNECT_S):
+            return False
+    except ConnectionRefusedError:
+        return True
+    except (OSError, ValueError):  # too slow, out of reach, no address: nobody can tell
+        return False
 
 
 def find_port() -> str:

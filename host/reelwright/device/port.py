@@ -7,7 +7,7 @@ import os
 from contextlib import suppress
 from typing import Any
 
-from reelwright.device.discovery import entry_of, name_now
+from reelwright.device.discovery import SOCKET, entry_of, name_now
 from reelwright.device.lock import PortLock
 from reelwright.errors import LinkLostError, PortError
 
@@ -148,7 +148,7 @@ def _why_not(name: str, failure: Exception) -> PortError:
         )
     if number == errno.EISDIR:
         return PortError(f"{name} is a folder, no port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
-    if name.startswith("socket://"):
+    if name.startswith(SOCKET):
         return PortError(
             f"No winder listens at {name}.", "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it."
         )

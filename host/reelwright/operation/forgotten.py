@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from reelwright.device.discovery import is_gone
 from reelwright.errors import EXIT_TRIPPED, DeviceError
 from reelwright.operation.commands import resume_command
 from reelwright.operation.recorded import LOOKED_THROUGH, given_up, last_pulses_heard, plan_of, was_begun
-from reelwright.operation.whereabouts import is_gone
 
 if TYPE_CHECKING:
     from reelwright.ledger import Ledger, WindRecord

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING
 
 from attrs import frozen
 
+from reelwright.device.discovery import is_gone
+
 if TYPE_CHECKING:
     from reelwright.device.client import Winder
     from reelwright.ledger import Ledger, Stay, WindRecord
@@ -68,8 +70,3 @@ def is_another(stay: Stay, port_name: str, serial_number: str) -> bool:
     if stay.serial_number and serial_number:
         return stay.serial_number != serial_number
     return not is_same(stay, port_name, serial_number) and not is_gone(stay.port)
-
-
-def is_gone(port_name: str) -> bool:
-    """Whether a port that is a file of the system is not there; of others, such as COM3, that is not known."""
-    return os.path.isabs(port_name) and not os.path.exists(port_name)
