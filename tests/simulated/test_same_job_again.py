@@ -113,7 +113,7 @@ def test_a_job_that_ended_when_nobody_heard_has_left_its_strand_on_the_spool_too
     with small_bench(tmp_path) as bench:
 
         def left(**remembered: object) -> str:
-            return strand_of_this_job(bench.plan, bench.ledger, "lockstep", remembered.get("memory"))
+            return strand_of_this_job(bench.plan, bench.ledger, "lockstep", "", remembered.get("memory"))
 
         assert left() == ""
         assert bench.wind() == EXIT_PAUSED

@@ -1,4 +1,4 @@
-"""Whether an empty spool is on, asked of a person before a job begins that has just been wound at the same port.
+"""Whether an empty spool is on, asked of a person before a job begins that has just been wound at the same winder.
 
 A full spool that was forgotten there would be wound over its flange.
 """
@@ -34,7 +34,7 @@ def ask_for_empty_spool(link: Link, plan: Plan) -> Link:
     memory = memory_of(link.client)
     if memory is not None and memory.under_way:
         return link
-    left = strand_of_this_job(plan, link.ledger, link.port_name, memory)
+    left = strand_of_this_job(plan, link.ledger, link.port_name, link.winder.serial_number, memory)
     if not left:
         return link
     say(left, err=True)

@@ -188,7 +188,7 @@ class Arrival:
     def _load(self, heard: int) -> Wind:
         values = job_values(self._job, self._plan)
         self._check_room(values)
-        tell_before(self._plan, self._ledger, self._port_name, self._view)
+        tell_before(self._plan, self._ledger, self._port_name, self._winder.serial_number, self._view)
         tell_elsewhere(self._plan, self._ledger, self._port_name, self._view)
         job_id = new_job_id(self._ledger)
         self._ledger.open_wind(

@@ -13,6 +13,7 @@ from reelwright.operation.recorded import (
     was_begun,
 )
 from reelwright.operation.telling import PHASE_SLACK_TURNS
+from reelwright.operation.whereabouts import is_same
 from reelwright.views.wording import length_text
 
 if TYPE_CHECKING:
@@ -23,10 +24,10 @@ if TYPE_CHECKING:
     from reelwright.winding.planned import Plan
 
 
-def strand_of_this_job(plan: Plan, ledger: Ledger, port_name: str, memory: Memory | None) -> str:
-    """What this very job has left on the spool of this port, in a sentence, where it was the last wind there and is
+def strand_of_this_job(plan: Plan, ledger: Ledger, port_name: str, serial_number: str, memory: Memory | None) -> str:
+    """What this very job has left on the spool of this winder, in a sentence, where it was the last wind there and is
     over; else nothing. memory: what the winder remembers, which may have ended it when nobody heard."""
-    last = _last_on(port_name, ledger)
+    last = _last_on(port_name, serial_number, ledger)
     if last is None or last.job != plan.job.to_dict():
         return ""
     known = as_it_stands(last, ledger).known
@@ -39,9 +40,9 @@ def strand_of_this_job(plan: Plan, ledger: Ledger, port_name: str, memory: Memor
     return _left(last, known)
 
 
-def tell_before(plan: Plan, ledger: Ledger, port_name: str, view: View) -> None:
-    """What the last wind on this port left behind: a spool, and a guide somewhere."""
-    last = _last_on(port_name, ledger)
+def tell_before(plan: Plan, ledger: Ledger, port_name: str, serial_number: str, view: View) -> None:
+    """What the last wind of this winder left behind: a spool, and a guide somewhere."""
+    last = _last_on(port_name, serial_number, ledger)
     known = None if last is None else as_it_stands(last, ledger).known
     if last is None or known is None:
         return
@@ -72,8 +73,13 @@ def tell_elsewhere(plan: Plan, ledger: Ledger, port_name: str, view: View) -> No
             return
 
 
-def _last_on(port_name: str, ledger: Ledger) -> WindRecord | None:
-    return next((record for record in ledger.winds(LOOKED_THROUGH) if record.port == port_name), None)
+def _last_on(port_name: str, serial_number: str, ledger: Ledger) -> WindRecord | None:
+    """The last wind of the winder at this port, whatever its port was called then."""
+    for record in ledger.winds(LOOKED_THROUGH):
+        stays = ledger.stays(record.job_id)
+        if stays and is_same(stays[-1], port_name, serial_number):
+            return record
+    return None
 
 
 def _left(last: WindRecord, known: WindResult) -> str:
