@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 import subprocess
 from typing import TYPE_CHECKING, Any
 
@@ -353,3 +354,13 @@ def test_a_job_of_a_socket_that_refuses_is_not_begun_from_zero_at_another_one(tm
         assert f"last recorded at {before}, which is not there now" in " ".join(err.split())
         asked = resume(port, tmp_path, number)
         assert "still there" not in " ".join((asked.stdout + asked.stderr).split())
+
+
+def test_where_nothing_is_to_be_resumed_the_hint_names_the_file_that_was_given(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 0
+        told = run(tmp_path, "wind", "--resume", str(job), "--port", port)
+        assert told.returncode == 2
+        drop = shlex.join(["reelwright", "wind", str(job), "--port", port, "--drop-held"])
+        assert f"`{drop}`" in " ".join(told.stderr.split())

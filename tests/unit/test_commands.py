@@ -6,7 +6,7 @@ import shlex
 
 import pytest
 
-from reelwright.operation.commands import clear_command, drop_command, resume_command
+from reelwright.operation.commands import clear_command, drop_command, resume_command, words_to_begin
 
 
 def test_a_job_is_gone_on_with_by_its_number_at_its_port() -> None:
@@ -37,3 +37,15 @@ def test_a_trip_is_cleared_by_the_command_that_was_typed_or_by_the_job_that_is_h
     assert clear_command("/dev/x", "snag", typed, 77) == "reelwright wind a.toml --port /dev/x --clear snag"
     assert clear_command("/dev/x", "snag", (), 77) == "reelwright wind --resume 77 --port /dev/x --clear snag"
     assert clear_command("/dev/x", "snag") == "reelwright wind JOB.toml --port /dev/x --clear snag"
+
+
+@pytest.mark.parametrize(
+    "typed",
+    [
+        "wind --resume a.toml --go-on",
+        "wind a.toml --go-on --resume --agree",
+        "wind a.toml --agree-within 3 --resume --counted-turns=12 --give-or-take 1 --go-on",
+    ],
+)
+def test_a_job_that_was_to_be_resumed_is_begun_by_the_words_that_named_it(typed: str) -> None:
+    assert words_to_begin(typed.split()) == ["wind", "a.toml", "--go-on"]

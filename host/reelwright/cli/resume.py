@@ -26,6 +26,7 @@ from windlink import codes
 from windlink.sentences import OUTCOMES
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from reelwright.cli.wind import Link
@@ -46,19 +47,23 @@ def resume(
     clear: str | None,
     consent: Consent,
     link_wait_s: float,
+    words: Sequence[str] = (),
 ) -> Ending:
     """Go on with a job after a restart of its winder, or with one that the winder still holds.
 
     job, job_id: the one that is meant, or neither for the one that the winder has or remembers. clear: the trip that
-    holds it, where the winder still has it. Raises NotAgreedError, and what `Resumption.held` and `find` raise.
+    holds it, where the winder still has it. words: of the command line, after the program's name.
+    Raises NotAgreedError, and what `Resumption.held` and `find` raise.
     """
     from reelwright.cli.wind import attached, counting, followed
+    from reelwright.operation.commands import words_to_begin
     from reelwright.operation.recorded import plan_of
     from reelwright.operation.resume import Rejoin, Resumption
 
     with ExitStack() as stack:
         link = stack.enter_context(attached(port_name, transcript_path))
-        resumption = Resumption(link.client, link.ledger, link.winder, link.port_name)
+        begin = words_to_begin(words) if job is not None else ()
+        resumption = Resumption(link.client, link.ledger, link.winder, link.port_name, begin)
         record = resumption.held(job, job_id, agreed=consent.was_given and consent.counted is None)
         if record is not None:
             if consent.counted is not None:

@@ -154,6 +154,7 @@ def command(
             clear=clear,
             consent=consent,
             link_wait_s=link_wait_s,
+            words=sys.argv[1:],
         )
         _end(ending, port_name, go_on_at_stops=go_on_at_stops)
     if consent.was_given:

@@ -162,7 +162,7 @@ class Arrival:
             return status
         if not drop_held:
             if record is None:
-                raise unknown_job(memory, self._port_name)
+                raise unknown_job(memory, self._ways)
             if moved:
                 raise MovedJobError.of(record, self._ledger, moved, memory.pulses, self._ways)
             raise TrippedError(left_off(memory, record, self._winder.cause), self._ways.go_on_or_drop(record))

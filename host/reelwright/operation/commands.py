@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
 PROGRAM = "reelwright"
 JOB_FILE = "JOB.toml"  # where only the person knows which
+_OF_A_RESUMPTION = ("--resume", "--agree")
+_OF_A_RESUMPTION_WITH_VALUE = ("--agree-within", "--counted-turns", "--give-or-take")
 
 
 def resume_command(job_id: int, port_name: str = "", *more: str) -> str:
@@ -66,11 +68,20 @@ class Ways:
         return f"{self.go_on(record)}, or give it up by `{self.drop}`."
 
 
+def words_to_begin(words: Sequence[str]) -> list[str]:
+    """The words that begin a job from its beginning, of those that were typed to resume it."""
+    return _without(words, flags=_OF_A_RESUMPTION, with_value=_OF_A_RESUMPTION_WITH_VALUE)
+
+
 def _without_clear(words: Sequence[str]) -> list[str]:
+    return _without(words, with_value=("--clear",))
+
+
+def _without(words: Sequence[str], *, flags: Sequence[str] = (), with_value: Sequence[str] = ()) -> list[str]:
     return [
         word
         for before, word in zip(("", *words), words, strict=False)
-        if "--clear" not in (before, word) and not word.startswith("--clear=")
+        if before not in with_value and word not in (*flags, *with_value) and word.partition("=")[0] not in with_value
     ]
 
 

@@ -13,7 +13,7 @@ from attrs import frozen
 from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
-from reelwright.operation.commands import Ways, drop_command, resume_command
+from reelwright.operation.commands import Ways, resume_command
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     LOOKED_THROUGH,
@@ -33,6 +33,8 @@ from windlink import codes
 from windlink.sentences import CAUSES, SOURCES, STATES, say
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from reelwright.device.client import Client, Winder
     from reelwright.ledger import Ledger, Stay, WindRecord
     from reelwright.operation.standing import Heard, Standing
@@ -100,7 +102,11 @@ def owes_count(status: dict[str, Any], record: WindRecord, memory: Memory | None
 class Resumption:
     """Finds the job that a winder was at when it restarted, and puts it there again."""
 
-    def __init__(self, client: Client, ledger: Ledger, winder: Winder, port_name: str) -> None:
+    def __init__(
+        self, client: Client, ledger: Ledger, winder: Winder, port_name: str, words: Sequence[str] = ()
+    ) -> None:
+        """words: those that begin the job from its beginning, for hints; none where only a person knows its file."""
+        self._ways = Ways(port_name, words)
         self._client = client
         self._ledger = ledger
         self._winder = winder
@@ -128,7 +134,7 @@ class Resumption:
             return record
         moved = self._whereabouts(record).moved if record is not None and not another else None
         if record is not None and moved:
-            raise MovedJobError.of(record, self._ledger, moved, status["pulses"], Ways(self._port_name))
+            raise MovedJobError.of(record, self._ledger, moved, status["pulses"], self._ways)
         if status["state"] == codes.FINISHED and another and (record is None or not is_unfinished(record)):
             return None  # that one is over, and nothing of it is lost
         raise UsageError(
@@ -136,7 +142,7 @@ class Resumption:
             f" is {say(STATES, status['state']).word}.",
             f"`{resume_command(status['job_id'], self._port_name)}` goes on with that one."
             if record is not None and is_unfinished(record)
-            else f"`{drop_command(self._port_name)}` gives up what it holds, and begins a job in its place.",
+            else f"`{self._ways.drop}` gives up what it holds, and begins a job in its place.",
         )
 
     def find(self, job: Job | None, job_id: int | None) -> Rejoin | WindResult:
@@ -223,7 +229,7 @@ class Resumption:
         if where.moved is None:
             return
         if not agreed:
-            raise MovedJobError.of(record, self._ledger, where.moved, pulses, Ways(self._port_name))
+            raise MovedJobError.of(record, self._ledger, where.moved, pulses, self._ways)
         begin_stay(record, self._ledger, self._winder, self._port_name, where, pulses)
 
     def _look_again(self) -> None:
@@ -270,14 +276,14 @@ class Resumption:
         if record is None:
             if not memory.under_way:
                 return None
-            raise unknown_job(memory, self._port_name)
+            raise unknown_job(memory, self._ways)
         if not is_unfinished(record):
             return None
         if (job is not None and record.job != job.to_dict()) or job_id not in (None, record.job_id):
             raise DeviceError(
                 f"The winder remembers another job, {record.job_id}: {_where(plan_of(record), memory)}.",
                 f"Resume that one with `{resume_command(record.job_id, self._port_name)}`, or give it up with"
-                f" `{drop_command(self._port_name)}`.",
+                f" `{self._ways.drop}`.",
             )
         return record
 
@@ -335,12 +341,12 @@ class Resumption:
         )
 
 
-def unknown_job(memory: Memory, port_name: str) -> DeviceError:
+def unknown_job(memory: Memory, ways: Ways) -> DeviceError:
     """The refusal of a job that another computer's ledger has."""
     return DeviceError(
         f"The winder remembers job {memory.job_id}, at {memory.pulses} pulses, and this computer's ledger does not"
         " know it.",
-        f"Resume it on the computer that started it, or give it up with `{drop_command(port_name)}`.",
+        f"Resume it on the computer that started it, or give it up with `{ways.drop}`.",
     )
 
 
