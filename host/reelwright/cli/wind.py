@@ -338,17 +338,26 @@ def attached(port_name: str | None, transcript_path: Path | None) -> Iterator[Li
 
 @contextmanager
 def counting() -> Iterator[Interrupts]:
-    """Count Ctrl-C (and a request to end) instead of raising; the third one ends this program, not the wind."""
+    """Count Ctrl-C (and a request to end, and a terminal that is closed) instead of raising; the third one ends this
+    program, not the wind."""
     from reelwright.operation.wind import Interrupts
 
     interrupts = Interrupts()
 
+    hangup = getattr(signal, "SIGHUP", None)
+
     def count(number: int, frame: FrameType | None) -> None:  # noqa: ARG001 - the signal module's signature
+        if number == hangup and interrupts.count:
+            return  # the system and the shell both tell of one terminal: that is no second press
         interrupts.count += 1
         if interrupts.count > 2:
             raise KeyboardInterrupt
 
-    before = {each: signal.signal(each, count) for each in (signal.SIGINT, signal.SIGTERM)}
+    ends = [signal.SIGINT, signal.SIGTERM]
+    # a program that nohup has started lives on without its terminal
+    if hangup is not None and signal.getsignal(hangup) != signal.SIG_IGN:
+        ends.append(hangup)
+    before = {each: signal.signal(each, count) for each in ends}
     try:
         yield interrupts
     finally:
