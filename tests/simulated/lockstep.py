@@ -180,6 +180,9 @@ class Witness:
         """Keep it."""
         self.snapshot = snapshot
 
+    def silence(self) -> None:
+        """Nothing to keep."""
+
     def event(self, happening: Happening) -> None:
         """Keep it."""
         self.events.append(happening)

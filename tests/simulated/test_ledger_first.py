@@ -38,6 +38,9 @@ class LooksIntoTheLedger:
         count = self._ledger.counts(self._job_id())[-1]
         assert (count.pulses, count.state) == (snapshot.pulses, snapshot.state)
 
+    def silence(self) -> None:
+        """Nothing is shown."""
+
     def event(self, happening: Happening) -> None:
         self.looked["event"] += 1
         assert happening in [each.happening for each in self._ledger.events(self._job_id())]

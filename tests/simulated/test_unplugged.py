@@ -15,6 +15,7 @@ from reelwright.cli.wind import wind
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, LinkLostError
 from reelwright.profiles import load_job
 from reelwright.simulator import Simulator, SimulatorOptions
+from reelwright.views.json_lines import JsonView
 from reelwright.winding.plan import make_plan
 from simulated.relay import Relay
 from simulated.winder import listed, run, write_job
@@ -85,7 +86,10 @@ def test_a_winder_that_winds_on_is_followed_to_its_end_under_its_new_name(
     capsys: pytest.CaptureFixture[str],
     pull_when: Callable[[bytes], bool],
 ) -> None:
+    silences: list[JsonView] = []
+    monkeypatch.setattr(JsonView, "silence", lambda view: silences.append(view))
     wound = Wound(tmp_path, monkeypatch, link_loss="wind_on", away_s=0.6, pull_when=pull_when)
+    assert len(silences) == 1
     assert wound.ending is not None, wound.failure
     assert wound.ending.exit_code == EXIT_DONE
     told = capsys.readouterr().err

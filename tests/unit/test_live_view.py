@@ -2,20 +2,22 @@
 
 import io
 import math
+from datetime import datetime
 
 import attrs
 import pytest
 from rich.console import Console
 
 from reelwright.snapshot import Happening
+from reelwright.views.keys import ONLY_END_WAIT
 from reelwright.views.live import LiveView
 from reelwright.views.screen import Screen
 from shown_wind import LAYER_DONE, REACHED, TRIPPED, WINDING, HandClock, Terminal
 
 
-def live(width=80, clock=None):
+def live(width=80, clock=None, **how):
     out = Terminal()
-    return out, LiveView(out, io.StringIO(), "Forty metres", clock=clock or HandClock(), width=width)
+    return out, LiveView(out, io.StringIO(), "Forty metres", clock=clock or HandClock(), width=width, **how)
 
 
 def interrupted():
@@ -124,6 +126,36 @@ def test_the_live_view_redraws_at_most_eight_times_a_second():
         drawn = out.getvalue().count("whole job") - begun
 
     assert drawn == 8
+
+
+def test_what_is_no_longer_heard_is_not_shown_as_what_is():
+    lines = on_screen(Screen("Forty metres", WINDING, keys=ONLY_END_WAIT, last_heard="14:03:07"))
+
+    assert lines[1] == " not heard   Last heard at 14:03:07: winding."
+    assert lines[6:9] == [
+        "counted       27.64 of 40.00 m              line speed  - m/s",
+        "next stop     in 21.40 turns                spool       - rpm",
+        "time left     -",
+    ]
+    assert lines[-1] == "Ctrl-C end the waiting"
+
+
+def test_the_live_view_tells_when_it_heard_last_until_it_hears_again():
+    moments = [datetime(2031, 5, 4, 14, 3, second).astimezone() for second in (0, 7, 50)]
+    clock = HandClock()
+    out, view = live(clock=clock, now=iter(moments).__next__)
+    with view:
+        view.progress(WINDING)
+        view.silence()
+        lost = out.getvalue()
+        view.progress(WINDING)
+
+    assert "Last heard at 14:03:07: winding." in lost
+    assert "96.2" not in lost.rpartition("Last heard")[2]
+    again = out.getvalue()[len(lost) :]
+    assert "Last heard" not in again
+    assert "96.2" in again
+    assert "pause" in again
 
 
 def test_the_live_result_stays_on_the_terminal_and_the_keys_go():

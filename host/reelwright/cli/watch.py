@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from reelwright.errors import EXIT_DONE, DeviceError
+from reelwright.errors import EXIT_DONE, DeviceError, LinkLostError
 
 if TYPE_CHECKING:
     from reelwright.device.client import Client
@@ -53,6 +53,9 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
         view = stack.enter_context(choose_view(as_json=as_json, heading=f"Watching {port_name}", keys=ONLY_LEAVE))
         try:
             _look(client, view, *recorded, status, once=once)
+        except LinkLostError:
+            view.silence()
+            raise
         except KeyboardInterrupt:
             view.notice(f"Stopped watching. {unheard(recorded[0])}")
     sys.exit(EXIT_DONE)

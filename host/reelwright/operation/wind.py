@@ -150,6 +150,7 @@ class Wind:
         False when it does not come back in time, or the operator presses Ctrl-C meanwhile.
         """
         self._view.notice(f"{lost.message} Waits {link_wait_s:g} s for it to come back. Ctrl-C ends the waiting.")
+        self._view.silence()
         pressed = interrupts.count
         deadline_s = time.monotonic() + link_wait_s
         while time.monotonic() < deadline_s and interrupts.count == pressed:

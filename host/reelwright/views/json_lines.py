@@ -78,6 +78,9 @@ class JsonView:
         """`kind` progress. Each one: the reader decides what to skip."""
         self._object("progress", {name: getattr(snapshot, name) for name in PROGRESS_FIELDS})
 
+    def silence(self) -> None:
+        """Nothing: each object is of its own moment."""
+
     def event(self, happening: Happening) -> None:
         """`kind` event, with the event's own fields between its verb and its sentence."""
         told = {"number": happening.number, "verb": happening.verb}

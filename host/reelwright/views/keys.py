@@ -42,6 +42,7 @@ KEYS = (
 
 # What a person is shown to press: the sign, and a word or two.
 REST_AND_LEAVE = (*((key.key, key.word) for key in KEYS), ("Ctrl-C", "rest and leave"))
+ONLY_END_WAIT = (("Ctrl-C", "end the waiting"),)
 ONLY_LEAVE = (("Ctrl-C", "leave, and touch nothing"),)
 
 _BY_KEY = {key.key: key.action for key in KEYS}

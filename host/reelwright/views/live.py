@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import time
 from collections import deque
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, TextIO, cast
 
 from rich.console import Console
 from rich.live import Live
 from rich.text import Text
 
-from reelwright.views.keys import REST_AND_LEAVE
+from reelwright.views.keys import ONLY_END_WAIT, REST_AND_LEAVE
 from reelwright.views.outlet import Outlet
 from reelwright.views.screen import EVENTS_SHOWN, Screen
 from reelwright.views.untrusted import plain_text
@@ -29,7 +30,7 @@ SHOW_CURSOR = "\x1b[?25h"
 class LiveView:
     """Redraws at most eight times a second, however often it is told of progress; events are drawn at once.
 
-    No thread: what is shown is what the last call said. `clock` tells seconds of real time.
+    No thread: what is shown is what the last call said. `clock` tells seconds of real time, `now` the time of day.
     """
 
     def __init__(
@@ -40,6 +41,7 @@ class LiveView:
         *,
         keys: Sequence[tuple[str, str]] = REST_AND_LEAVE,
         clock: Callable[[], float] = time.monotonic,
+        now: Callable[[], datetime] = lambda: datetime.now(UTC),
         width: int | None = None,
     ) -> None:
         self._outlet = Outlet(stream, errors)
@@ -49,6 +51,9 @@ class LiveView:
         self._heading = heading
         self._keys = keys
         self._clock = clock
+        self._now = now
+        self._heard_at = now()
+        self._is_silent = False
         self._drawn_s: float | None = None
         self._snapshot: Snapshot | None = None
         self._happenings: deque[Happening] = deque(maxlen=EVENTS_SHOWN)
@@ -83,10 +88,18 @@ class LiveView:
     def progress(self, snapshot: Snapshot) -> None:
         """Kept always, drawn when the last redraw is old enough."""
         self._snapshot = snapshot
+        self._heard_at = self._now()
+        if self._is_silent:
+            self._is_silent, self._drawn_s = False, None
         now_s = self._clock()
         if self._drawn_s is None or now_s - self._drawn_s >= REFRESH_PERIOD_S:
             self._drawn_s = now_s
             self._draw()
+
+    def silence(self) -> None:
+        """Drawn at once: the state and the speeds on the screen are no longer those of the winder."""
+        self._is_silent = True
+        self._draw()
 
     def event(self, happening: Happening) -> None:
         """Joins the last few below the figures."""
@@ -111,4 +124,6 @@ class LiveView:
         self._live.refresh()
 
     def _screen(self) -> Screen:
-        return Screen(self._heading, self._snapshot, tuple(self._happenings), self._result, self._keys)
+        keys = ONLY_END_WAIT if self._is_silent and self._keys else self._keys
+        last_heard = self._heard_at.astimezone().strftime("%H:%M:%S") if self._is_silent else ""
+        return Screen(self._heading, self._snapshot, tuple(self._happenings), self._result, keys, last_heard)

@@ -52,6 +52,9 @@ class PlainView:
         self._shown = snapshot
         self._outlet.line(progress_line(snapshot))
 
+    def silence(self) -> None:
+        """Nothing: each line is of its own moment, and a notice tells."""
+
     def event(self, happening: Happening) -> None:
         """One line, with its number when the winder gave it one."""
         number_text = f" {happening.number}" if happening.number else ""

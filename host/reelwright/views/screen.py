@@ -11,7 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from reelwright.views.keys import REST_AND_LEAVE
-from reelwright.views.quantities import duration, number, turns_text
+from reelwright.views.quantities import UNKNOWN, duration, number, turns_text
 from reelwright.views.untrusted import plain_text
 from reelwright.views.wording import closing_sentence, facts_of, saying_of_state
 
@@ -47,6 +47,7 @@ class Screen:
     happenings: Sequence[Happening] = ()  # oldest first
     result: WindResult | None = None
     keys: Sequence[tuple[str, str]] = REST_AND_LEAVE  # that work now, each with its word
+    last_heard: str = ""  # the time of day of the snapshot, where nothing has been heard since
 
     def __rich_console__(self, console: Console, options: ConsoleOptions) -> RenderResult:
         """Draws the picture into the width that the terminal has now."""
@@ -56,8 +57,8 @@ class Screen:
         if self.snapshot is None and self.result is None:
             blocks += [Text("Nothing heard from the winder yet.", style="dim")]
         elif self.snapshot is not None:
-            blocks += [_state(self.snapshot.state), Text(), _bars(self.snapshot, wide), Text()]
-            blocks += [_figures(self.snapshot, wide)]
+            blocks += [_state(self.snapshot.state, self.last_heard), Text(), _bars(self.snapshot, wide), Text()]
+            blocks += [_figures(self.snapshot, wide, is_past=bool(self.last_heard))]
         if self.happenings:
             blocks += [Text(), _happenings(self.happenings[-EVENTS_SHOWN:])]
         if self.result is not None:
@@ -67,13 +68,16 @@ class Screen:
         yield from console.render(Group(*blocks), options.update(width=width))
 
 
-def _state(word: str) -> RenderableType:
+def _state(word: str, last_heard: str) -> RenderableType:
     saying = saying_of_state(word)
     row = Table.grid(padding=(0, 2, 0, 0))
     row.add_column(no_wrap=True)
     row.add_column()
     word_text = Text(f" {plain_text(word)} ", style=STATE_STYLES.get(word, "bold reverse"))
-    row.add_row(word_text, Text(saying.sentence if saying else ""))
+    if last_heard:
+        row.add_row(Text(" not heard ", style="bold reverse"), Text(f"Last heard at {last_heard}: {plain_text(word)}."))
+    else:
+        row.add_row(word_text, Text(saying.sentence if saying else ""))
     return row
 
 
@@ -108,17 +112,17 @@ def _done_of(done: float, planned: float) -> Text:
     return Text.assemble((turns_text(done).rjust(len(planned_text)), "bold"), f" of {planned_text} turns")
 
 
-def _figures(snapshot: Snapshot, wide: bool) -> RenderableType:
+def _figures(snapshot: Snapshot, wide: bool, *, is_past: bool) -> RenderableType:
     to_stop_turns = max(snapshot.next_stop_turns - snapshot.turns, 0.0)
     counted = Text.assemble((number(snapshot.length_m, 2), "bold"), f" of {number(snapshot.length_planned_m, 2)} m")
     left = [
         ("counted", counted),
         ("next stop", Text.assemble("in ", (turns_text(to_stop_turns), "bold"), " turns")),
-        ("time left", Text(duration(snapshot.seconds_left), style="bold")),
+        ("time left", Text(duration(None if is_past else snapshot.seconds_left), style="bold")),
     ]
     right = [
-        ("line speed", Text.assemble((number(snapshot.line_speed_m_s, 2), "bold"), " m/s")),
-        ("spool", Text.assemble((number(snapshot.mean_rpm, 1), "bold"), " rpm")),
+        ("line speed", Text.assemble((UNKNOWN if is_past else number(snapshot.line_speed_m_s, 2), "bold"), " m/s")),
+        ("spool", Text.assemble((UNKNOWN if is_past else number(snapshot.mean_rpm, 1), "bold"), " rpm")),
         ("", Text()),
     ]
     grid = Table.grid(padding=(0, 2, 0, 0))

@@ -30,6 +30,9 @@ class View(Protocol):
     def progress(self, snapshot: Snapshot) -> None:
         """Where the wind is. May be called at any rate; a face shows what its medium can take."""
 
+    def silence(self) -> None:
+        """Nothing is heard of the winder: what is shown is of the past, until the next progress."""
+
     def event(self, happening: Happening) -> None:
         """Something happened. Each one is shown."""
 
