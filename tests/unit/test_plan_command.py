@@ -146,7 +146,59 @@ def test_a_spool_is_filled_to_its_margin_and_the_plan_says_what_more_would_fit()
     assert answer["last_layer_turns"] == 0
     assert answer["fits_length_m"] == pytest.approx(answer["length_m"] + answer["fits_more_m"])
     shown = plan(*BENCH, "--length", "40m").stdout
-    assert f"up to {answer['fits_length_m']:.1f} m, {answer['fits_length_m'] - 40:.1f} m more than asked for" in shown
+    fits = re.search(r"up to (\S+) m, (\S+) m more than asked for", shown)
+    assert fits is not None
+    assert 0 <= answer["fits_length_m"] - float(fits[1]) < 0.01
+    assert 0 <= answer["fits_length_m"] - 40 - float(fits[2]) < 0.01
+
+
+TAGGED_SPOOL = """
+[take_up]
+barrel_diameter_mm = 64
+flange_diameter_mm = 105
+inside_width_mm = 39.5
+[strand]
+diameter_mm = 1.74
+material = "PLA"
+[machine]
+turns_per_layer = 21
+pulses_per_turn = 20
+[target]
+length_m = 40
+"""
+
+
+def test_a_length_that_is_said_to_fit_is_not_refused_when_it_is_asked_for(tmp_path: Path) -> None:
+    # by hand: the spool holds 66.495 m
+    job = tmp_path / "coil.toml"
+    job.write_text(TAGGED_SPOOL, encoding="utf-8")
+    fits = re.search(r"Fits +up to (\S+) m", plan(str(job)).stdout)
+    assert fits is not None
+    assert fits[1] == "66.49"
+    assert json.loads(plan(str(job), "--length", f"{fits[1]}m", "--json").stdout)["blocking"] == []
+    beyond = " ".join(plan(str(job), "--length", "66.5m").stdout.split())
+    assert "Fits up to 66.49 m, 0.01 m less than asked for" in beyond
+    assert "This spool holds 12 whole layers, 66.49 m. Mend: Wind at most 66.49 m, or" in beyond
+
+
+def test_the_largest_strand_told_does_not_climb_itself(tmp_path: Path) -> None:
+    # by hand: a stroke of the width less one strand, in 21 turns a layer, lays at most 39.5 / 22 = 1.79545 mm
+    job = tmp_path / "coil.toml"
+    job.write_text(TAGGED_SPOOL.replace("1.74", "1.80"), encoding="utf-8")
+    shown = " ".join(plan(str(job)).stdout.split())
+    assert "Largest strand 1.795 mm" in shown
+    assert "wind strand of at most 1.795 mm" in shown
+    job.write_text(TAGGED_SPOOL.replace("1.74", "1.795"), encoding="utf-8")
+    assert "pitch_tight" not in plan(str(job)).stdout
+
+
+@pytest.mark.parametrize(("asked", "told"), [("40.001", "needs 40.01 m"), ("40", "needs 40.00 m")])
+def test_what_a_wind_needs_of_the_pay_off_spool_is_not_rounded_down(tmp_path: Path, asked: str, told: str) -> None:
+    job = tmp_path / "coil.toml"
+    job.write_text(
+        TAGGED_SPOOL.replace("length_m = 40", f"length_m = {asked}") + "[pay_off]\nheld_m = 60\nheld_u_m = 1\n"
+    )
+    assert told in plan(str(job)).stdout
 
 
 @pytest.mark.parametrize(
@@ -156,7 +208,7 @@ def test_a_spool_is_filled_to_its_margin_and_the_plan_says_what_more_would_fit()
         ("held_m = 50\nheld_u_m = 1", "10.0 ± 2."),
         ("held_m = 50\nheld_u_m = 20", "at most 5. m, at most 1.. g\n"),
         ("held_m = 30\nheld_u_m = 20", "at most 4. m, at most 1.. g\n"),
-        ("held_m = 30\nheld_u_m = 1", "nothing; at least 8.0 m are missing\n"),
+        ("held_m = 30\nheld_u_m = 1", "nothing; at least 8.00 m are missing\n"),
     ],
 )
 def test_what_may_be_nothing_is_told_by_the_most_that_can_be_left(tmp_path: Path, held: str, told: str) -> None:

@@ -16,6 +16,7 @@ from advice_cases import (
     finding_of,
 )
 from reelwright.winding.findings import LIMITS, limits_table, within
+from reelwright.winding.rounding import rounded_down, rounded_up
 from winding_jobs import job_tables, plan_of
 
 
@@ -46,7 +47,9 @@ def test_a_finding_says_the_number_the_limit_and_who_set_it(code: str) -> None:
     assert finding.limit is not None
     assert (finding.value > finding.limit) == (row.bound == "at most")
     assert finding.blocks == row.blocks
-    for words in (f"{finding.value:.4g}", f"{finding.limit:.4g}", row.unit, f"({row.source})", row.consequence):
+    outward, inward = (rounded_up, rounded_down) if row.bound == "at most" else (rounded_down, rounded_up)
+    numbers = f"{outward(finding.value):.4g}", f"{inward(finding.limit):.4g}"
+    for words in (*numbers, row.unit, f"({row.source})", row.consequence):
         assert words in finding.fact
     assert finding.message == f"{finding.fact} {finding.remedy}"
     told = json.loads(json.dumps(finding.to_dict()))

@@ -19,7 +19,8 @@ from advice_cases import (
     mended,
     ways_out,
 )
-from reelwright.winding.findings import Change, remedy_text, rounded_down, rounded_up
+from reelwright.winding.findings import Change, remedy_text
+from reelwright.winding.rounding import rounded_down, rounded_up
 from winding_jobs import plan_of
 
 if TYPE_CHECKING:
@@ -274,6 +275,17 @@ def test_changes_of_one_spool_are_told_in_one_breath() -> None:
 def test_values_to_change_to_are_rounded_to_the_safe_side(value: float) -> None:
     assert value * (1 - 1e-3) < rounded_down(value) <= value <= rounded_up(value) < value * (1 + 1e-3)
     assert (rounded_down(61.25), rounded_up(61.25)) == (61.25, 61.25)
+
+
+def test_a_value_just_beyond_its_limit_does_not_read_like_the_limit() -> None:
+    tight = finding_of("pitch_tight", {"machine": {"stroke_mm": 34.8 * 1.74996}})
+    assert tight is not None
+    assert "lay pitch is 1.749 mm and should be at least 1.75 mm" in tight.fact
+    wide = finding_of(
+        "pitch_wide", {"machine": {"stroke_mm": 34.8 * 1.25 * 1.75002}, "take_up": {"inside_width_mm": 80}}
+    )
+    assert wide is not None
+    assert "lay pitch is 2.188 mm and should be at most 2.187 mm" in wide.fact
 
 
 def test_a_target_short_of_a_pulse_is_told_how_much_to_wind_and_no_sensor_that_nobody_has() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from math import hypot, pi, sqrt
 from typing import Any
 
@@ -25,7 +26,7 @@ def test_more_than_the_flange_holds_is_planned_and_forbidden_and_says_what_would
     assert plan.blocking == ("over_flange",)
     assert plan.fit.flange_margin_mm < 0
     # (90 - 83.5) / 2 = 3.25 mm above the first layer, at 1.673 mm each: two layers
-    assert "holds 2 whole layers, 18.2 m" in plan.findings[0].message
+    assert "holds 2 whole layers, 18.24 m" in plan.findings[0].message
     assert plan_of(take_up={"flange_diameter_mm": 90}, target={"layers": 2}).blocking == ()
 
 
@@ -53,7 +54,7 @@ def test_what_fits_is_said_as_the_target_says_how_much(target: dict[str, Any], m
 
 def test_what_one_layer_fills_is_said_of_one_layer() -> None:
     finding = plan_of(take_up={"flange_diameter_mm": 86}, target={"layers": 3}).findings[0]
-    assert "This spool holds 1 whole layer, 8.9 m." in finding.message
+    assert "This spool holds 1 whole layer, 8.93 m." in finding.message
     assert finding.remedy.startswith("Wind at most 1 layer, or take a spool")
 
 
@@ -74,14 +75,16 @@ def test_from_mid_pass_a_spool_holds_part_of_a_layer_more_and_the_plan_and_its_a
     plan = plan_of(take_up={"flange_diameter_mm": 90}, machine={"phase_turns": 10})
     # two levels in full: 10 + 34.8 turns, and the 24.8 that come beside the first pass
     assert plan.fits_length_m == pytest.approx(18.24, abs=0.006)
-    assert "This spool holds 2 whole layers and a part of one, 18.2 m." in plan.findings[0].message
+    assert "This spool holds 2 whole layers and a part of one, 18.24 m." in plan.findings[0].message
     assert plan.findings[0].remedy.startswith("Wind at most 18.24 m, or take a spool")
 
 
-def test_what_a_spool_holds_is_told_to_the_decimetre() -> None:
+def test_what_a_spool_holds_is_told_to_the_centimetre_and_not_rounded_up() -> None:
     plan = plan_of(target={"layers": 60})
     assert plan.blocking == ("over_flange",)
-    assert f"holds 35 whole layers, {plan.coil.length_mm(35 * 34.8) / 1000:.1f} m" in plan.findings[0].message
+    told = re.search(r"holds 35 whole layers, (\d+\.\d\d) m", plan.findings[0].message)
+    assert told is not None
+    assert 0 <= plan.coil.length_mm(35 * 34.8) / 1000 - float(told[1]) < 0.01
 
 
 @pytest.mark.parametrize(

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import re
 from fractions import Fraction
 
 import pytest
 
+from reelwright.views.gear_table import check_text
 from reelwright.winding.findings import GEOMETRY, OWN, PRACTICE
 from reelwright.winding.gear_check import StrandStroke, TrainCheck, check_train
 from reelwright.winding.gear_record import check_record, search_record
@@ -54,10 +56,18 @@ def test_an_undercut_gear_is_named_with_what_mends_it() -> None:
     check = look_at((16, 60))
     assert codes(check) == ["undercut"]
     assert "16 teeth on shaft 1" in check.findings[0].message
-    assert f"{least_profile_shift(16, SPUR):.3f} modules" in check.findings[0].message
+    told = re.search(r"outward by at least (\S+) modules", check.findings[0].message)
+    assert told is not None
+    assert 0 <= float(told[1]) - least_profile_shift(16, SPUR) < 1e-3
     assert codes(look_at((60, 16))) == ["undercut"]
     assert codes(look_at((17, 60))) == []  # which practice takes
     assert codes(look_at((12, 60), form=ToothForm(helix_angle_deg=30))) == []
+
+
+def test_the_profile_shift_told_is_enough() -> None:
+    # by hand: 1 - 10 sin^2(20 degrees) / 2 = 0.41511
+    assert "at least 0.416 modules" in look_at((10, 60)).findings[0].message
+    assert "yes, shift 0.416" in check_text(look_at((10, 60)))
 
 
 def test_the_profile_shift_told_moves_the_limit_to_the_gear() -> None:

@@ -11,6 +11,7 @@ from attrs import frozen
 
 from reelwright.errors import EXIT_PAUSED, ReelwrightError, UsageError
 from reelwright.operation.standing import MOST_BEYOND_TURNS
+from reelwright.winding.rounding import rounded_up
 from windlink import codes
 from windlink.sentences import CAUSES, SOURCES, STATES, say
 
@@ -225,7 +226,7 @@ def told_of_count(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         return [f"So the spool has {turns}, {metres}: {source}."]
     return [
         f"So the spool has about {turns}, {metres}, and {between}: {source}.",
-        f"The count may be off by up to {off:.2f} turns.",
+        f"The count may be off by up to {rounded_up(off, 2):.2f} turns.",
     ]
 
 

@@ -11,6 +11,7 @@ from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.gear_check import check_train, pitch_verdict
 from reelwright.winding.gear_teeth import least_teeth, least_teeth_in_practice, undercut
 from reelwright.winding.nouns import count_of
+from reelwright.winding.rounding import rounded_up
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def _gears(meshes: Sequence[Mesh]) -> FigureTable:
                 f"{gear.pitch_diameter_mm:.3f}",
                 f"{gear.tip_diameter_mm:.3f}",
                 gear.hand,
-                {"none": "none", "slight": "slight", "undercut": f"yes, shift {gear.profile_shift:.3f}"}[gear.undercut],
+                f"yes, shift {rounded_up(gear.profile_shift, 3):.3f}" if gear.undercut == "undercut" else gear.undercut,
             )
     return table
 
@@ -169,7 +170,7 @@ def _lays(check: TrainCheck) -> FigureTable:
             f"{float(lay.pitch_mm):.4f}",
             f"{float(lay.error_mm):+.4f}",
             lay.verdict,
-            f"{float(lay.touching_stroke_mm):.2f}",
+            f"{rounded_up(float(lay.touching_stroke_mm), 2):.2f}",
         )
     return table
 

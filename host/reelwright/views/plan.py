@@ -10,10 +10,11 @@ from rich.text import Text
 
 from reelwright.cautions import CAUTION
 from reelwright.views.page import plain_page, terminal_page
-from reelwright.views.quantities import at_most, duration, turns_text, with_uncertainty
+from reelwright.views.quantities import at_most, between, duration, turns_text, with_uncertainty
 from reelwright.views.tables import Column, FigureTable
 from reelwright.winding.drive import line_speed_m_s
 from reelwright.winding.nouns import count_of
+from reelwright.winding.rounding import rounded_down, rounded_up
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -122,15 +123,17 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     outer = with_uncertainty(fit.outer_diameter_mm, plan.outer_diameter.u, "mm")
     yield "Outer diameter", f"{outer} on a flange of {spool.flange_diameter_mm:g} mm"
     yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {fit.fill_share:.0%} of the space is strand"
-    more = f"{abs(plan.fits_more_m):.1f} m {'more' if plan.fits_more_m >= 0 else 'less'} than asked for"
-    yield "Fits", f"up to {plan.fits_length_m:.1f} m, {more}"
+    yield "Fits", f"up to {rounded_down(plan.fits_length_m, 2):.2f} m, {_room_left(plan)} than asked for"
     dwell = float(plan.job.machine.dwell_turns)
     yield (
         "Lay",
         f"pitch {plan.coil.pitch_mm:.3f} mm, rise factor {plan.rise_factor:.4f}, end gap {fit.end_gap_mm:z.2f} mm"
         + (f", {dwell:g} turns of a layer with the guide at a flange" if dwell else ""),
     )
-    yield "Largest strand", f"{fit.largest_strand_mm:.2f} mm, that this gearing and stroke lay without climbing"
+    yield (
+        "Largest strand",
+        f"{rounded_down(fit.largest_strand_mm):.12g} mm, that this gearing and stroke lay without climbing",
+    )
     if fit.crossings:
         yield "Crossings", f"{fit.crossings:.0f}: from layer 2 on each turn crosses the layer below twice"
     note = plan.job.calibration
@@ -142,7 +145,7 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
     if plan.source is not None:
         source = plan.source
         held = f"{with_uncertainty(source.held_m, source.held_u_m, 'm')} by {source.method}"
-        yield "Pay-off spool", f"{source.verdict}: holds {held}, needs {source.needed_m:.1f} m"
+        yield "Pay-off spool", f"{source.verdict}: holds {held}, needs {rounded_up(source.needed_m, 2):.2f} m"
         yield "Left on it", _left(source)
     marks = [pulses for pulses, kind in plan.stops if kind == "mark"]
     if marks:
@@ -183,11 +186,16 @@ def calibration_line(note: Calibration) -> str:
     return line + (f", with the {' and '.join(rest)} known then" if found and rest else "")
 
 
+def _room_left(plan: Plan) -> str:
+    more_m = plan.fits_more_m
+    return f"{rounded_down(more_m, 2):.2f} m more" if more_m >= 0 else f"{rounded_up(-more_m, 2):.2f} m less"
+
+
 def _left(source: SourceCheck) -> str:
     """What is left on the pay-off spool, or the most of it where that may be nothing."""
     left = source.left
     if source.surely_short:
-        return f"nothing; at least {source.needed_m - source.most_m:.1f} m are missing"
+        return f"nothing; {between(source.needed_m - source.most_m, None, 'm')} are missing"
     said = with_uncertainty if left.length_m.value >= COVERAGE * left.length_m.u else at_most
     parts = [said(left.length_m.value, left.length_m.u, "m")]
     if left.mass_g is not None:

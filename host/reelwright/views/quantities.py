@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from reelwright.winding.rounding import rounded_down, rounded_up
 from reelwright.winding.uncertainty import COVERAGE
 
 if TYPE_CHECKING:
@@ -45,19 +46,16 @@ def at_most(value: float, standard_u: float, unit: str) -> str:
     """The upper end of a value's error bar, rounded upwards: all there is to say where the lower end is nothing."""
     expanded = COVERAGE * standard_u
     decimals = _two_digits_of(expanded) if expanded > 0 else 2
-    most = math.ceil((value + expanded) * 10**decimals) / 10**decimals
-    return f"at most {most:.{decimals}f} {unit}"
+    return f"at most {rounded_up(value + expanded, decimals):.{decimals}f} {unit}"
 
 
 def between(lowest: float, highest: float | None, unit: str) -> str:
     """What lies between two ends, rounded outwards; above the lowest only where nothing is known of the highest."""
     if highest is None:
-        return f"at least {math.floor(lowest * 100) / 100:.2f} {unit}"
+        return f"at least {rounded_down(lowest, 2):.2f} {unit}"
     half = (highest - lowest) / 2
     decimals = _two_digits_of(half) if half > 0 else 2
-    parts = 10**decimals
-    low, high = math.floor(lowest * parts) / parts, math.ceil(highest * parts) / parts
-    return f"{low:.{decimals}f} to {high:.{decimals}f} {unit}"
+    return f"{rounded_down(lowest, decimals):.{decimals}f} to {rounded_up(highest, decimals):.{decimals}f} {unit}"
 
 
 def _two_digits_of(expanded: float) -> int:

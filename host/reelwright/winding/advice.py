@@ -7,7 +7,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Literal
 
 from reelwright.winding.drive import line_speed_m_s, spool_rpm
-from reelwright.winding.findings import LIMITS, Change, Finding, Mend, judge, rounded_down, rounded_up
+from reelwright.winding.findings import LIMITS, Change, Finding, Mend, judge
 from reelwright.winding.fit import (
     CROSSINGS_A_TURN,
     filling_turns,
@@ -19,6 +19,7 @@ from reelwright.winding.fit import (
 from reelwright.winding.lay import CROSSING, NESTED
 from reelwright.winding.mass import strand_mass_g
 from reelwright.winding.nouns import count_of
+from reelwright.winding.rounding import rounded_down, rounded_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -86,7 +87,8 @@ def _flange(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
         turns = filling_turns(job, coil)
         layers = coil.full_passes(turns)
         part = "" if turns == coil.pass_end(layers) else " and a part of one"
-        return f"This spool holds {count_of(layers, 'whole layer')}{part}, {coil.length_mm(float(turns)) / 1000:.1f} m."
+        held_m = rounded_down(coil.length_mm(float(turns)) / 1000, 2)
+        return f"This spool holds {count_of(layers, 'whole layer')}{part}, {held_m:.2f} m."
 
     return judge("over_flange", margin, job, mends, held) or judge("near_flange", margin, job, mends)
 

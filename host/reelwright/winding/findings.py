@@ -7,10 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator
 from functools import reduce
-from math import ceil, floor, log10
 from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 from reelwright.winding.nouns import agreeing
+from reelwright.winding.rounding import rounded_down, rounded_up
 
 if TYPE_CHECKING:
     from reelwright.winding.job import Job
@@ -23,7 +23,6 @@ COUNTING = "the winder counts whole pulses"
 THE_JOB = "given in the job"
 
 _SLACK = 1e-9  # of the limit, or of 1 at a limit of 0: what floats may add to a value that is meant to stand at it
-_DIGITS = 4  # of a value to change to
 
 
 class Limit(NamedTuple):
@@ -259,9 +258,11 @@ def judge(
     limit = against if isinstance(against, float | int) else row.of(against)
     if limit is None or within(row, value, limit):
         return []
+    # a limit as one may go by it, and the value away from it, lest both read alike
+    inside, outside = (rounded_up, rounded_down) if row.bound == "at least" else (rounded_down, rounded_up)
     fact = (
-        f"The {row.quantity} is {_told(value, row.unit)} and {'must' if row.blocks else 'should'} be {row.bound} "
-        f"{_told(limit, row.unit)} ({row.source}): {row.consequence}."
+        f"The {row.quantity} is {_told(outside(value), row.unit)} and {'must' if row.blocks else 'should'} be "
+        f"{row.bound} {_told(inside(limit), row.unit)} ({row.source}): {row.consequence}."
     )
     mended = tuple(mends(limit))
     return [
@@ -301,18 +302,6 @@ def _steps(mend: Mend) -> Iterator[str]:
     for change in mend:
         yield change.what if change.doing == doing else f"{change.doing} {change.what}"
         doing = change.doing
-
-
-def rounded_down(value: float) -> float:
-    """The value to four digits, not above it: what "at most" may say. value: above 0."""
-    scale = 10.0 ** (_DIGITS - 1 - floor(log10(value)))
-    return floor(value * scale + _SLACK) / scale
-
-
-def rounded_up(value: float) -> float:
-    """The value to four digits, not below it: what "at least" may say. value: above 0."""
-    scale = 10.0 ** (_DIGITS - 1 - floor(log10(value)))
-    return ceil(value * scale - _SLACK) / scale
 
 
 def limits_table() -> str:

@@ -26,6 +26,7 @@ from reelwright.winding.gear_teeth import (
     undercut,
 )
 from reelwright.winding.gears import Stages, train_ratio, turns_per_layer, turns_same_way
+from reelwright.winding.rounding import rounded_down, rounded_up
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -195,16 +196,17 @@ def _gear_findings(meshes: tuple[Mesh, ...], form: ToothForm) -> Iterator[Findin
                 unit="teeth",
                 source=GEOMETRY,
                 remedy="Take more teeth in the same proportion, or shift its profile outward by at least "
-                f"{gear.profile_shift:.3f} modules.",
+                f"{rounded_up(gear.profile_shift, 3):.3f} modules.",
             )
 
 
 def _mesh_findings(meshes: tuple[Mesh, ...]) -> Iterator[Finding]:
     for mesh in meshes:
         if mesh.contact_ratio < LEAST_CONTACT:
+            pairs = rounded_down(mesh.contact_ratio, 2)
             yield Finding(
                 "low_contact",
-                f"{mesh.driver.teeth} and {mesh.driven.teeth} teeth have {mesh.contact_ratio:.2f} pairs in contact, "
+                f"{mesh.driver.teeth} and {mesh.driven.teeth} teeth have {pairs:.2f} pairs in contact, "
                 f"less than the {LEAST_CONTACT:g} of {PRACTICE}: they run rough.",
                 value=mesh.contact_ratio,
                 limit=LEAST_CONTACT,
@@ -258,7 +260,7 @@ def _not_coaxial(meshes: tuple[Mesh, ...]) -> Finding:
 
 def _lay_findings(lay: LayPitch) -> Iterator[Finding]:
     diameter, pitch = float(lay.diameter_mm), float(lay.pitch_mm)
-    touching = f"a stroke of {float(lay.touching_stroke_mm):.2f} mm"
+    touching = f"a stroke of {rounded_up(float(lay.touching_stroke_mm), 2):.2f} mm"
     if lay.verdict == "climbs":
         row = LIMITS["pitch_tight"]
         fact = f"Strand of {diameter:g} mm climbs at a pitch of {pitch:.3f} mm."
