@@ -86,6 +86,7 @@ CASES: dict[str, Callable[[float], Changes]] = {
     "near_flange": lambda times: with_flange_left(times * D),
     "pitch_tight": lambda times: lying(times * TOUCHING_MM, 0),
     "pitch_wide": lambda times: lying(times * 1.25 * TOUCHING_MM, 0),
+    "overfull_layers": lambda times: {"lay": {"rise": pi / 4 * D * N / (63 - D) / times}, "target": WHOLE},
     "against_flange": lambda times: lying(TOUCHING_MM, times - 1),
     "end_gap": lambda times: lying(TOUCHING_MM, times * D),
     "flange_heap": lambda times: standing(times * 2),

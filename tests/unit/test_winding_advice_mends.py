@@ -73,6 +73,7 @@ MENDS_BY_HAND: dict[str, list[dict[str, str]]] = {
     ],
     "gear_torque": [{"machine.back_tension_n": "at most 1.504"}],
     "too_few_pulses": [{"machine.pulses_per_turn": "at least 2"}],
+    "overfull_layers": [{"lay.rise": "crossing"}],
     "crossed_layers": [{"lay.rise": "crossing"}],
 }
 
@@ -111,6 +112,11 @@ def test_a_stroke_alone_may_be_longer_for_a_tight_pitch_and_is_just_one_for_a_wi
 
     assert second("pitch_tight", 34.8, 55, 90) == (Change("machine.stroke_mm", "at least", 60.9),)
     assert second("pitch_wide", 8, 18, 19.2) == (Change("machine.stroke_mm", "", 14),)
+
+
+def test_a_rise_that_no_strand_has_is_mended_also_where_the_pitch_is_too_wide_for_crossing_layers() -> None:
+    sparse = {"machine": {"turns_per_layer": 10}, "lay": {"rise": 0.01}}
+    assert ways_out("overfull_layers", sparse) == [{"lay.rise": "stacked"}]
 
 
 def test_a_spool_no_wider_than_its_strand_has_no_stroke_that_would_do() -> None:

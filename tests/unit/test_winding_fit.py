@@ -52,6 +52,24 @@ def test_what_fits_is_said_as_the_target_says_how_much(target: dict[str, Any], m
     assert f"Wind at most {change.value:g} " in finding.remedy
 
 
+@pytest.mark.parametrize("pitch_in_diameters", [0.8, 1, 1.3, 3])
+def test_no_wind_is_allowed_that_holds_more_than_its_spool_has_space(pitch_in_diameters: float) -> None:
+    # the volumes of a hollow cylinder and of a straight one
+    space_mm3, section_mm2 = pi / 4 * (200**2 - 80**2) * 63, pi / 4 * 1.75**2
+    forbidden = 0
+    for thousandths in range(10, 1500, 10):
+        plan = plan_of(
+            machine={"turns_per_layer": str(round(61.25 / 1.75 / pitch_in_diameters, 3))},
+            lay={"rise": thousandths / 1000},
+        )
+        held_mm3 = 1000 * plan.fits_length_m * section_mm2
+        forbidden += "overfull_layers" in plan.blocking
+        assert held_mm3 <= space_mm3 or "overfull_layers" in plan.blocking
+        # by hand: it is forbidden below a rise of pi / 4 strand on strand
+        assert ("overfull_layers" in plan.blocking) == (thousandths / 1000 < pi / 4 / pitch_in_diameters)
+    assert forbidden
+
+
 def test_what_one_layer_fills_is_said_of_one_layer() -> None:
     finding = plan_of(take_up={"flange_diameter_mm": 86}, target={"layers": 3}).findings[0]
     assert "This spool holds 1 whole layer, 8.93 m." in finding.message

@@ -12,11 +12,12 @@ from reelwright.winding.fit import (
     CROSSINGS_A_TURN,
     filling_turns,
     guide_distance_mm,
+    layer_share,
     laying_turns,
     strand_for_pitch_mm,
     touching_turns,
 )
-from reelwright.winding.lay import CROSSING, NESTED
+from reelwright.winding.lay import CROSSING, NESTED, STACKED, has_rise
 from reelwright.winding.mass import strand_mass_g
 from reelwright.winding.nouns import count_of
 from reelwright.winding.rounding import rounded_down, rounded_up
@@ -44,6 +45,7 @@ def fit_findings(job: Job, coil: Coil, fit: Fit) -> list[Finding]:
     return [
         *_flange(job, coil, fit),
         *_pitch(job, coil),
+        *_rise(job, coil),
         *_ends(job, coil, fit),
         *_dwell(job),
         *_bend(job, fit),
@@ -137,6 +139,13 @@ def _pitch(job: Job, coil: Coil) -> list[Finding]:
         yield _strand(job, "at least", rounded_up(strand_for_pitch_mm(job, coil, limit / diameter)))
 
     return judge("pitch_tight", coil.pitch_mm, job, tight) or judge("pitch_wide", coil.pitch_mm, job, wide)
+
+
+def _rise(job: Job, coil: Coil) -> list[Finding]:
+    # the models never pack strand so tight: it is a factor of the job's own
+    model = CROSSING if has_rise(CROSSING, coil.pitch_mm, job.strand.mean_diameter_mm) else STACKED
+    share_percent = 100 * layer_share(job, coil)
+    return judge("overfull_layers", share_percent, job, lambda _: ((Change("lay.rise", "", model),),))
 
 
 def _strand(job: Job, bound: Literal["at least", "at most"], diameter_mm: float) -> Mend:

@@ -83,6 +83,10 @@ LIMITS: dict[str, Limit] = {
             beside="1.25 strand diameters",
         ),
         Limit(
+            "overfull_layers", "share of the layers' space that the strand takes", "at most", 100, "%", GEOMETRY,
+            "not even as one solid piece would it go in, so that the layers rise by more", blocks=True,
+        ),
+        Limit(
             "against_flange", "gap between the outermost turn and the flange", "at least", 0, "mm", GEOMETRY,
             "the guide presses the strand against the flange", blocks=True,
         ),

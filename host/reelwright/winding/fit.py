@@ -31,6 +31,11 @@ class Fit(NamedTuple):
     crossings: float  # of a turn over one of the layer below, in the whole wind
 
 
+def layer_share(job: Job, coil: Coil) -> float:
+    """Of the space that the lay leaves to a layer, what its strand takes: section over pitch times rise."""
+    return section_mm2(job.strand.diameter_mm, job.strand.second_diameter_mm) / (coil.pitch_mm * coil.rise_mm)
+
+
 def bending_strain(strand_diameter_mm: float, barrel_diameter_mm: float) -> float:
     """Strain at the outside of strand bent round the barrel: d / (barrel + d), beam theory."""
     return strand_diameter_mm / (barrel_diameter_mm + strand_diameter_mm)

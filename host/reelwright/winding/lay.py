@@ -48,9 +48,14 @@ def rise_factor(model: str | float, pitch_mm: float, diameter_mm: float) -> floa
     if model not in RISE_MODELS:
         raise ValueError(f"no rise model is called {model!r}")
     pitch = pitch_mm / diameter_mm
-    if pitch >= _WIDEST[model] * (1 + 1e-9):
+    if not has_rise(model, pitch_mm, diameter_mm):
         raise ValueError(f"at a pitch of {pitch_mm:.3g} mm strand of {diameter_mm:g} mm sinks through the layer below")
     return _flat_factor(model, max(pitch, 1.0)) / min(pitch, 1.0)
+
+
+def has_rise(model: str, pitch_mm: float, diameter_mm: float) -> bool:
+    """Whether the model has an answer at this pitch."""
+    return pitch_mm / diameter_mm < _WIDEST[model] * (1 + 1e-9)
 
 
 def _flat_factor(model: str, pitch: float) -> float:
