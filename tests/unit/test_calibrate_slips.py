@@ -50,6 +50,28 @@ def test_a_slip_is_known_by_the_strand_and_nothing_else_is_taken_for_one(
 
 
 @pytest.mark.parametrize(
+    ("readings", "may_be_left_out"), [(["17.4mm", "1.75mm"], False), (["17.4mm", "1.75mm", "1.74mm"], True)]
+)
+def test_a_slipped_reading_is_left_out_only_where_two_others_stay(readings: list[str], may_be_left_out: bool) -> None:
+    slipped = ["diameter", *readings, "--strand", "pla-1.75"]
+    shown = calibrate(*slipped).stdout
+    assert ("--leave-out 1 does without" in shown) == may_be_left_out
+    if may_be_left_out:
+        assert calibrate(*slipped, "--leave-out", "1").exit_code == 0
+    else:
+        assert "Measure again, or decide: --keep 1 --keep diameter stores the result all the same." in shown
+
+
+def test_of_two_readings_none_is_told_to_lie_off_their_middle_and_a_slip_is_called_one() -> None:
+    slipped = ["diameter", "17.4mm", "1.75mm", "--strand", "pla-1.75"]
+    shown = calibrate(*slipped).stdout
+    assert re.findall(r"^ \d  diameter .* (\S+)$", shown, re.MULTILINE) == ["-", "-"]
+    assert "A dash: nothing else tells of it." in shown
+    assert "measurement 1, diameter 17.4 mm, stands out: its decimal point seems to have slipped." in shown
+    assert [each["normalized"] for each in answer_of(*slipped)["measurements"]] == [None, None]
+
+
+@pytest.mark.parametrize(
     ("arguments", "words"),
     [
         (["layers", "2:87.5mm", "7:1042mm", *BENCH], "outer diameter over layer 7: did you mean 104.2 mm?"),

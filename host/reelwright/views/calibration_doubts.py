@@ -95,7 +95,10 @@ def _of_group(group: Sequence[FittedValue], *, all_of_them: bool) -> str:
 
 def _of_measurement(value: FittedValue) -> str:
     off = abs(value.normalized or 0.0)
-    far = f": it lies {off:.1f} times its uncertainty off, more than {OUTLIER_Z:g}" if off > OUTLIER_Z else ""
+    if off > OUTLIER_Z:
+        far = f": it lies {off:.1f} times its uncertainty off, more than {OUTLIER_Z:g}"
+    else:
+        far = ": its decimal point seems to have slipped" if value.slip else ""
     return (
         f"measurement {value.number}, {value.name} {_given(value)}, stands out{far}{value.doubt and '; '}{value.doubt}."
     )
@@ -161,6 +164,6 @@ def choices(result: CalibrationResult) -> str:
         figures |= dict.fromkeys(result.decided_by)
     keep = " ".join(f"--keep {each}" for each in (*result.outlying, *figures))
     left_out = dict.fromkeys((*result.outlying, *again))
-    leave = " ".join(f"--leave-out {number}" for number in left_out) if len(left_out) < result.used else ""
+    leave = " ".join(f"--leave-out {number}" for number in left_out) if result.works_without(left_out) else ""
     kept = f"{keep} stores the result all the same"
     return f"{leave} does without, {kept}" if leave else kept

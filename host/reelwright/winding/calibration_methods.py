@@ -17,7 +17,9 @@ from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR, Change,
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, LabelDensity, StrandFigures
 from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_readings import (
+    FEWEST_JUDGED,
     FEWEST_READINGS,
+    KINDS,
     MeasuredDiameter,
     Micrometer,
     Reading,
@@ -85,6 +87,12 @@ class CalibrationResult:
     def decided_by(self) -> tuple[str, ...]:
         """The figures by whose names a person decides that measurements count again."""
         return self.found or self.figures
+
+    def works_without(self, numbers: Collection[int]) -> bool:
+        """Whether enough is left to calibrate by once these measurements are left out."""
+        left = [value for value in self.values if not value.left_out and value.number not in numbers]
+        readings = sum(value.name in KINDS for value in left)
+        return bool(left) and (self.measured is None or readings >= FEWEST_READINGS)
 
     @property
     def used(self) -> int:
@@ -195,7 +203,7 @@ def _read_diameter(
             measured=reading.mean_mm,
             u=measured.mean.scatter,
             fitted=measured.mean.value,
-            normalized=scores[position].z if position in scores else None,
+            normalized=scores[position].z if position in scores and len(used) >= FEWEST_JUDGED else None,
             left_out=position not in scores,
             stands_out=position in scores and (scores[position].stands_out or slipped[position] is not None),
             doubt=_doubt(reading, scores.get(position)),

@@ -19,6 +19,7 @@ _OF_NORMAL = 0.6745  # median absolute deviation of a normal distribution, in st
 RESOLUTION_MM = 0.01  # of a plain micrometer
 ERROR_LIMIT_MM = 0.004  # of a micrometer up to 25 mm, DIN 863-1; from memory
 FEWEST_READINGS = 2  # scatter needs two
+FEWEST_JUDGED = 3  # of two none lies nearer to their middle
 _NEAR = 0.2  # share by which a value may miss what is expected of it once its decimal point is put right; own choice
 KINDS = ("diameter", "mean of two diameters")
 
@@ -165,12 +166,12 @@ def measured_diameter(readings: Sequence[Reading], micrometer: Micrometer) -> Me
 
 
 def modified_z_scores(values: Sequence[float], least_spread: float) -> list[float]:
-    """How far each value lies from the median, in robust standard deviations; 0 for fewer than three values.
+    """How far each value lies from the median, in robust standard deviations; 0 for fewer than FEWEST_JUDGED.
 
     least_spread: what counts as one where the values agree more closely, such as the last digit, since
     readings that are equal to the last digit have no deviation at all to compare with.
     """
-    if len(values) < 3:
+    if len(values) < FEWEST_JUDGED:
         return [0.0] * len(values)
     middle = median(values)
     spread = max(median(abs(value - middle) for value in values) / _OF_NORMAL, least_spread)
