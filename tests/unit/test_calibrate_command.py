@@ -156,6 +156,24 @@ def test_a_count_that_was_never_confirmed_has_to_be_given() -> None:
     assert answer_of("weight", "--job", "12", "--turns", "650", "--gross", "800g", "--tare", "212g")["found"]
 
 
+def test_turns_that_contradict_a_known_count_are_refused_and_a_count_by_eye_near_it_is_not(tmp_path: Path) -> None:
+    keep_in_ledger(12)
+    counted = float(bench_plan(**LONG_WIND).counted_turns)
+    weighed = ["--gross", "800g", "--tare", "212g"]
+    for turns in (counted - 0.6, counted + 0.6, 900):
+        with pytest.raises(UsageError) as refusal:
+            calibrate("together", "--job", "12", "--turns", f"{turns:.3f}", *weighed)
+        assert f"The winder counted {counted:.2f} turns in job 12" in refusal.value.message
+        assert f"yours are {turns:.2f}" in refusal.value.message
+        assert "--wind JOB.toml" in refusal.value.remedy
+    for turns in (counted - 0.4, counted + 0.4):
+        assert answer_of("together", "--job", "12", "--turns", f"{turns:.3f}", *weighed)["found"]
+    file = tmp_path / "measured.toml"
+    file.write_text("[[wind]]\njob = 12\nturns = 900\ngross_mass_g = 800\nempty_mass_g = 212\n", encoding="utf-8")
+    with pytest.raises(UsageError, match="turns in job 12"):
+        calibrate("together", "--from", str(file))
+
+
 def test_everything_together_comes_from_one_file_and_every_measurement_has_its_number(
     tmp_path: Path, home: Path
 ) -> None:

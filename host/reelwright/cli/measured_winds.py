@@ -12,6 +12,7 @@ from reelwright.errors import UsageError
 from reelwright.profiles import build_job, load_job
 from reelwright.profiles.calibrations import kept_evidence, without_calibration
 from reelwright.profiles.jobs import label_density, load_strand
+from reelwright.views.quantities import turns_text
 from reelwright.winding.calibration_jobs import figures_of_job, figures_of_strand, wound
 from reelwright.winding.calibration_winds import LayerDiameter, MeasuredWind
 from reelwright.winding.plan import make_plan
@@ -139,7 +140,9 @@ def _asked_turns(job: Job) -> Fraction | None:
 
 
 def _of_ledger(number: int, turns: Fraction | None, strand: dict[str, dict[str, object]]) -> tuple[Job, Fraction]:
-    from reelwright.ledger import ledger_path, open_ledger  # the database is not paid for without a ledger's number
+    # neither is paid for without a ledger's number
+    from reelwright.cli.agreement import GIVE_OR_TAKE_TURNS
+    from reelwright.ledger import ledger_path, open_ledger
 
     path = ledger_path()
     record = None
@@ -153,12 +156,20 @@ def _of_ledger(number: int, turns: Fraction | None, strand: dict[str, dict[str, 
         # what the job knew of another strand, and what the strand's own calibration says better
         tables = {name: table for name, table in tables.items() if name not in ("lay", "calibration")} | strand
     job = build_job(tables, f"job {number} of the ledger")
-    if turns is not None:
-        return job, turns
     known = record.known
     if known is None or known.uncertain or not known.count_known:
-        raise UsageError(f"It is not known for certain what was counted in job {number}.", HOW_TO_COUNT)
-    return job, Fraction(known.counted_pulses) / job.machine.pulses_per_spool_turn
+        if turns is None:
+            raise UsageError(f"It is not known for certain what was counted in job {number}.", HOW_TO_COUNT)
+        return job, turns
+    counted = Fraction(known.counted_pulses) / job.machine.pulses_per_spool_turn
+    if turns is not None and abs(turns - counted) > GIVE_OR_TAKE_TURNS:
+        raise UsageError(
+            f"The winder counted {turns_text(float(counted))} turns in job {number}, and nothing speaks against that; "
+            f"yours are {turns_text(float(turns))}.",
+            "Count again, or leave your turns out. If you are right all the same, name the wind by the file of its"
+            " job in place of its number: --wind JOB.toml.",
+        )
+    return job, counted if turns is None else turns
 
 
 def _profile_values(job: Job, profile: str) -> Mapping[str, object]:
