@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import re
+import textwrap
 from typing import TYPE_CHECKING
 
 import pytest
+from attrs import fields
 
 from calibrate_shell import (
     BENCH,
@@ -23,6 +25,7 @@ from imports_of_a_plan import loaded_by_a_plan
 from processes import reelwright
 from reelwright.errors import FileFaultsError, UsageError
 from reelwright.profiles import build_job
+from reelwright.profiles.measurements import MicrometerReadings, WindMeasurements, read_measurements
 from reelwright.winding.plan import make_plan
 
 if TYPE_CHECKING:
@@ -146,6 +149,20 @@ def test_a_wind_of_the_ledger_brings_spool_winder_strand_and_count() -> None:
     assert answer["after"]["diameter_mm"] == pytest.approx(1.75, abs=1e-3)
     with pytest.raises(UsageError, match="holds no job 13"):
         calibrate("weight", "--job", "13", "--gross", gross, "--tare", "212g")
+
+
+def test_the_file_of_measurements_that_the_help_shows_has_every_key_and_is_read(tmp_path: Path) -> None:
+    shown = calibrate("together", "--help").stdout
+    _, _, example = shown.partition("A file of measurements:\n")
+    file = tmp_path / "measured.toml"
+    file.write_text(textwrap.dedent(example), encoding="utf-8")
+    read = read_measurements(file)
+    assert (len(read.winds), read.winds[1].turns, read.winds[0].layers[1]) == (2, 420, (6, 97.1))
+    keys = {field.name for kind in (MicrometerReadings, WindMeasurements) for field in fields(kind)}
+    assert [key for key in keys if not re.search(rf"\b{key}\b", example)] == []
+    assert max(map(len, example.splitlines())) < 80
+    for way in ("diameter", "layers"):
+        assert "as `together --help` shows one" in " ".join(calibrate(way, "--help").stdout.split())
 
 
 def test_a_count_that_was_never_confirmed_has_to_be_given() -> None:

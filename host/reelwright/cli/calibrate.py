@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import shlex
 from contextlib import contextmanager
+from textwrap import indent
 from typing import TYPE_CHECKING, Any
 
 import click
@@ -32,7 +33,7 @@ from reelwright.cli.measured_winds import Names, StrandAsKnown, measured_winds, 
 from reelwright.cli.prose import say
 from reelwright.errors import COMMAND_LINE, Fault, FileFaultsError, UsageError
 from reelwright.profiles.calibrations import kept_evidence
-from reelwright.profiles.measurements import read_measurements
+from reelwright.profiles.measurements import EXAMPLE, read_measurements
 from reelwright.profiles.store import comes_along
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
@@ -75,7 +76,12 @@ def command() -> None:
 @click.argument("readings", nargs=-1, type=Diameters(), metavar="[DIAMETER]...")
 @click.option("--resolution", type=Length("mm"), help=f"Last digit of the micrometer; default {RESOLUTION_MM:g}mm.")
 @click.option("--error-limit", type=Length("mm"), help=f"Its largest error; default {ERROR_LIMIT_MM:g}mm.")
-@click.option("--from", "path", metavar="FILE.toml", help="Take [micrometer] of a file of measurements.")
+@click.option(
+    "--from",
+    "path",
+    metavar="FILE.toml",
+    help="Take [micrometer] of a file of measurements, as `together --help` shows one.",
+)
 @LEAVE_OUT
 @with_options(*RESULT_OPTIONS)
 def diameter(
@@ -104,7 +110,12 @@ def diameter(
 @CALIPER
 @click.option("--barrel", type=Length("mm"), help="Barrel diameter, where no wind is named.")
 @click.option("--pitch", type=Length("mm"), help="Lay pitch, where no wind is named.")
-@click.option("--from", "path", metavar="FILE.toml", help="Take the [[wind]] of a file of measurements.")
+@click.option(
+    "--from",
+    "path",
+    metavar="FILE.toml",
+    help="Take the [[wind]] of a file of measurements, as `together --help` shows one.",
+)
 @LEAVE_OUT
 @with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
 def layers(
@@ -153,7 +164,12 @@ def weight(strand: str, solve: str | None, **options: Any) -> None:
     _finish(result, known, **options)
 
 
-@command.command("together", cls=AsTyped, short_help="Everything measured, of one or several winds, fitted together.")
+@command.command(
+    "together",
+    cls=AsTyped,
+    short_help="Everything measured, of one or several winds, fitted together.",
+    epilog="\b\nA file of measurements:\n" + indent(EXAMPLE, "  "),
+)
 @with_options(*WEIGHT_OPTIONS)
 @click.option("--tape", "length_m", type=Length(), help="Length of all strand wound, measured along a tape.")
 @click.option(
@@ -163,7 +179,9 @@ def weight(strand: str, solve: str | None, **options: Any) -> None:
     "--layer", "layers", type=LayerDiameter(), multiple=True, help="LAYER:DIAMETER as in `layers`; may be repeated."
 )
 @CALIPER
-@click.option("--from", "path", metavar="FILE.toml", help="Take a file of measurements, of several winds perhaps.")
+@click.option(
+    "--from", "path", metavar="FILE.toml", help="Take a file of measurements, as below, of several winds perhaps."
+)
 @LEAVE_OUT
 @with_options(*WIND_OPTIONS, *RESULT_OPTIONS)
 def together(path: str | None, leave_out: tuple[int, ...], strand: str, **options: Any) -> None:

@@ -1,14 +1,4 @@
-"""A file of measurements: micrometer readings of a strand, and winds that were measured.
-
-[micrometer]
-readings_mm = [1.74, 1.75, 1.74]   # or pairs_mm = [[1.76, 1.73], [1.75, 1.72]], wide side first
-[[wind]]
-job = 12                           # its number in the ledger; or file = "coil.toml" with turns = 420
-gross_mass_g = 815
-empty_mass_g = 212
-length_m = 40.12
-layers = [[2, 83.6], [6, 97.1]]    # layer and outer diameter in mm
-"""
+"""A file of measurements: micrometer readings of a strand, and winds that were measured. EXAMPLE shows one."""
 
 from __future__ import annotations
 
@@ -35,6 +25,21 @@ from reelwright.winding.source import SCALE_U_G
 
 if TYPE_CHECKING:
     import os
+
+EXAMPLE = """\
+[micrometer]                     # optional
+readings_mm = [1.74, 1.75, 1.74] # or pairs_mm = [[1.76, 1.73]]
+resolution_mm = 0.01             # optional, as is error_limit_mm
+[[wind]]                         # one for each wind
+job = 12                         # its number in the ledger
+gross_mass_g = 815               # with empty_mass_g; optional scale_u_g
+empty_mass_g = 212
+layers = [[2, 83.6], [6, 97.1]]  # layer, mm over it; optional caliper_u_mm
+[[wind]]
+file = "coil.toml"               # or by the job file that was wound,
+turns = 420                      # with the turns as counted
+length_m = 40.12                 # along a tape; optional length_u_m
+"""
 
 Layer = Annotated[int, Quantity("", at_least=1, at_most=1000)]
 
