@@ -114,6 +114,14 @@ class PortError(DeviceError):
     """The port cannot be opened: it is not there, not free, not allowed, or no serial port."""
 
 
+class NoPortError(PortError):
+    """Nothing is at the port. board_remedy: what to do where only a real board would do, and no simulated one."""
+
+    def __init__(self, message: str, remedy: str, board_remedy: str) -> None:
+        super().__init__(message, remedy)
+        self.board_remedy = board_remedy
+
+
 class NotAWinderError(DeviceError):
     """What is on the port does not answer as a winder."""
 

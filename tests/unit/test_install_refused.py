@@ -8,9 +8,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
+from click.testing import CliRunner
+from serial.tools import list_ports
 
 from install_bench import MACHINE, failure_of, install, on_board, push
-from reelwright.errors import EXIT_USAGE
+from reelwright.cli.install import command as install_command
+from reelwright.cli.machine import command as machine_command
+from reelwright.errors import EXIT_USAGE, PortError
 from reelwright.install import delivery, installation
 
 if TYPE_CHECKING:
@@ -58,6 +62,27 @@ def test_a_simulated_winder_is_refused_at_once_and_winds_on(board: FakeBoard, ma
     assert "simulated" in failure.message
     assert failure.exit_code == EXIT_USAGE
     assert board.steps == []
+
+
+@pytest.mark.parametrize(
+    "nowhere", [["--port", "/dev/ttyNOWHERE"], ["--port", "socket://127.0.0.1:9"], []], ids=["name", "socket", "none"]
+)
+def test_where_no_board_is_none_is_told_to_take_a_simulated_one(
+    machine: str, monkeypatch: pytest.MonkeyPatch, nowhere: list[str]
+) -> None:
+    monkeypatch.setattr(list_ports, "comports", list)
+    for command, given in ((install_command, ["--machine", machine]), (machine_command, ["push", machine])):
+        failure = failure_of(CliRunner().invoke(command, [*given, *nowhere]))
+        assert isinstance(failure, PortError)
+        assert "board" in failure.remedy
+        assert "simulate" not in failure.remedy
+
+
+def test_a_dry_run_for_another_board_than_the_machines_is_refused(machine: str) -> None:
+    failure = failure_of(CliRunner().invoke(install_command, ["--dry-run", "--machine", machine, "--board", "pico2"]))
+    assert failure.message == f"{machine} is for the board pico, and --board says pico2."
+    told = CliRunner().invoke(install_command, ["--dry-run", "--machine", machine, "--board", "pico", "--json"])
+    assert json.loads(told.output)["board"] == "pico"
 
 
 def test_the_motor_is_off_before_the_first_step(

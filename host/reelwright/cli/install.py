@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from contextlib import contextmanager
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from reelwright.cli.prose import say
-from reelwright.errors import UsageError
+from reelwright.errors import NoPortError, PortError, UsageError
 from reelwright.json_text import json_text
 from reelwright.machines import load_machine_file
 from reelwright.machines.boards import boards
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from reelwright.install.manifest import BoardFile
     from reelwright.machines.boards import BoardFacts
 
@@ -24,6 +27,15 @@ at_rest_option = click.option(
 port_option = click.option(
     "--port", "port_name", metavar="PORT", help="Serial port of the board. Default: the only one that fits."
 )
+
+
+@contextmanager
+def a_real_board() -> Iterator[None]:
+    """Where a port is not there, the advice is for a board alone: on a simulated winder nothing is installed."""
+    try:
+        yield
+    except NoPortError as failure:
+        raise PortError(failure.message, failure.board_remedy) from None
 
 
 @click.command("install")
@@ -57,6 +69,11 @@ def command(
     from reelwright.install.installation import files_for, install
 
     if dry_run:
+        if machine and kind not in (None, machine.board.facts.kind):
+            raise UsageError(
+                f"{machine_path} is for the board {machine.board.facts.kind}, and --board says {kind}.",
+                "Leave out --board, or change board.kind in the file.",
+            )
         if facts is None:
             raise UsageError("A dry run needs to know the board.", "Give --board, or the machine with --machine.")
         _list(facts, files_for(facts, machine, compiled=compiled), sizes=sizes, as_json=as_json)
@@ -66,9 +83,10 @@ def command(
             raise UsageError(f"{option} goes with --dry-run.", "Add that, or leave it out.")
     from reelwright.device.discovery import find_port
 
-    winder = install(
-        port_name or find_port(), machine, compiled=compiled, at_rest=at_rest, overwrite=overwrite, tell=click.echo
-    )
+    with a_real_board():
+        winder = install(
+            port_name or find_port(), machine, compiled=compiled, at_rest=at_rest, overwrite=overwrite, tell=click.echo
+        )
     if winder is None:
         click.echo("Installed. Next tell it its pins: `reelwright machine push MACHINE.toml`.")
     else:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from reelwright.cli.install import at_rest_option, port_option
+from reelwright.cli.install import a_real_board, at_rest_option, port_option
 from reelwright.cli.prose import say
 from reelwright.json_text import json_text
 from reelwright.machines import load_machine_file
@@ -49,7 +49,8 @@ def push(path: str, port_name: str | None, at_rest: bool) -> None:
     from reelwright.device.discovery import find_port
     from reelwright.install.installation import push as send
 
-    send(port_name or find_port(), machine, at_rest=at_rest, tell=click.echo)
+    with a_real_board():
+        send(port_name or find_port(), machine, at_rest=at_rest, tell=click.echo)
     for note in machine.notes:
         say(f"Note: {note}")
     click.echo("The winder has its machine. Next: `reelwright checkup`.")

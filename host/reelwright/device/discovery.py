@@ -7,7 +7,7 @@ import socket
 from typing import TYPE_CHECKING
 from urllib.parse import urlsplit
 
-from reelwright.errors import PortError
+from reelwright.errors import NoPortError, PortError
 
 if TYPE_CHECKING:
     from serial.tools.list_ports_common import ListPortInfo
@@ -73,7 +73,9 @@ def find_port() -> str:
         )
         raise PortError(f"Several ports may be the winder: {listing}.", "Name one with --port.")
     names = ", ".join(entry.device for entry in entries) or "none at all"
-    raise PortError(
+    plug_in = "Plug the board in, or name its port with --port."
+    raise NoPortError(
         f"No port looks like a winder's board. Serial ports here: {names}.",
-        "Plug the board in, or name its port with --port. `reelwright simulate` offers a simulated winder.",
+        f"{plug_in} `reelwright simulate` offers a simulated winder.",
+        plug_in,
     )

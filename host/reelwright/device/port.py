@@ -9,7 +9,7 @@ from typing import Any
 
 from reelwright.device.discovery import SOCKET, entry_of, name_now
 from reelwright.device.lock import PortLock
-from reelwright.errors import LinkLostError, PortError
+from reelwright.errors import LinkLostError, NoPortError, PortError
 
 TERMINAL_ERRORS: tuple[type[Exception], ...] = ()
 with suppress(ImportError):  # there are no terminals of this kind on Windows
@@ -134,8 +134,10 @@ def _why_not(name: str, failure: Exception) -> PortError:
     number = getattr(failure, "errno", None)
     text = str(failure)
     if number == errno.ENOENT or "FileNotFound" in text:
-        return PortError(
-            f"There is no port {name}.", "Plug the winder in, or start `reelwright simulate`, and give its port."
+        return NoPortError(
+            f"There is no port {name}.",
+            "Plug the winder in, or start `reelwright simulate`, and give its port.",
+            "Plug the board in, and give its port.",
         )
     if number == errno.EACCES and "lock" not in text:
         return PortError(
@@ -149,8 +151,10 @@ def _why_not(name: str, failure: Exception) -> PortError:
     if number == errno.EISDIR:
         return PortError(f"{name} is a folder, no port.", "Give the port of the winder, such as /dev/ttyACM0 or COM5.")
     if name.startswith(SOCKET):
-        return PortError(
-            f"No winder listens at {name}.", "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it."
+        return NoPortError(
+            f"No winder listens at {name}.",
+            "Give socket://HOST:PORT, as `reelwright simulate --socket` prints it.",
+            "Give the serial port of the board, such as /dev/ttyACM0 or COM5.",
         )
     if (
         "Could not configure" in text
