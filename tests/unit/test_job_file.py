@@ -166,6 +166,27 @@ def test_a_wrong_value_is_told_with_its_path_and_its_mend(
         assert word in message
 
 
+@pytest.mark.parametrize(("given", "meant"), [("17.4", "1.74"), ("0.175", "1.75"), ("28.5", "2.85"), ("0.286", "2.86")])
+def test_a_slipped_decimal_point_of_the_strand_is_asked_about_before_anything_else(
+    tmp_path: Path, given: str, meant: str
+) -> None:
+    text = GOOD.replace("diameter_mm = 1.75", f"diameter_mm = {given}").replace(
+        "[target]", "[target]\npause_at_layers = [3]"
+    )
+    assert f"diameter_mm = {given}" in text
+    with pytest.raises(FileFaultsError) as refusal:
+        load_job(file_of(tmp_path, text))
+    (fault,) = refusal.value.faults
+    assert fault.path == "strand.diameter_mm"
+    assert fault.message == f"{given} mm is no such strand; did you mean {meant} mm?"
+
+
+@pytest.mark.parametrize("diameter_mm", [1.0, 1.4, 2.1, 2.2, 3.4, 5.0, 0.5, 13.0])
+def test_thin_and_thick_strand_is_wound_without_a_question(diameter_mm: float) -> None:
+    strand = {"diameter_mm": diameter_mm, "diameter_u_mm": 0.01}
+    assert job_of(strand=strand, lay={"rise": "stacked"}).strand.diameter_mm == diameter_mm
+
+
 def test_an_absurd_target_is_refused_before_it_is_computed_for_ever() -> None:
     assert "1000 layers" in faults_of(job_tables(target={"length_m": 1_000_000}))["target.length_m"]
     assert "1000 layers" in faults_of(job_tables(target={"turns": 9_000_000}))["target.turns"]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from reelwright.winding.calibration_figures import cholesky, correlation_matrix
+from reelwright.winding.calibration_readings import slip_of
 from reelwright.winding.gears import turns_per_layer
-from reelwright.winding.job import TARGET_KINDS
+from reelwright.winding.job import STRAND_SIZES_MM, TARGET_KINDS
 from reelwright.winding.nouns import count_of
 
 if TYPE_CHECKING:
@@ -56,6 +57,15 @@ def _not_smaller(inner: str, inner_mm: float, outer: str, outer_mm: float) -> st
         f"{inner} and {outer} look swapped: {inner_mm:g} mm is not smaller than {outer_mm:g} mm; exchange them, or "
         "correct the wrong one"
     )
+
+
+def _decimal_point(draft: Draft) -> None:
+    for key in ("diameter_mm", "second_diameter_mm"):
+        diameter = draft.get("strand", key)
+        slips = (slip_of(diameter, size_mm, "mm") for size_mm in STRAND_SIZES_MM) if diameter else ()
+        slip = next(filter(None, slips), None)
+        if slip:
+            draft.fault("strand", key, f"{slip.given} is no such strand; did you mean {slip.meant}?")
 
 
 def _strand(draft: Draft) -> None:
@@ -289,6 +299,7 @@ def _pay_off_size(draft: Draft) -> None:
 
 _CHECKS = (
     _spool,
+    _decimal_point,
     _strand,
     _calibration,
     _width,

@@ -266,6 +266,8 @@ class Target:
         return self.leader_m + self.tail_m
 
 
+STRAND_SIZES_MM = (1.75, 2.85)  # that such strand is sold in; common practice
+
 TARGET_KINDS = ("length_m", "mass_g", "layers", "turns", "flange_margin_mm")
 
 
