@@ -8,10 +8,13 @@ import sys
 import pytest
 
 from pictures.live_view import wind
+from reelwright.cli.prose import say
 from reelwright.views import choose_view
 from reelwright.views.json_lines import JsonView
 from reelwright.views.live import LiveView
+from reelwright.views.page import terminal_page
 from reelwright.views.plain import PlainView
+from reelwright.views.signs import writable
 
 
 class Terminal(io.StringIO):
@@ -99,9 +102,29 @@ def test_a_full_disk_is_told_once_and_the_wind_goes_on():
     assert "The wind goes on and is recorded." in err.getvalue()
 
 
-def test_a_terminal_without_the_signs_gets_question_marks_instead_of_a_traceback():
+def test_a_terminal_without_the_signs_gets_stand_ins_that_are_not_the_mark_of_doubt():
     raw = io.BytesIO()
     out = io.TextIOWrapper(raw, encoding="ascii")
-    PlainView(out, io.StringIO(), "x").notice("40.00 ± 0.31 m")
+    PlainView(out, io.StringIO(), "x").notice("40.00 ± 0.31 m of é")
 
-    assert b"40.00 ? 0.31 m" in raw.getvalue()
+    assert b"40.00 +-0.31 m of ?\n" in raw.getvalue()
+
+
+def test_a_sign_that_the_encoding_has_stays_whatever_else_it_lacks():
+    assert writable("40 ± 1 m │", "latin-1") == "40 ± 1 m ?"
+    assert writable("40 ± 1 m │", "utf-8") == "40 ± 1 m │"
+    assert writable("40 ±\n1 m", "ascii") == "40 +-\n1 m"
+
+
+def test_a_plan_says_its_error_bars_where_only_ascii_can_be_written(monkeypatch):
+    monkeypatch.setattr("sys.stdout", io.TextIOWrapper(io.BytesIO(), encoding="ascii"))
+    shown = terminal_page(lambda console: console.print("40.00 ± 0.31 m"))
+    assert shown == "40.00 +-0.31 m\n"
+
+
+def test_a_sentence_with_an_error_bar_is_told_where_only_ascii_can_be_written(monkeypatch):
+    raw = io.BytesIO()
+    monkeypatch.setattr("sys.stdout", io.TextIOWrapper(raw, encoding="ascii"))
+    say("taken as 195 ± 55 g")
+    sys.stdout.flush()
+    assert raw.getvalue() == b"taken as 195 +-55 g\n"

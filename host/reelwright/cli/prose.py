@@ -8,6 +8,7 @@ import textwrap
 
 import click
 
+from reelwright.views.signs import writable
 from reelwright.views.untrusted import plain_lines
 
 
@@ -17,7 +18,7 @@ def say(text: str, *, err: bool = False) -> None:
     stream = sys.stderr if err else sys.stdout
     if stream.isatty():
         text = wrapped(text, shutil.get_terminal_size().columns)
-    click.echo(text, err=err)
+    click.echo(writable(text, stream.encoding or "utf-8"), err=err)
 
 
 def wrapped(text: str, columns: int) -> str:

@@ -7,6 +7,8 @@ import errno
 import os
 from typing import TextIO
 
+from reelwright.views.signs import writable
+
 # What a pipe without a reader reports: EPIPE, EINVAL on Windows; EIO is a terminal that was closed.
 NOBODY_READS = (errno.EPIPE, errno.EINVAL, errno.EIO)
 
@@ -43,7 +45,7 @@ class Outlet:
         return self._stream.fileno()
 
     def write(self, text: str) -> int:
-        """Writes text; signs that the encoding lacks become question marks. Returns the length of the text."""
+        """Writes text; signs that the encoding lacks get stand-ins. Returns the length of the text."""
         if not self.is_off:
             try:
                 self._write_what_fits(text)
@@ -55,7 +57,7 @@ class Outlet:
         try:
             self._stream.write(text)
         except UnicodeEncodeError:
-            self._stream.write(text.encode(self.encoding, "replace").decode(self.encoding))
+            self._stream.write(writable(text, self.encoding))
 
     def flush(self) -> None:
         """Hands everything written to the system."""

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 from rich.console import Console
 
+from reelwright.views.signs import writable
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -14,11 +16,11 @@ FILE_WIDTH = 100  # columns
 
 
 def terminal_page(draw: Callable[[Console], None]) -> str:
-    """What `draw` prints for standard output: coloured where it can, signs that it lacks as question marks."""
+    """What `draw` prints for standard output: coloured where it can, with stand-ins for signs that it lacks."""
     console = Console(highlight=False)
     with console.capture() as captured:
         draw(console)
-    return _without_blanks(captured.get()).encode(console.encoding, "replace").decode(console.encoding)
+    return writable(_without_blanks(captured.get()), console.encoding)
 
 
 def plain_page(draw: Callable[[Console], None], width: int = FILE_WIDTH) -> str:
