@@ -103,6 +103,25 @@ def test_the_table_tells_layers_fit_uncertainty_and_caution() -> None:
         assert words in shown
 
 
+@pytest.mark.parametrize(
+    ("ends", "told"),
+    [
+        ("leader_m = 0.3\ntail_m = 0.2", "With leader and tail 40.500 m"),
+        ("leader_m = 0.3", "With leader 40.300 m"),
+        ("tail_m = 0.2", "With tail 40.200 m"),
+    ],
+)
+def test_the_plan_says_that_its_table_has_leader_and_tail_in_it(tmp_path: Path, ends: str, told: str) -> None:
+    job = tmp_path / "coil.toml"
+    job.write_text(TAGGED_SPOOL + ends, encoding="utf-8")
+    shown = plan(str(job)).stdout
+    (line,) = (" ".join(line.split()) for line in shown.splitlines() if line.startswith("With "))
+    assert line.startswith(told)
+    assert line.endswith("g, as lengths in the table above")
+    job.write_text(TAGGED_SPOOL, encoding="utf-8")
+    assert "as lengths in the table" not in plan(str(job)).stdout
+
+
 def test_a_hand_winder_needs_no_caution_for_power() -> None:
     shown = plan("--spool", "kilo", "--strand", "pla-1.75", "--machine", "bench-hand", "--length", "5m").stdout
     assert "Caution" not in shown

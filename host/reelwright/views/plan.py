@@ -106,7 +106,7 @@ def _layer_table(plan: Plan) -> FigureTable:
 
 
 def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
-    fit, spool = plan.fit, plan.job.take_up
+    fit, spool, target = plan.fit, plan.job.take_up, plan.job.target
     exact = f"{plan.layer_turns} = " if plan.layer_turns.denominator > 1 else ""
     yield "Turns", f"{turns_text(plan.counted_turns)}, in layers of {exact}{float(plan.layer_turns):g}"
     if plan.first_pass_turns != plan.layer_turns:
@@ -117,7 +117,8 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Mass", f"{with_uncertainty(plan.mass_g, plan.mass_u_g, 'g')} {LEVEL}, counted strand"
     if plan.wound_length_m > plan.length_m:
         mass = "" if plan.wound_mass_g is None else f", {plan.wound_mass_g:.1f} g"
-        yield "With leader and tail", f"{plan.wound_length_m:.3f} m{mass}"
+        ends = "leader and tail" if target.leader_m and target.tail_m else "leader" if target.leader_m else "tail"
+        yield f"With {ends}", f"{plan.wound_length_m:.3f} m{mass}, as lengths in the table above"
     if plan.mass is None:
         yield "Mass", "not known: give strand.density_g_cm3, or a material that has one"
     outer = with_uncertainty(fit.outer_diameter_mm, plan.outer_diameter.u, "mm")
