@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from math import hypot
 
 import pytest
 
@@ -67,10 +68,19 @@ def test_the_source_is_judged_by_the_ends_of_its_interval() -> None:
         finding = finding_of(code, FROM[code])
         assert finding is not None
         assert (finding.value, finding.limit) == (value, pytest.approx(needed))
-    enough = plan.source.least_m
-    held_m = {"pay_off": FROM["source_doubtful"]["pay_off"], "target": {"length_m": enough * (1 - HAIR)}}
-    assert finding_of("source_doubtful", held_m) is None
-    assert finding_of("source_doubtful", held_m | {"target": {"length_m": enough * (1 + HAIR)}}) is not None
+    # what the spool holds and what the wind takes are unsure of their own: roots of the sum of squares, k = 2
+    enough_m = 40 + 2 * hypot(0.3, plan.length_u_m)
+    assert finding_of("source_doubtful", {"pay_off": {"held_m": enough_m + 1e-5, "held_u_m": 0.3}}) is None
+    assert finding_of("source_doubtful", {"pay_off": {"held_m": enough_m - 1e-5, "held_u_m": 0.3}}) is not None
+
+
+def test_a_spool_that_holds_exactly_the_target_may_run_out_before_it() -> None:
+    plan = plan_of(pay_off={"held_m": 40, "held_u_m": 0})
+    assert plan.source is not None
+    assert (plan.source.verdict, plan.blocking) == ("doubtful", ())
+    finding = next(each for each in plan.findings if each.code == "source_doubtful")
+    assert finding.value == pytest.approx(40 - 2 * plan.length_u_m)
+    assert f"what the wind leaves of it is sure to ± {2 * plan.length_u_m:.1f} m" in finding.fact
 
 
 def test_the_table_of_limits_names_each_with_its_source() -> None:

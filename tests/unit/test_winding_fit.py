@@ -262,7 +262,7 @@ def test_a_source_that_may_not_do_says_what_it_holds_and_by_what(gross_mass_g: f
     plan = plan_of(pay_off={"gross_mass_g": gross_mass_g, "empty_mass_g": 150})
     assert plan.source is not None
     (message,) = [finding.message for finding in plan.findings if finding.code == code]
-    assert f"It holds {plan.source.held_m:.1f} m ± {2 * plan.source.held_u_m:.1f} m by mass." in message
+    assert f"It holds {plan.source.held_m:.1f} m ± {2 * plan.source.held_u_m:.1f} m by mass; what" in message
 
 
 def test_the_fill_is_the_strands_share_of_the_space_between_the_flanges() -> None:

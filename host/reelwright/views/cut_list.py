@@ -107,7 +107,7 @@ def _spools(solved: SolvedCutList) -> FigureTable:
             with_uncertainty(spool.check.held_m, spool.check.held_u_m, "").strip(),
             f"{cutting.problem.supplies[number].usable_mm / 1000:.3f}",
             f"{cutting.used_mm(number) / 1000:.3f}",
-            with_uncertainty(cutting.left_mm(number) / 1000, spool.check.held_u_m, "").strip(),
+            with_uncertainty(cutting.left_mm(number) / 1000, solved.left_u_m(number), "").strip(),
             solved.fate(number),
         )
     return table

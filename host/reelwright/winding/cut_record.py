@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import hypot
 from typing import TYPE_CHECKING
 
 from attrs import frozen
@@ -28,10 +29,21 @@ class SolvedCutList:
             return "used up"
         return "kept" if self.cutting.is_kept(supply) else "wasted"
 
+    def left_u_m(self, supply: int) -> float:
+        """Standard uncertainty of what stays on a pay-off spool; its winds share their errors."""
+        spool = self.cut_list.pay_offs[supply]
+        taken_u_m = sum(
+            piece.off_m * step.plan.length_u_m / step.plan.wound_length_m
+            for step in self.steps
+            for piece in step.pieces
+            if piece.pay_off == spool
+        )
+        return hypot(spool.check.held_u_m, taken_u_m)
+
     def to_dict(self) -> dict[str, object]:
         """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties, exact numbers text like "87/5".
 
-        left_u_m is that of what the spool held: what is counted off it adds its own, which the plans tell.
+        left_u_m has in it what the spool held and what is counted off it.
         """
         cutting = self.cutting
         return {
@@ -54,7 +66,7 @@ class SolvedCutList:
             "counted_on_m": self.cutting.problem.supplies[supply].usable_mm / 1000,
             "used_m": self.cutting.used_mm(supply) / 1000,
             "left_m": self.cutting.left_mm(supply) / 1000,
-            "left_u_m": spool.check.held_u_m,
+            "left_u_m": self.left_u_m(supply),
             "fate": self.fate(supply),
         }
 

@@ -46,24 +46,28 @@ class Left(NamedTuple):
 
 @frozen
 class SourceCheck:
-    """What the pay-off spool holds, and whether that is enough. Lengths in metres, held_u_m standard."""
+    """What the pay-off spool holds, and whether that is enough. Lengths in metres, u standard.
+
+    left_u_m: of what stays, or is missing: the wind is unsure of what it takes, as the spool is of what it holds.
+    """
 
     method: str  # "mass", "wound diameter" or "known length"
     held_m: float
     held_u_m: float
     needed_m: float
     left: Left
+    left_u_m: float
     unknown_tare_m: float = 0.0  # half the range that an unknown empty mass alone opens; 0 where it is known
 
     @property
     def least_m(self) -> float:
-        """The lower end of the 95 % interval."""
-        return _micrometre(self.held_m - COVERAGE * self.held_u_m)
+        """What the spool surely has for this wind: the lower end of the 95 % interval, with the wind's own in it."""
+        return _micrometre(self.held_m - COVERAGE * self.left_u_m)
 
     @property
     def most_m(self) -> float:
-        """The upper end of the 95 % interval."""
-        return _micrometre(self.held_m + COVERAGE * self.held_u_m)
+        """What it may have for it at most, likewise."""
+        return _micrometre(self.held_m + COVERAGE * self.left_u_m)
 
     @property
     def surely_short(self) -> bool:
@@ -111,6 +115,7 @@ def check_source(pay_off: PayOff, strand: Strand, needed_m: float, drawn: Drawn 
         held_u_m=held.u,
         needed_m=needed_m,
         left=_left(pay_off, inputs, packing, held_mm - drawn_mm),
+        left_u_m=estimate_of((held_mm - drawn_mm) / 1000).u,
         unknown_tare_m=unknown_g / estimate_of(inputs.mass_g(1000.0)).value if unknown_g else 0.0,
     )
 
@@ -120,7 +125,8 @@ def source_findings(check: SourceCheck) -> list[Finding]:
     needed_m = _micrometre(check.needed_m)
 
     def held(_limit: float) -> str:
-        return f"It holds {check.held_m:.1f} m ± {COVERAGE * check.held_u_m:.1f} m by {check.method}."
+        held = f"It holds {check.held_m:.1f} m ± {COVERAGE * check.held_u_m:.1f} m by {check.method}"
+        return f"{held}; what the wind leaves of it is sure to ± {COVERAGE * check.left_u_m:.1f} m."
 
     def taken(_limit: float) -> str:
         mass = f"{UNKNOWN_TARE_G:g} ± {UNKNOWN_TARE_HALF_G:g} g"
