@@ -193,7 +193,7 @@ def test_a_stepper_is_made_to_trip_on_lost_steps_without_a_hand_on_it(job: Path,
     with simulated(job, tmp_path, "--pace", "20") as port:
         done = run(tmp_path, "wind", str(wrong), "--port", port)
     assert "result: Tripped (lost_steps)." in done.stdout, done.stderr
-    assert float(re.search(r"^  turns: ([\d.]+) in", done.stdout, re.MULTILINE)[1]) < 3
+    assert float(re.search(r"by the count ([\d.]+) in", done.stdout, re.MULTILINE)[1]) < 3
 
 
 @pytest.mark.parametrize(("ratchet", "word"), [("true", "Tripped (no_pulses)"), ("false", "The target was reached")])
