@@ -129,6 +129,30 @@ def test_the_strand_that_is_truly_there_lies_between_the_ends_that_a_tripped_win
     assert "--turns" in asked.stderr
 
 
+def test_a_resumption_proposes_what_a_trip_before_the_restart_has_left_unknown(tmp_path: Path) -> None:
+    job = write_job(tmp_path)
+    job.write_text(job.read_text().replace("[target]", 'fitted = ["run_out_switch"]\n[target]'))
+    with simulated(job, tmp_path, "--pace", "10", "--fault", "run_out@12") as port:
+        code, told, err = wind(job, port, tmp_path)
+    result = told[-1]
+    assert (code, result["doubts"]) == (4, ["run_out"]), err
+    resume = ("wind", "--resume", str(result["job_id"]), "--port")
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        asked = run(tmp_path, *resume, port, "--json")
+        proposal = next(each for line in asked.stdout.splitlines() if (each := json.loads(line))["kind"] == "proposal")
+        assert asked.returncode == 5
+        assert "its trips (run_out) leave more unknown" in asked.stderr
+        ends = (result["turns_lowest"], result["turns_highest"])
+        assert (proposal["lowest_turns"], proposal["highest_turns"]) == ends
+        assert proposal["uncertain_turns"] == pytest.approx(ends[1] - ends[0])
+        within = f"{proposal['agree_within_turns']:g}"
+        done = run(tmp_path, *resume, port, "--json", "--agree-within", within)
+    ended = json.loads(done.stdout.splitlines()[-1])
+    # agreed to once, it is not doubted twice
+    assert (done.returncode, ended["doubts"]) == (0, []), done.stderr
+    assert ended["agreed_within_turns"] == pytest.approx(proposal["uncertain_turns"])
+
+
 @pytest.mark.parametrize(
     ("drive", "fault", "trip"),
     [

@@ -9,9 +9,10 @@ import pytest
 from ledger_shell import own_home
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
-from reelwright.operation.doubted import NO_DOUBT, Doubt, doubt_of
+from reelwright.operation.doubted import NO_DOUBT, SETTLES_TRIPS, Doubt, beside, doubt_of
 from reelwright.operation.recorded import as_it_stands
-from reelwright.operation.telling import result_of
+from reelwright.operation.standing import Standing
+from reelwright.operation.telling import RESUMED, result_of
 from reelwright.snapshot import Happening
 from winding_jobs import plan_of
 from windlink import codes
@@ -61,6 +62,25 @@ def test_turns_after_the_end_of_the_strand_are_counted_and_hold_none() -> None:
 def test_turns_without_strand_stay_in_the_wind_once_another_spool_is_joined_on() -> None:
     twice = [began(0), tripped(codes.RUN_OUT, 241), began(308), tripped(codes.RUN_OUT, 500), began(540)]
     assert doubt_of(dc(), twice, 3301) == Doubt(("run_out",), short=(308 - 241) + (540 - 500))
+
+
+def test_a_count_that_was_agreed_to_with_the_trips_in_it_leaves_no_more_doubt_of_them() -> None:
+    events = [began(0), tripped(codes.RUN_OUT, 241), Happening(0, RESUMED, "Resumed.", {"pulses": 308})]
+    assert doubt_of(dc(), events, 308).words == ("run_out",)
+    events[-1].fields[SETTLES_TRIPS] = 1
+    assert doubt_of(dc(), events, 308) == NO_DOUBT
+    assert doubt_of(dc(), [*events, began(300), tripped(codes.RUN_OUT, 500)], 520).short == 20
+
+
+def test_what_is_proposed_after_a_restart_has_in_it_what_the_trips_left_unknown() -> None:
+    at_rest = Standing(308, 308, "the ledger has the last rest", 308)
+    assert beside(at_rest, NO_DOUBT, dc()) is at_rest
+    short = beside(at_rest, Doubt(("run_out",), short=67), dc())
+    assert (short.ends, short.best, short.uncertain_pulses) == ((241, 308), 308, 67)
+    assert short.source.endswith("and its trips (run_out) leave more unknown")
+    assert beside(at_rest, Doubt(("no_pulses",), beyond=90), dc()).ends == (308, 398)
+    # no winder takes a count beyond twice its target and some
+    assert 2 * dc().target_pulses < beside(at_rest, Doubt(("bad_sensor",), beyond=None), dc()).highest
 
 
 def test_a_silent_sensor_may_have_stood_beside_a_spool_that_turned() -> None:

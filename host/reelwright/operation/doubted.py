@@ -1,24 +1,29 @@
 """What the trips of a wind leave unknown of the strand on its spool: one rule for results, lists and calibrations.
 
-A trip that is cleared mends no count, so all of a wind's trips tell. Of the rest the count is what is on the spool: a
-spool that is stopped by a switch or runs on is counted to its rest.
+A trip that is cleared mends no count, so all of a wind's trips tell, until a person agrees to a count that has them in.
+Of the rest the count is what is on the spool: a spool that is stopped by a switch or runs on is counted to its rest.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from attrs import frozen
+from attrs import evolve, frozen
 
-from reelwright.operation.standing import unseen_pulses
+from reelwright.operation.standing import most_pulses, unseen_pulses
 from windlink import codes
 from windlink.sentences import DOUBTS, TRIPS, code_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from reelwright.operation.standing import Standing
     from reelwright.snapshot import Happening
     from reelwright.winding.planned import Plan
+
+
+# Field of a resumption: the count that was agreed to, and how far it may be off, have earlier trips in them.
+SETTLES_TRIPS = "settles_trips"
 
 
 @frozen
@@ -53,6 +58,19 @@ def doubt_of(plan: Plan, events: Iterable[Happening], pulses: int) -> Doubt:
     beyond = [_beyond(plan, each) for each in trips]
     most = None if None in beyond else sum(each or 0 for each in beyond)
     return Doubt(words, sum(_short(each) for each in trips), most)
+
+
+def beside(where: Standing, doubt: Doubt, plan: Plan) -> Standing:
+    """Where a spool can stand, with what the trips of its wind leave unknown."""
+    if not doubt.short and doubt.beyond == 0:
+        return where
+    highest = most_pulses(plan) if doubt.beyond is None else where.highest + doubt.beyond
+    return evolve(
+        where,
+        lowest=where.lowest - doubt.short,
+        highest=max(where.highest, highest),
+        source=f"{where.source}, and its trips ({', '.join(doubt.words)}) leave more unknown",
+    )
 
 
 def _short(trip: _Trip) -> int:
@@ -90,7 +108,10 @@ def _trips(events: Iterable[Happening], pulses: int) -> list[_Trip]:
 
     for each in events:
         fields = each.fields
-        if each.verb == "began":
+        if fields.get(SETTLES_TRIPS):
+            known.clear()
+            since.clear()
+        elif each.verb == "began":
             close(_number(fields, "pulses"))
             began = _number(fields, "pulses")
         elif each.verb == "tripped" and (code := _doubted_code(fields)):

@@ -14,6 +14,7 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.commands import Ways, resume_command
+from reelwright.operation.doubted import SETTLES_TRIPS, beside, doubt_of
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     LOOKED_THROUGH,
@@ -25,7 +26,13 @@ from reelwright.operation.recorded import (
     was_begun,
 )
 from reelwright.operation.standing import Memory, standing
-from reelwright.operation.telling import RESUMED, uncertain_turns_of
+from reelwright.operation.telling import (
+    RESUMED,
+    happenings_of,
+    in_series,
+    to_be_agreed_anew,
+    uncertain_turns_of,
+)
 from reelwright.operation.whereabouts import is_another, whereabouts
 from reelwright.operation.wind import Wind
 from reelwright.snapshot import Happening
@@ -199,7 +206,7 @@ class Resumption:
             " operator."
         )
         source = say(SOURCES, rejoin.memory.source if rejoin.memory else codes.FROM_NOWHERE).word
-        fields = {"pulses": pulses, "uncertain_turns": uncertain_turns, "source": source}
+        fields = {"pulses": pulses, "uncertain_turns": uncertain_turns, "source": source, SETTLES_TRIPS: 1}
         resumed = Happening(0, RESUMED, sentence, fields)
         # before the winder takes it, so that no length is ever told without this
         self._ledger.record_event(job_id, self._winder.boot, resumed)
@@ -308,16 +315,18 @@ class Resumption:
     def _join(self, record: WindRecord, memory: Memory | None) -> Rejoin:
         """What both know. A winder that remembers a job from before it moved on knows of its own spool alone."""
         plan = plan_of(record)
-        events = self._ledger.events(record.job_id)
         seen = self._whereabouts(record)
         is_history = memory is not None and seen.moved is not None
         series = seen.series if is_history else None
+        events = to_be_agreed_anew(in_series(self._ledger.events(record.job_id), series), self._winder.boot)
         heard = heard_of(record, self._ledger, series)
         where = standing(plan.job, plan, memory, heard)
         if where is None:
             raise UsageError(
                 f"Job {record.job_id} cannot be resumed: it was never heard to turn.", "Wind it from its beginning."
             )
+        by_ledger = standing(plan.job, plan, None, heard)
+        doubt = doubt_of(plan, happenings_of(events), where.best)
         moved = None
         if seen.moved is not None and is_history:
             there = heard_of(record, self._ledger)
@@ -331,9 +340,9 @@ class Resumption:
             plan,
             memory,
             heard,
-            where,
-            standing(plan.job, plan, None, heard),
-            uncertain_turns_of(events, boot_anew=self._winder.boot, series=series),
+            beside(where, doubt, plan),
+            by_ledger and beside(by_ledger, doubt_of(plan, happenings_of(events), by_ledger.best), plan),
+            uncertain_turns_of(events),
             self._winder.cause,
             self._port_name,
             elsewhere,

@@ -134,6 +134,11 @@ def unseen_pulses(plan: Plan, driven_s: float) -> int:
     return _Reach(plan.job, plan).unseen(driven_s)
 
 
+def most_pulses(plan: Plan) -> int:
+    """The highest count that a winder takes, where nothing else bounds what is on its spool."""
+    return _Reach(plan.job, plan).most
+
+
 def _at_rest(pulses: int, source: str) -> Standing:
     return Standing(pulses, pulses, source, pulses)
 

@@ -148,24 +148,25 @@ def _within_reason(plan: Plan, pulses: int) -> int:
     return min(pulses, 4 * plan.target_pulses)
 
 
-def uncertain_turns_of(
-    events: Iterable[RecordedEvent], boot_anew: int | None = None, series: Container[int] | None = None
-) -> float:
-    """What the restarts of a wind have left unknown of its count, either way: the newest resumption carries the sum.
+def uncertain_turns_of(events: Iterable[RecordedEvent]) -> float:
+    """What the restarts of a wind have left unknown of its count, either way: the newest resumption carries the sum."""
+    found = [each for each in events if each.happening.verb == RESUMED]
+    return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
 
-    boot_anew: leave out what was agreed since this start of the winder and came to nothing, as it is agreed anew. It
-    came to something once the winder told an event in its series. series: leave out the resumptions of others.
+
+def in_series(events: Iterable[RecordedEvent], series: Container[int] | None) -> list[RecordedEvent]:
+    """The events of one winder, where another has gone on with the job since; all of them where series is None."""
+    return [each for each in events if series is None or each.series in series]
+
+
+def to_be_agreed_anew(events: Iterable[RecordedEvent], boot: int) -> list[RecordedEvent]:
+    """The events without what was agreed since this start of the winder and came to nothing, as it is agreed anew.
+
+    It came to something once the winder told an event in its series.
     """
     events = list(events)
     told = {each.series for each in events if each.happening.number}
-    found = [
-        each
-        for each in events
-        if each.happening.verb == RESUMED
-        and (series is None or each.series in series)
-        and (each.boot != boot_anew or each.series in told)
-    ]
-    return float(str(found[-1].happening.fields["uncertain_turns"])) if found else 0.0
+    return [each for each in events if each.happening.verb != RESUMED or each.boot != boot or each.series in told]
 
 
 def happenings_of(events: Iterable[RecordedEvent]) -> list[Happening]:
