@@ -132,3 +132,7 @@ class OtherVersionError(DeviceError):
 
 class LinkLostError(DeviceError):
     """The port went away, or the winder fell silent, after it had answered."""
+
+
+class PortGoneError(LinkLostError):
+    """The port itself went away: nobody was silent, it was closed."""

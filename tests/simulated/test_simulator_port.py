@@ -266,7 +266,7 @@ def test_bad_options_are_usage_errors_in_a_sentence(tmp_path: Path, options: tup
 
 
 def test_a_fault_that_cannot_strike_this_machine_is_told_at_the_start(tmp_path: Path) -> None:
-    faults = ("lost_steps", "swapped_channels", "runaway")
+    faults = ("lost_steps", "swapped_channels", "sensor_weak", "runaway")
     program = start_command(tmp_path, *(word for kind in faults for word in ("--fault", f"{kind}@3")))
     assert program.stdout is not None
     program.stdout.readline()
@@ -275,6 +275,7 @@ def test_a_fault_that_cannot_strike_this_machine_is_told_at_the_start(tmp_path: 
     assert notes == [
         "Note: lost_steps does nothing with drive dc: it is a fault of stepper.",
         "Note: swapped_channels does nothing with sensor single: one channel has no direction.",
+        "Note: only a stepper notices sensor_weak, by its steps; here the spool may hold more than is counted.",
     ]
 
 

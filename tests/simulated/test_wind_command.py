@@ -191,6 +191,7 @@ def test_on_a_socket_a_second_host_is_turned_away_and_the_first_winds_on(tmp_pat
                 break
         code, _, err = wind(job, port, tmp_path)
         assert code == 3, err
+        assert "is busy: it serves one program at a time" in err
         out, err = first.communicate(timeout=30)
     assert first.returncode == 0, err
     assert abs(json.loads(out.splitlines()[-1])["overshoot_pulses"]) <= 1

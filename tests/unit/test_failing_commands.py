@@ -213,6 +213,22 @@ def test_what_is_no_number_is_no_amount(tmp_path: Path, words: tuple[str, ...]) 
     assert "'nan' is no finite number" in done.stderr
 
 
+@pytest.mark.parametrize(
+    ("words", "kind"),
+    [
+        (("wind", "--resume", "--counted-turns", "three"), "number"),
+        (("wind", "job.toml", "--link-wait", "long"), "number"),
+        (("simulate", "--seed", "1.5"), "whole number"),
+        (("ledger", "list", "--limit", "all"), "whole number"),
+        (("checkup", "bench-dc", "--sensor", "--turns", "some"), "whole number"),
+    ],
+)
+def test_what_is_no_number_is_told_in_a_persons_words(tmp_path: Path, words: tuple[str, ...], kind: str) -> None:
+    done = run(tmp_path, *words)
+    assert done.returncode == 2
+    assert f"{words[-1]!r} is not a valid {kind}." in done.stderr
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="a stream is closed by the words of a POSIX shell")
 @pytest.mark.parametrize("closed", ["<&-", ">&-", "2>&-", "<&- >&- 2>&-"])
 @pytest.mark.parametrize(

@@ -30,6 +30,12 @@ def plan(*arguments: str) -> Result:
     return CliRunner().invoke(command, list(arguments), catch_exceptions=False)
 
 
+def test_of_a_rise_that_no_strand_has_the_plan_does_not_say_what_fits() -> None:
+    told = plan(*BENCH, "--length", "40m", "--rise", "0.1").stdout
+    assert "Fits            not known: no strand lies as close as by this rise" in told
+    assert "Fits            up to" in plan(*BENCH, "--length", "40m").stdout
+
+
 def test_flags_alone_make_a_plan() -> None:
     answer = json.loads(plan(*BENCH, "--length", "40m", "--json").stdout)
     assert answer["length_m"] == pytest.approx(40)

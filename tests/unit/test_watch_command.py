@@ -40,8 +40,7 @@ class Winder:
         """Answers."""
 
     def request(self, verb: str) -> dict[str, Any]:
-        assert verb == "status"
-        return STATUS
+        return {"status": STATUS, "events": {"newest": 1, "acknowledged": 0}}[verb]
 
     def listen(self) -> None:
         if self._told:
@@ -62,13 +61,15 @@ class RanOut(Winder):
     """A winder that stands since its strand ran out, and whose trip no host has heard."""
 
     def request(self, verb: str) -> dict[str, Any]:
-        if verb == "trip":
-            return {"reason": codes.RUN_OUT, "value": 1, "limit": 0, "pulses": 600, "time_ms": 9000}
-        return {**STATUS, "state": codes.TRIPPED, "pulses": 660, "reason": codes.RUN_OUT}
+        return {
+            "trip": {"reason": codes.RUN_OUT, "value": 1, "limit": 0, "pulses": 600, "time_ms": 9000},
+            "status": {**STATUS, "state": codes.TRIPPED, "pulses": 660, "reason": codes.RUN_OUT},
+            "events": {"newest": 5, "acknowledged": 3},
+        }[verb]
 
 
-def looked(monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder]) -> list[dict[str, Any]]:
-    """What one look tells."""
+def looked(monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder]) -> tuple[list[dict[str, Any]], str]:
+    """What one look tells: its objects, and its notices."""
     monkeypatch.setenv("REELWRIGHT_HOME", str(home))
     monkeypatch.setattr("reelwright.device.client.Client", winder)
     monkeypatch.setattr("reelwright.device.port.Port", Port)
@@ -77,17 +78,26 @@ def looked(monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder]) ->
         job = plan.job.to_dict()
         ledger.open_wind(7, job=job, plan={}, port="p", board="b", firmware="f", protocol="1.0", boot=11)
     done = CliRunner().invoke(watch.command, ["--port", "p", "--once", "--json"])
-    return [json.loads(line) for line in done.stdout.splitlines()]
+    return [json.loads(line) for line in done.stdout.splitlines()], done.stderr
 
 
 def test_a_single_look_tells_the_speed_though_an_event_is_heard_first(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    (told,) = looked(monkeypatch, tmp_path, Winder)
+    (told,), _ = looked(monkeypatch, tmp_path, Winder)
     # by hand: 100 pulses a second, 60 a turn
     assert told["rpm"] == pytest.approx(100)
 
 
 def test_a_trip_that_nobody_has_recorded_leaves_its_doubt_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    result = looked(monkeypatch, tmp_path, RanOut)[-1]
+    result = looked(monkeypatch, tmp_path, RanOut)[0][-1]
     assert (result["doubts"], result["turns_lowest"], result["turns_highest"]) == (["run_out"], 10, 11)
+
+
+def test_events_that_the_winder_keeps_for_a_wind_are_told_to_be_there(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """It tells the first of them alone, until somebody has recorded that."""
+    _, notices = looked(monkeypatch, tmp_path, RanOut)
+    # of five, three are recorded
+    assert "The winder keeps 2 later events for `wind` to tell and to record." in notices

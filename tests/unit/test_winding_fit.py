@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from reelwright.winding.fit import layer_share
 from reelwright.winding.job import PayOff, Strand
 from reelwright.winding.source import check_source
 from winding_jobs import plan_of
@@ -68,6 +69,13 @@ def test_no_wind_is_allowed_that_holds_more_than_its_spool_has_space(pitch_in_di
         # by hand: it is forbidden below a rise of pi / 4 strand on strand
         assert ("overfull_layers" in plan.blocking) == (thousandths / 1000 < pi / 4 / pitch_in_diameters)
     assert forbidden
+
+
+def test_oval_strand_takes_the_room_of_its_oval_section() -> None:
+    # by hand: a rise of one mean diameter, 1.75 mm
+    plan = plan_of(strand={"diameter_mm": 1.8, "second_diameter_mm": 1.7}, lay={"rise": 1.0})
+    share = pi / 4 * 1.7 * 1.8 / (plan.coil.pitch_mm * 1.75)
+    assert layer_share(plan.job, plan.coil) == pytest.approx(share, rel=1e-9)
 
 
 def test_what_one_layer_fills_is_said_of_one_layer() -> None:

@@ -166,9 +166,17 @@ class LayerDiameter(_Typed):
 class FiniteRange(click.FloatRange):
     """A plain number within limits; what is no number lies within none."""
 
+    name = "number"
+
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
         """The number."""
         number = float(super().convert(value, param, ctx))
         if not math.isfinite(number):
             self.fail(f"{value!r} is no finite number.", param, ctx)
         return number
+
+
+class WholeRange(click.IntRange):
+    """A whole number within limits."""
+
+    name = "whole number"

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cli.amounts import WholeRange
 from reelwright.cli.prose import say
 from reelwright.errors import EXIT_DEVICE, EXIT_DONE, EXIT_INTERRUPTED, EXIT_TRIPPED, DeviceError, UsageError
 
@@ -30,7 +31,7 @@ MOST_TURNS = 20
 @click.option("--sensor", "with_sensor", is_flag=True, help="Test the sensor on turns that you make by hand.")
 @click.option(
     "--turns",
-    type=click.IntRange(1, MOST_TURNS),
+    type=WholeRange(1, MOST_TURNS),
     default=3,
     show_default=True,
     help="How many, for the sensor test.",

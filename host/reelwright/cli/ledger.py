@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from reelwright.cli.amounts import WholeRange
 from reelwright.errors import UsageError
 from reelwright.json_text import json_text
 from reelwright.ledger import ledger_path, open_ledger
@@ -41,7 +42,7 @@ def command(context: click.Context, as_json: bool) -> None:
 
 
 @command.command("list")
-@click.option("--limit", type=click.IntRange(min=1), default=LISTED, show_default=True, help="At most this many.")
+@click.option("--limit", type=WholeRange(min=1), default=LISTED, show_default=True, help="At most this many.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def list_winds(limit: int, as_json: bool) -> None:
     """The newest winds, the last one first."""

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from reelwright.cli.amounts import WholeRange
 from reelwright.cli.job_options import job_options, resolve_job
 from reelwright.cli.output_file import keep_apart
 from reelwright.cli.prose import say
@@ -107,7 +108,7 @@ def _slack_below_snag(given: tuple[float, int, int] | None) -> tuple[float, int,
 
 @click.command("simulate", epilog=EPILOG)
 @job_options
-@click.option("--seed", type=click.IntRange(0, HIGHEST_SEED), default=1, show_default=True, help="One seed, one run.")
+@click.option("--seed", type=WholeRange(0, HIGHEST_SEED), default=1, show_default=True, help="One seed, one run.")
 @click.option(
     "--pace", type=Pace(), default="1", show_default=True, help="Virtual seconds in a real one; max: as fast as it can."
 )
@@ -118,7 +119,7 @@ def _slack_below_snag(given: tuple[float, int, int] | None) -> tuple[float, int,
 @click.option("--turn-by-hand", "turned_by_hand", is_flag=True, help="Turn the spool once, again and again, at rest.")
 @click.option(
     "--tension-level",
-    type=(Above0("N", 1000), click.IntRange(0, 999), click.IntRange(0, 999)),
+    type=(Above0("N", 1000), WholeRange(0, 999), WholeRange(0, 999)),
     metavar="N SNAG SLACK",
     callback=lambda _, __, given: _slack_below_snag(given),
     help="A tension sensor in place of the strand's switches: newtons at its end, and the permille above which it"
@@ -156,6 +157,11 @@ def command(
             say(f"Note: {kind} does nothing with drive {job.machine.drive}: it is a fault of {only}.", err=True)
         elif kind == "swapped_channels" and job.machine.sensor == "single":
             say(f"Note: {kind} does nothing with sensor single: one channel has no direction.", err=True)
+        elif kind == "sensor_weak" and job.machine.drive != "stepper":
+            say(
+                f"Note: only a stepper notices {kind}, by its steps; here the spool may hold more than is counted.",
+                err=True,
+            )
         part = SEEN_BY.get(kind)
         if part is not None and part not in job.machine.fitted:
             say(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)

@@ -30,7 +30,8 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
     """Look at a winder without touching it: nothing is sent but questions.
 
     For a winder that runs without `wind`: started by its go button, or left by a command that was ended. It ends when
-    the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record. While it looks, the winder
+    the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record: of several that wait it
+    tells the first one alone. While it looks, the winder
     takes it for its host; once it is left, the winder does what its job says in on_link_loss.
     """
     from reelwright.device.client import Client
@@ -114,6 +115,7 @@ def _look(
     from reelwright.operation.doubted import doubt_of
     from reelwright.operation.steady_rate import SteadyRate
     from reelwright.operation.telling import happening_of, happenings_of, result_of, snapshot_of, uncertain_turns_of
+    from reelwright.winding.nouns import count_of
     from windlink import codes
     from windlink.frame import EVENT
     from windlink.sentences import TRIPS, say
@@ -146,6 +148,10 @@ def _look(
                 raise DeviceError("The winder no longer holds the job that was watched.", "Watch again.")
     if status["state"] in (codes.WINDING, codes.EASING):
         return
+    kept = client.request("events")
+    waiting = kept["newest"] - max(shown, kept["acknowledged"])
+    if waiting > 0:
+        view.notice(f"The winder keeps {count_of(waiting, 'later event')} for `wind` to tell and to record.")
     outcome = ""
     if status["state"] == codes.FINISHED:
         outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"

@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 from attrs import frozen
 
+from reelwright.device.discovery import SOCKET
 from reelwright.device.patience import patience
-from reelwright.errors import DeviceError, LinkLostError, NotAWinderError, OtherVersionError
+from reelwright.errors import DeviceError, LinkLostError, NotAWinderError, OtherVersionError, PortError, PortGoneError
 from windlink import PROTOCOL_MAJOR, PROTOCOL_MINOR, codes
 from windlink.catalogue import BY_NAME, HIGHEST_SEQUENCE, PART_VALUES, STATE_REQUESTS
 from windlink.codec import decode, encode, read_hello, read_sequence
@@ -133,6 +134,11 @@ class Client:
         try:
             fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), GIVE_UP_HELLO_S, session)
         except LinkLostError as silence:
+            if isinstance(silence, PortGoneError) and self._port.name.startswith(SOCKET):
+                raise PortError(
+                    f"The port {self._port.name} is busy: it serves one program at a time, and another holds it.",
+                    "Close the other program, then try again.",
+                ) from silence
             heard = f" It sent other text, such as {self.strays[-1]!r}." if self.strays else ""
             raise NotAWinderError(
                 f"The port {self._port.name} does not answer as a winder.{heard}", self._how_to_get_a_winder()

@@ -9,7 +9,7 @@ from typing import Any
 
 from reelwright.device.discovery import SOCKET, entry_of, name_now
 from reelwright.device.lock import PortLock
-from reelwright.errors import LinkLostError, NoPortError, PortError
+from reelwright.errors import LinkLostError, NoPortError, PortError, PortGoneError
 
 TERMINAL_ERRORS: tuple[type[Exception], ...] = ()
 with suppress(ImportError):  # there are no terminals of this kind on Windows
@@ -88,7 +88,7 @@ class Port:
             raise
 
     def _lost(self) -> LinkLostError:
-        return LinkLostError(
+        return PortGoneError(
             f"The port {self.name} went away.",
             "Check the cable. The winder does as its job says of a lost link; the same command picks the job up.",
         )

@@ -51,6 +51,11 @@ class Ways:
         return Ways(self.port_name, _without_clear(self.words))
 
     @property
+    def begin(self) -> str:
+        """The command that begins this job."""
+        return _again(self.port_name, self.words)
+
+    @property
     def drop(self) -> str:
         """The command that gives up what the winder has, and begins this job."""
         return drop_command(self.port_name, self.words)

@@ -144,12 +144,16 @@ class Resumption:
             raise MovedJobError.of(record, self._ledger, moved, status["pulses"], self._ways)
         if status["state"] == codes.FINISHED and another and (record is None or not is_unfinished(record)):
             return None  # that one is over, and nothing of it is lost
+        if record is not None and is_unfinished(record):
+            way = f"`{resume_command(status['job_id'], self._port_name)}` goes on with that one."
+        elif status["state"] == codes.FINISHED:
+            way = f"`{self._ways.begin}` begins a job: what is over needs no more."
+        else:
+            way = f"`{self._ways.drop}` gives up what it holds, and begins a job in its place."
         raise UsageError(
             f"There is nothing to resume: the winder holds {'another job' if another else 'job'} {status['job_id']}; it"
             f" is {say(STATES, status['state']).word}.",
-            f"`{resume_command(status['job_id'], self._port_name)}` goes on with that one."
-            if record is not None and is_unfinished(record)
-            else f"`{self._ways.drop}` gives up what it holds, and begins a job in its place.",
+            way,
         )
 
     def find(self, job: Job | None, job_id: int | None) -> Rejoin | WindResult:

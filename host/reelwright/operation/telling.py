@@ -77,7 +77,7 @@ def happening_of(plan: Plan, received: Received) -> Happening:
         sentence = f"Tripped: {trip.sentence}" if verb == "tripped" else f"Trip cleared: {trip.word}."
         remedy = trip.remedy if verb == "tripped" else ""
     else:
-        sentence = f"The spool turned with the drive off; now {where}."
+        sentence = f"The sensor counted with the drive off; now {where}."
     return Happening(number=received.sequence, verb=verb, sentence=sentence, fields=fields, remedy=remedy)
 
 

@@ -123,8 +123,9 @@ def _figures(plan: Plan) -> Iterator[tuple[str, str]]:
         yield "Mass", "not known: give strand.density_g_cm3, or a material that has one"
     outer = with_uncertainty(fit.outer_diameter_mm, plan.outer_diameter.u, "mm")
     yield "Outer diameter", f"{outer} on a flange of {spool.flange_diameter_mm:g} mm"
-    yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {fit.fill_share:.0%} of the space is strand"
-    yield "Fits", f"up to {rounded_down(plan.fits_length_m, 2):.2f} m, {_room_left(plan)} than asked for"
+    filled = f"strand fills {fit.fill_share:.0%} of the space between the flanges"
+    yield "Flange left", f"{fit.flange_margin_mm:.1f} mm; {filled}"
+    yield "Fits", _fits(plan)
     dwell = float(plan.job.machine.dwell_turns)
     yield (
         "Lay",
@@ -187,9 +188,12 @@ def calibration_line(note: Calibration) -> str:
     return line + (f", with the {' and '.join(rest)} known then" if found and rest else "")
 
 
-def _room_left(plan: Plan) -> str:
+def _fits(plan: Plan) -> str:
+    if "overfull_layers" in plan.blocking:
+        return "not known: no strand lies as close as by this rise"
     more_m = plan.fits_more_m
-    return f"{rounded_down(more_m, 2):.2f} m more" if more_m >= 0 else f"{rounded_up(-more_m, 2):.2f} m less"
+    more = f"{rounded_down(more_m, 2):.2f} m more" if more_m >= 0 else f"{rounded_up(-more_m, 2):.2f} m less"
+    return f"up to {rounded_down(plan.fits_length_m, 2):.2f} m, {more} than asked for"
 
 
 def _left(source: SourceCheck) -> str:

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-# "?" is the ledger's mark of doubt, so that the sign of an error bar needs another stand-in. It takes the place of sign
-# and blank, as wide as they are, lest a table's columns shift.
-_STAND_INS = (("± ", "+-"), ("±", "+-"))
+_ERROR_BAR = "±"
 
 
 def writable(text: str, encoding: str) -> str:
-    """The text as this encoding can write it: "40.00 +-0.31 m", and question marks for what has no stand-in."""
-    try:
-        text.encode(encoding)
-    except UnicodeEncodeError:
-        for sign, stand_in in _STAND_INS:
-            if not _has(encoding, sign):
-                text = text.replace(sign, stand_in)
-        return text.encode(encoding, "replace").decode(encoding)
-    return text
+    """The text as this encoding can write it: "40.00 +-0.31 m", and question marks for what has no stand-in.
+
+    "?" is the ledger's mark of doubt, so that the sign of an error bar needs another stand-in. It takes the place of
+    sign and blank, as wide as they are, lest a table's columns shift.
+    """
+    if not _has(encoding, _ERROR_BAR):
+        text = text.replace(f"{_ERROR_BAR} ", "+-").replace(_ERROR_BAR, "+-")
+    return text.encode(encoding, "replace").decode(encoding)
 
 
 def _has(encoding: str, sign: str) -> bool:
