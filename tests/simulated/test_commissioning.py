@@ -18,6 +18,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
+from hardware_page import FLOWING, PAGE
 from reelwright.cli import COMMANDS, main
 from reelwright.operation.motor_test import PASSWORD
 from reelwright.profiles import build_job
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     import subprocess
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
-PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
 FENCE = re.compile(r"^```(\w+)( \w+)?\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 QUICKLY = ("--pace", "8")  # where the page has somebody wait for a hand's turns: no reading of it tells a time
 JOB = next(body for kind, _, body in FENCE.findall(PAGE) if kind == "toml")
@@ -40,9 +40,6 @@ JOB = next(body for kind, _, body in FENCE.findall(PAGE) if kind == "toml")
 def flowing(text: str) -> str:
     """A text without its line breaks."""
     return " ".join(text.split())
-
-
-FLOWING = flowing(PAGE)
 
 
 class Step(NamedTuple):

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import re
 import tomllib
 from typing import TYPE_CHECKING
 
+from hardware_page import PAGE, ROWS
 from wired_machines import HARDWARE, HOLD, MAIN, START, STOP, beyond, circuit, description, with_motor
 from wiring.circuit import DRIVER, ENABLE_PULL_UP_OHM, PLUGS, WIRES
 from wiring.reading import circuit_of
@@ -16,13 +16,11 @@ if TYPE_CHECKING:
 
     from wiring.circuit import Circuit
 
-PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
 STEP_1 = PAGE.partition("\n### 1. ")[2].partition("\n### 2. ")[0]
-ROWS = [line.strip("| ").split(" | ") for line in STEP_1.splitlines() if line.startswith("| ")][2:]
+READINGS = [line.strip("| ").split(" | ") for line in STEP_1.splitlines() if line.startswith("| ")][2:]
 STEP_2 = " ".join(PAGE.partition("\n### 2. ")[2].partition("\n### 3. ")[0].split())
 STEP_8 = " ".join(PAGE.partition("\n### 8. ")[2].partition("\n### 9. ")[0].split())
 STEPPER = HARDWARE / "machines" / "esp32-stepper.toml"
-LIST = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
 # as the page calls it -> terminal in the net list
 TERMINALS = {
     "F1's holder, end at K1": "F1.2",
@@ -43,7 +41,7 @@ def terminal_of(words: str) -> str:
 
 def told_as_joined() -> list[set[str]]:
     """The pairs of terminals that a row finds joined without any part between."""
-    pairs = [{terminal_of(row[0]), terminal_of(row[1])} for row in ROWS if row[2].startswith("below 1 Ohm")]
+    pairs = [{terminal_of(row[0]), terminal_of(row[1])} for row in READINGS if row[2].startswith("below 1 Ohm")]
     return [pair for pair in pairs if "" not in pair]
 
 
@@ -74,7 +72,7 @@ def test_the_common_ground_goes_by_way_of_the_drivers_plug_and_is_measured_both_
     assert pair in told_as_joined()
     plug = f"{PLUGS[DRIVER][0]}.GND"
     assert is_joined(list(circuit(path).nets().values()), {*pair, plug})
-    row = next(row for row in ROWS if {terminal_of(row[0]), terminal_of(row[1])} == pair)
+    row = next(row for row in READINGS if {terminal_of(row[0]), terminal_of(row[1])} == pair)
     assert "X2 in; then pulled" in row[1]
     assert "then open" in row[2]
 
@@ -84,9 +82,9 @@ def test_a_cranks_rows_ask_for_nothing_that_it_has_not() -> None:
     table = PAGE.partition("| step | crank |")[2].partition("\n\n")[0]
     left_out, lacking = re.search(r"the rows without ([^;|]*); ([^;|]*) it has none", table).groups()
     without = re.split(r"(?:,| and) ", f"{left_out}, {lacking}")
-    left = [row for row in ROWS if not any(ref in " ".join(row) for ref in re.split(", ", left_out))]
+    left = [row for row in READINGS if not any(ref in " ".join(row) for ref in re.split(", ", left_out))]
     assert len(left) >= 3
-    crank = next(row for row in LIST if row["part"] == "crank")["note"].partition("then no ")[2]
+    crank = next(row for row in ROWS if row["part"] == "crank")["note"].partition("then no ")[2]
     assert set(without) <= set(re.findall(r"[A-Z]\d", crank))
     for row in left:
         asked, _, beside_a_motor = " ".join(row[:2]).partition("beside a motor")
@@ -96,12 +94,12 @@ def test_a_cranks_rows_ask_for_nothing_that_it_has_not() -> None:
 
 def test_the_driver_and_the_capacitor_before_it_are_tried_the_right_way_round() -> None:
     """Red at plus: the other way round the driver's diodes conduct, and look like a short."""
-    row = next(row for row in ROWS if (terminal_of(row[0]), terminal_of(row[1])) == ("A1.GND", "A1.VM"))
+    row = next(row for row in READINGS if (terminal_of(row[0]), terminal_of(row[1])) == ("A1.GND", "A1.VM"))
     assert "(black lead here)" in row[0]
     assert "(red)" in row[1]
     # aluminium electrolytics have the stripe at minus, tantalum ones at plus: common practice
     assert "the stripe of an aluminium electrolytic is its minus, at A1 GND" in row[1]
-    assert "aluminium electrolytic" in next(row for row in LIST if row["ref"] == "C0")["rating"]
+    assert "aluminium electrolytic" in next(row for row in ROWS if row["ref"] == "C0")["rating"]
 
 
 def test_a_steppers_enable_is_measured_since_one_without_pulses_stands_still_all_the_same() -> None:
@@ -134,9 +132,9 @@ def test_a_steppers_driver_is_set_before_it_has_power_to_the_steps_that_the_mach
     given = tomllib.loads(STEPPER.read_text(encoding="utf-8"))["machine"][STEPPER.stem]
     assert "motor_turns_per_spool_turn" not in given, "the motor is not on the spool's shaft; this test is void"
     assert full * microsteps == product == given["steps_per_spool_turn"]
-    listed = next(row for row in LIST if row["part"] == "stepper motor")["rating"]
+    listed = next(row for row in ROWS if row["part"] == "stepper motor")["rating"]
     assert f"{full} full steps a turn" in listed
-    driver = next(row for row in LIST if row["ref"] == DRIVER)["note"]
+    driver = next(row for row in ROWS if row["ref"] == DRIVER)["note"]
     assert "current of a phase and microsteps that can be set" in driver
 
 
@@ -148,7 +146,7 @@ def test_a_guard_that_drops_the_motor_is_tried_with_power_and_shut_again() -> No
 
 def test_what_the_lamp_leaves_in_the_capacitor_is_no_wrong_reading_on_the_second_day() -> None:
     told_v = float(re.search(r"A1 VM less than ([\d.]+) V", STEP_2)[1])
-    lamp_v = float(re.match(r"([\d.]+) V", next(row for row in LIST if row["ref"] == "H0")["rating"])[1])
+    lamp_v = float(re.match(r"([\d.]+) V", next(row for row in ROWS if row["ref"] == "H0")["rating"])[1])
     # a red LED stops some 0.4 V below its voltage at 20 mA: from memory
     assert lamp_v - 0.4 < told_v <= lamp_v
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 import tomllib
 from fractions import Fraction
@@ -12,6 +11,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
+from hardware_page import FLOWING, PAGE, ROWS
 from parts.design import load_design, solids
 from parts.sensing import edge_interval_us, pulses_per_second, second_channel_deg
 from reelwright.cli import main
@@ -21,9 +21,6 @@ from wiring.circuit import CONTACT_NF, CONTACT_OHM, CONTACT_PULL_UP_OHM, PULL_DO
 from wiring.reading import circuit_of
 
 HARDWARE = Path(__file__).resolve().parents[2] / "hardware"
-PAGE = (HARDWARE / "README.md").read_text(encoding="utf-8")
-FLOWING = " ".join(PAGE.split())
-ROWS = list(csv.DictReader((HARDWARE / "parts.csv").read_text(encoding="utf-8").splitlines()))
 JOB = tomllib.loads(re.search(r"^```toml\n(.*?)^```$", PAGE, re.MULTILINE | re.DOTALL)[1])
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import re
 from functools import cache
 from math import cos, pi, sin
@@ -12,6 +11,7 @@ from typing import TYPE_CHECKING
 import pytest
 from attrs import evolve
 
+from hardware_page import FLOWING, ROWS
 from parts.design import Design, load_design
 from parts.discs import slot_disc_solid
 from parts.sensing import LEAST_END_AIR_MM, LEAST_SIDE_AIR_MM
@@ -112,9 +112,7 @@ def test_what_the_fork_cannot_read_is_refused_with_its_key(
 
 def test_the_light_barrier_on_the_list_is_at_least_that_of_the_design() -> None:
     barrier = design().light_barrier
-    listed = next(
-        row for row in csv.DictReader((HARDWARE / "parts.csv").read_text("utf-8").splitlines()) if row["ref"] == "B1"
-    )
+    listed = next(row for row in ROWS if row["ref"] == "B1")
     gap, depth, light, aperture = map(
         float,
         re.match(
@@ -132,7 +130,7 @@ def test_the_light_barrier_on_the_list_is_at_least_that_of_the_design() -> None:
 
 
 def test_the_page_says_how_high_the_bracket_holds_the_fork() -> None:
-    page = " ".join((HARDWARE / "README.md").read_text(encoding="utf-8").split())
+    page = FLOWING
     disc_mm, wheel_mm = (part(name).read_edge.track_mm / 2 for name in READ)
     assert f"less {disc_mm:g} mm for the disc, {wheel_mm:g} mm for the wheel" in page
     # the gap's bottom, as deep as the arms are beyond their tips; the edge turns within it
