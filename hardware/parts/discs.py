@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from attrs import frozen
 
-from parts.sensing import LEAST_APERTURES, ReadEdge, edge_spacing_mm, most_marks
+from parts.sensing import ReadEdge, edge_spacing_mm
 from parts.solid import cross_rod, polygon, rod
 from parts.standard_parts import SCREWS
 from reelwright.errors import Fault
@@ -52,28 +52,21 @@ class SlotDisc:
     def read_edge(self) -> ReadEdge:
         """What the light barrier reads."""
         return ReadEdge(
-            self.diameter_mm,
-            self.track_mm,
-            self.thickness_mm,
-            self.hub_diameter_mm,
-            "the hub",
-            "diameter_mm",
-            "slot_depth_mm",
-            "thickness_mm",
+            diameter_mm=self.diameter_mm,
+            track_mm=self.track_mm,
+            thickness_mm=self.thickness_mm,
+            inside_mm=self.hub_diameter_mm,
+            inside="the hub",
+            diameter_key="diameter_mm",
+            slot_key="slot_depth_mm",
+            thickness_key="thickness_mm",
         )
 
     def faults(self, barrier: LightBarrier) -> list[Fault]:
         """What the sensor could not read, or does not fit."""
-        found = [*_hub_faults(self.hub_diameter_mm, self.shaft_mm), *barrier.reach_faults(self.read_edge)]
-        if self.spacing_mm < LEAST_APERTURES * barrier.aperture_mm:
-            most = most_marks(self.track_mm, barrier.aperture_mm)
-            found.append(
-                Fault(
-                    "slots",
-                    f"slots of {self.spacing_mm:.2f} mm are too narrow for a window of {barrier.aperture_mm:g} mm; at"
-                    f" most {most} fit, or take a larger disc or a finer window",
-                )
-            )
+        found = _hub_faults(self.hub_diameter_mm, self.shaft_mm)
+        found += barrier.reach_faults(self.read_edge)
+        found += barrier.width_faults("slots", self.track_mm, self.slots)
         if self.track_mm - self.slot_depth_mm < self.hub_diameter_mm:
             found.append(Fault("slot_depth_mm", "the slots reach into the hub; shorten them or take a larger disc"))
         return found

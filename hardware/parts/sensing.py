@@ -43,6 +43,17 @@ class LightBarrier:
             return []
         return [Fault("light_mm", f"lies past the gap's bottom, {self.depth_mm:g} mm from the tips; measure both anew")]
 
+    def width_faults(self, slots_key: str, track_mm: float, slots: int) -> Iterator[Fault]:
+        """Why its window does not tell slot from tooth, so many of each on a circle of that diameter."""
+        spacing_mm = edge_spacing_mm(track_mm, slots)
+        if spacing_mm < LEAST_APERTURES * self.aperture_mm:
+            most = most_marks(track_mm, self.aperture_mm)
+            yield Fault(
+                slots_key,
+                f"slots of {spacing_mm:.2f} mm are too narrow for a window of {self.aperture_mm:g} mm; at most {most}"
+                " fit, or take a larger disc or a finer window",
+            )
+
     def reach_faults(self, edge: ReadEdge) -> Iterator[Fault]:
         """Why it cannot stand with its light in the middle of the slots."""
         side_mm = (self.gap_mm - edge.thickness_mm) / 2
@@ -56,13 +67,13 @@ class LightBarrier:
             yield Fault(edge.slot_key, f"the light barrier is {short}; shorten the slots, or take a deeper one")
         free_mm = tips_mm - edge.inside_mm / 2
         if free_mm < LEAST_END_AIR_MM:
-            need = f"at least {LEAST_END_AIR_MM:g} mm keep them off"
+            need = f"at least {LEAST_END_AIR_MM:g} mm keep them off; make it larger, or take a shallower fork"
             yield Fault(
                 edge.diameter_key, f"leaves {free_mm:.2f} mm between {edge.inside} and the light barrier's tips; {need}"
             )
 
 
-@frozen
+@frozen(kw_only=True)
 class ReadEdge:
     """The edge of a disc that a light barrier reads, and the keys of what can be changed of it.
 

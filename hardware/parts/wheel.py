@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 from attrs import frozen
 
-from parts.sensing import LEAST_APERTURES, ReadEdge, edge_spacing_mm
+from parts.sensing import ReadEdge, edge_spacing_mm
 from parts.solid import polygon, rod
 from parts.standard_parts import BEARINGS
 from reelwright.errors import Fault
@@ -83,28 +83,22 @@ class MeasuringWheel:
     def read_edge(self) -> ReadEdge:
         """What the light barrier reads."""
         return ReadEdge(
-            self.flange_diameter_mm,
-            self.track_mm,
-            self.web_mm,
-            self.rim_diameter_mm,
-            "the rim",
-            "flange_diameter_mm",
-            "slot_length_mm",
-            "web_mm",
+            diameter_mm=self.flange_diameter_mm,
+            track_mm=self.track_mm,
+            thickness_mm=self.web_mm,
+            inside_mm=self.rim_diameter_mm,
+            inside="the rim",
+            diameter_key="flange_diameter_mm",
+            slot_key="slot_length_mm",
+            thickness_key="web_mm",
         )
 
     def faults(self, strand_diameter_mm: float, barrier: LightBarrier) -> list[Fault]:
         """What does not fit."""
-        found = list(barrier.reach_faults(self.read_edge))
+        found = [*barrier.reach_faults(self.read_edge)]
+        found += barrier.width_faults("flange_slots", self.track_mm, self.flange_slots)
         if self.slot_outer_mm - self.slot_length_mm < self.rim_diameter_mm / 2:
             found.append(Fault("slot_length_mm", "the slots reach under the rim; shorten them or widen the flange"))
-        if self.spacing_mm < LEAST_APERTURES * barrier.aperture_mm:
-            found.append(
-                Fault(
-                    "flange_slots",
-                    f"slots of {self.spacing_mm:.2f} mm are too narrow for a window of {barrier.aperture_mm:g} mm",
-                )
-            )
         deep = self.strand_radius_mm(strand_diameter_mm) - self.apex_diameter_mm / 2
         if self.groove_depth_mm < deep + _LEAST_WRAP_MARGIN * strand_diameter_mm:
             found.append(

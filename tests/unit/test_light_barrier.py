@@ -108,6 +108,7 @@ def test_what_the_fork_cannot_read_is_refused_with_its_key(
 ) -> None:
     faults = list(design().light_barrier.reach_faults(evolve(part(name), **changed).read_edge))
     assert any(told in fault.message for fault in faults if fault.path == key), faults
+    assert all("; " in fault.message for fault in faults), "each says what to change"
 
 
 def test_the_light_barrier_on_the_list_is_at_least_that_of_the_design() -> None:
@@ -130,9 +131,8 @@ def test_the_light_barrier_on_the_list_is_at_least_that_of_the_design() -> None:
 
 
 def test_the_page_says_how_high_the_bracket_holds_the_fork() -> None:
-    page = FLOWING
     disc_mm, wheel_mm = (part(name).read_edge.track_mm / 2 for name in READ)
-    assert f"less {disc_mm:g} mm for the disc, {wheel_mm:g} mm for the wheel" in page
+    assert f"less {disc_mm:g} mm for the disc, {wheel_mm:g} mm for the wheel" in FLOWING
     # the gap's bottom, as deep as the arms are beyond their tips; the edge turns within it
     barrier = design().light_barrier
     bottoms_mm = [part(name).read_edge.track_mm / 2 - barrier.light_mm + barrier.depth_mm for name in READ]
@@ -140,8 +140,9 @@ def test_the_page_says_how_high_the_bracket_holds_the_fork() -> None:
     disc_mm, wheel_mm = bottoms_mm
     face = f"its face to the axis and {disc_mm:g} mm from it for the disc, {wheel_mm:g} mm for the wheel, and the"
     assert (
-        f"stand out from the face that is screwed on: the upright is then beyond the edge that is read, {face}" in page
+        f"stand out from the face that is screwed on: the upright is then beyond the edge that is read, {face}"
+        in FLOWING
     )
-    hall = page.partition("A Hall switch, screwed on by its one hole, reads the magnets below the shaft: ")[2]
+    hall = FLOWING.partition("A Hall switch, screwed on by its one hole, reads the magnets below the shaft: ")[2]
     assert hall.startswith(f"that less {design().magnet_disc.track_mm / 2:g} mm")
-    assert "the fork of its light barrier reaches over its flange from the side where no strand runs" in page
+    assert "the fork of its light barrier reaches over its flange from the side where no strand runs" in FLOWING

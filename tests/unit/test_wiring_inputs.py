@@ -52,12 +52,10 @@ def test_each_jumper_of_the_self_test_has_a_contact_at_either_end(path: Path) ->
         assert {f"X1.S{channel.upper()}", f"U1.{terminal(board['kind'], board['pins'][role])}"} <= nets[role]
     ends = {each for terminals in nets.values() for each in terminals if each.startswith("X1.")}
     assert len(ends) == 2 * len(jumpers)
-    rows = ROWS
-    (row,) = [row for row in rows if "jumper" in row["part"]]
+    (row,) = [row for row in ROWS if "jumper" in row["part"]]
     assert int(row["quantity"]) == 2 >= len(jumpers)
-    page = FLOWING
     told = "With a jumper at X1 from A to SA (`loopback_a` to `sensor_a`), and with `quadrature` one from B to SB"
-    assert told in page
+    assert told in FLOWING
 
 
 @pytest.mark.parametrize("supply", [3.3, 5])
@@ -120,8 +118,7 @@ def test_a_contact_that_bounces_hides_in_its_capacitor_and_a_person_does_not_not
 
 def test_a_driver_without_logic_supply_gets_little_through_the_resistors_that_the_page_allows_it() -> None:
     """DIR has no pull-down, and may be high while the contactor is off and the driver's own supply with it."""
-    page = FLOWING
-    bullet = page.partition('A driver with "own" logic')[2].partition(" - ")[0]
+    bullet = FLOWING.partition('A driver with "own" logic')[2].partition(" - ")[0]
     told = re.search(r"or (\d+) kOhm goes .*: it lets ([\d.]+) mA through at most, and leaves ([\d.]+) V", bullet)
     series_kohm, most_ma, left_v = map(float, told.groups())
     assert most_ma == pytest.approx(3.3 / series_kohm, abs=0.05)
@@ -129,15 +126,13 @@ def test_a_driver_without_logic_supply_gets_little_through_the_resistors_that_th
     assert left_v > 0.7 * 3.3  # VIH of 3.3 V CMOS: JEDEC JESD8C, from memory
     # inputs of one driver: the pulse, the direction and the enable
     inputs = {wire.name for wire in WIRES.values() if wire.part == DRIVER} - {"STEP"}
-    rows = ROWS
-    listed = next(int(row["quantity"]) for row in rows if row["part"] == f"resistor {series_kohm:g} kOhm")
+    listed = next(int(row["quantity"]) for row in ROWS if row["part"] == f"resistor {series_kohm:g} kOhm")
     in_the_drawing = sum(wire.way in ("contact", "level") for wire in WIRES.values())
     assert listed == in_the_drawing + len(inputs)
 
 
 def test_the_self_tests_jumper_goes_to_the_boards_own_pin_since_a_divider_leaves_it_too_little() -> None:
-    page = FLOWING
-    jumper = page.partition("### 7. ")[2].partition("### 8. ")[0]
+    jumper = FLOWING.partition("### 7. ")[2].partition("### 8. ")[0]
     assert "at X1 from A to SA" in jumper
     told_v = float(re.search(r"at X3's contact a divider would leave them ([\d.]+) V", jumper)[1])
     upper, lower = DIVIDER_OHM

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from boards.motor_pins import MOTOR_PINS
-from hardware_page import FLOWING, PAGE, ROWS
+from hardware_page import FLOWING, ROWS
 from reelwright.machines.boards import boards
 from reelwright.profiles.toml_files import read_toml
 from wired_machines import (
@@ -114,17 +114,15 @@ def test_without_a_wire_to_the_enable_the_page_reads_the_other_level_and_trusts_
     assert not any("A1.EN" in terminals for terminals in wired.nets().values())
     held = [row.label for row in wired.rows if any(each.beyond_plug for each in row.components)]
     assert held == ["step"]
-    page = FLOWING
-    third = page.partition('3. Press "motor on": K1 pulls in')[2].partition(" 4. Hold")[0]
+    third = FLOWING.partition('3. Press "motor on": K1 pulls in')[2].partition(" 4. Hold")[0]
     told = "A driver without `motor_enable` is enabled by its own EN and reads the other way round"
     assert f"{told}: then the pull-down at STEP alone keeps it still" in third
 
 
 def test_page_and_list_ask_of_a_driver_that_the_board_feeds_to_be_off_without_it() -> None:
-    page = FLOWING
-    wiring = page.partition("## Wiring")[2].partition("## Sensor and marks")[0]
+    wiring = FLOWING.partition("## Wiring")[2].partition("## Sensor and marks")[0]
     assert "has no VCC, while the motor's supply may be on: by its data sheet it must be off then" in wiring
-    assert "one that the board feeds has no VCC" in page.partition("### 2. ")[2].partition("### 3. ")[0]
+    assert "one that the board feeds has no VCC" in FLOWING.partition("### 2. ")[2].partition("### 3. ")[0]
     row = next(row for row in ROWS if row["ref"] == DRIVER)
     assert "Where the board feeds its VCC: off without it by its data sheet" in row["note"]
 
@@ -148,8 +146,7 @@ def test_the_lamp_lights_well_and_is_out_within_the_time_that_the_page_gives(sup
     assert bright_ma < full_ma < 20  # the most of such an LED: from memory
     # a capacitor through a resistor: v = v0 exp(-t / RC), any textbook; here above the LED's own voltage
     out_s = LIVE_OHM * most_uf / 1e6 * math.log(full_ma / seen_ma)
-    page = PAGE
-    told_s = float(re.search(r"H0 goes out within (\d+) s", " ".join(page.split()))[1])
+    told_s = float(re.search(r"H0 goes out within (\d+) s", FLOWING)[1])
     assert told_s / 2 < out_s < told_s
     assert full_ma * (supply_v - led_v) < 500 / 2  # mW: half of what a resistor of 0.5 W bears: common practice
 
