@@ -18,65 +18,36 @@ if TYPE_CHECKING:
     from pathlib import Path
 
 
+NO_MOTOR = ("motor_pwm", "motor_direction")
+
+
 @pytest.mark.parametrize(
-    ("given", "lacking", "told"),
+    ("key", "given", "lacking", "told"),
     [
-        ("bord", (), "did you mean"),
-        (3.3, (), "is not one of"),
-        ("board", ("motor_pwm", "motor_direction"), "no pin of a motor is given"),
+        ("driver_logic_supply", "bord", (), "did you mean"),
+        ("driver_logic_supply", 3.3, (), "is not one of"),
+        ("driver_logic_supply", "board", NO_MOTOR, "no pin of a motor is given"),
+        ("guard_drops_motor", "yes", (), "is neither true nor false"),
+        ("guard_drops_motor", 1, (), "is neither true nor false"),
+        ("guard_drops_motor", True, ("guard",), "the winder is not told of the guard"),
+        ("guard_drops_motor", True, NO_MOTOR, "no pin of a motor is given"),
+        # the file has no motor_enable
+        ("enable_input", "active_low", (), "no pin drives the inverter before that enable; give motor_enable = PIN"),
+        ("enable_input", "active_low", NO_MOTOR, "no pin of a motor is given under [board.pins]; leave it out"),
     ],
 )
-def test_a_supply_of_the_drivers_logic_that_cannot_be_is_refused(
-    given: object, lacking: tuple[str, ...], told: str
+def test_what_the_wiring_cannot_be_is_refused_with_its_key(
+    key: str, given: object, lacking: tuple[str, ...], told: str
 ) -> None:
     table = description()
-    table["wiring"]["driver_logic_supply"] = given
-    for role in lacking:
-        del table["board"]["pins"][role]
-    with pytest.raises(FileFaultsError) as refused:
-        circuit_of(table, "a")
-    assert [fault.path for fault in refused.value.faults] == ["wiring.driver_logic_supply"]
-    assert told in refused.value.faults[0].message
-
-
-@pytest.mark.parametrize(
-    ("given", "lacking", "told"),
-    [
-        ("yes", (), "is neither true nor false"),
-        (1, (), "is neither true nor false"),
-        (True, ("guard",), "the winder is not told of the guard"),
-        (True, ("motor_pwm", "motor_direction"), "no pin of a motor is given"),
-    ],
-)
-def test_a_guard_that_cannot_drop_the_motor_is_refused(given: object, lacking: tuple[str, ...], told: str) -> None:
-    table = description()
-    table["wiring"]["guard_drops_motor"] = given
-    for role in lacking:
-        del table["board"]["pins"][role]
-    with pytest.raises(FileFaultsError) as refused:
-        circuit_of(table, "a")
-    assert [fault.path for fault in refused.value.faults] == ["wiring.guard_drops_motor"]
-    assert told in refused.value.faults[0].message
-
-
-@pytest.mark.parametrize(
-    ("lacking", "told"),
-    [
-        ((), "no pin drives the inverter before that enable; give motor_enable = PIN"),
-        (("motor_pwm", "motor_direction"), "no pin of a motor is given under [board.pins]; leave it out"),
-    ],
-)
-def test_an_inverter_that_nothing_drives_is_refused(lacking: tuple[str, ...], told: str) -> None:
-    table = description()
     assert "motor_enable" not in table["board"]["pins"]
-    table["wiring"]["enable_input"] = "active_high"
     assert circuit_of(table, "a").has_motor
-    table["wiring"]["enable_input"] = "active_low"
+    table["wiring"][key] = given
     for role in lacking:
         del table["board"]["pins"][role]
     with pytest.raises(FileFaultsError) as refused:
         circuit_of(table, "a")
-    assert [fault.path for fault in refused.value.faults] == ["wiring.enable_input"]
+    assert [fault.path for fault in refused.value.faults] == [f"wiring.{key}"]
     assert told in refused.value.faults[0].message
 
 
