@@ -138,7 +138,7 @@ def test_the_same_readings_are_the_same_only_while_nothing_else_was_measured(hom
     # a diameter that is measured anew lets go of the rise; the wind may then be given again
     saved("layers", OVER[4], OVER[12], *BENCH)
     assert "measurements 1 and 2 are in" in refused("layers", OVER[4], OVER[12], *BENCH).message
-    saved("diameter", *READINGS)
+    saved("diameter", *READINGS, "--keep", "rise")
     saved("layers", OVER[4], OVER[12], *BENCH)
     assert [line.partition(":")[0] for line in stored(home, "reed")["calibration"]["inputs"]] == [
         *["diameter"] * 5,

@@ -66,7 +66,7 @@ def test_a_second_calibration_builds_on_the_first_and_keeps_it_as_history(home: 
     assert kept["calibration"]["rise"] == pytest.approx(0.95, abs=0.02)
     assert kept["calibration"]["pitch_mm"] == pytest.approx(1.7603, abs=1e-4)
     assert kept["calibration"]["diameter_mm"] == pytest.approx(1.742, abs=0.001)
-    told = calibrate("diameter", *READINGS, "--save", "marsh").stdout
+    told = calibrate("diameter", *READINGS, "--save", "marsh", "--keep", "rise").stdout
     assert "The rise factor found earlier is not taken along" in told
     kept = stored(home, "marsh")
     assert [each["method"] for each in kept["earlier"]] == ["micrometer", "outer diameters"]
@@ -78,7 +78,10 @@ def test_a_new_diameter_lets_go_of_a_density_that_was_found_with_the_old_one(hom
     calibrate("weight", *weighed, "--save", "marsh", "--keep", "density")
     assert "density_g_cm3" in stored(home, "marsh")["calibration"]
     found = stored(home, "marsh")["calibration"]["density_g_cm3"]
-    again = calibrate("diameter", *READINGS, "--save", "marsh").stdout
+    with pytest.raises(UsageError, match=rf"the measured density of {found:.4f} ± \S+ g/cm3 would be lost") as told:
+        calibrate("diameter", *READINGS, "--save", "marsh")
+    assert "--keep density stores the result all the same" in told.value.remedy
+    again = calibrate("diameter", *READINGS, "--save", "marsh", "--keep", "density").stdout
     assert f"The density of before, {found:.4f} ± " in again
     assert 'is not taken along: 1.2400 ± 0.0240 g/cm3, of the material profile "PLA", counts again. Weigh' in again
     # 1.24 g/cm3 x pi/4 x (1.742 mm)^2, by hand
@@ -281,10 +284,35 @@ def test_a_measured_rise_is_not_lost_to_a_diameter_that_goes_by_another_strand(h
             ["diameter", *READINGS, "--strand", "pla-1.75", "--save", "reed", "--keep", "diameter"],
             standalone_mode=False,
         )
-    assert "--strand reed" in told.value.remedy
+    assert "--strand reed goes on from what that profile has, --keep rise stores the result" in told.value.remedy
     assert stored(home, "reed") == before
-    shown = calibrate("diameter", "1.74mm", *READINGS, "--strand", "reed", "--save", "reed").stdout
+
+
+def test_a_measured_rise_is_not_lost_to_another_diameter_of_its_own_strand_without_a_decision(home: Path) -> None:
+    calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "reed")
+    calibrate("layers", "2:70.8mm", "7:87.2mm", "--pitch", "1.798mm", "--strand", "reed", "--save", "reed")
+    before = stored(home, "reed")
+    again = ["diameter", "1.74mm", *READINGS, "--strand", "reed", "--save", "reed"]
+    with pytest.raises(UsageError, match=r"the measured rise factor of 0\.9414 ± 0\.0491 would be lost") as told:
+        calibrate(*again)
+    assert told.value.remedy == "Measure again, or decide: --keep rise stores the result all the same."
+    assert stored(home, "reed") == before
+    assert answer_of(*again[:-2])["let_go"] == [
+        {"figure": "rise", "before": pytest.approx(0.9414, abs=1e-4), "before_u": pytest.approx(0.0246, abs=1e-4)}
+        | {"profile": ""}
+    ]
+    shown = calibrate(*again, "--keep", "rise").stdout
     assert "rise factor found earlier is not taken along" in " ".join(shown.split())
+    assert "rise" not in stored(home, "reed")["calibration"]
+
+
+def test_a_diameter_for_a_new_profile_takes_nothing_from_the_one_that_it_starts_from(home: Path) -> None:
+    calibrate("diameter", *READINGS, "--strand", "pla-1.75", "--save", "reed")
+    calibrate("layers", "2:70.8mm", "7:87.2mm", "--pitch", "1.798mm", "--strand", "reed", "--save", "reed")
+    before = stored(home, "reed")
+    calibrate("diameter", "1.74mm", *READINGS, "--strand", "reed", "--save", "sedge")
+    assert stored(home, "reed") == before
+    assert "rise" not in stored(home, "sedge")["calibration"]
 
 
 def test_a_result_that_no_job_could_go_by_is_not_stored(home: Path) -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
 from contextlib import contextmanager
 from textwrap import indent
 from typing import TYPE_CHECKING, Any
@@ -37,7 +36,7 @@ from reelwright.profiles.measurements import EXAMPLE, read_measurements
 from reelwright.profiles.store import comes_along
 from reelwright.profiles.toml_files import read_toml
 from reelwright.profiles.values import printable
-from reelwright.winding.calibration_change import changes_between
+from reelwright.winding.calibration_change import changes_between, let_go_between
 from reelwright.winding.calibration_evidence import Repetition, repetition_of
 from reelwright.winding.calibration_figures import FIGURES, StrandFigures
 from reelwright.winding.calibration_methods import (
@@ -256,11 +255,14 @@ def _kept(keep: Sequence[str], result: CalibrationResult) -> set[str]:
 
 
 def _beside_what_is_there(result: CalibrationResult, known: StrandAsKnown, name: str) -> CalibrationResult:
-    """The result with what it changes in another profile than the one it started from, if it goes into one.
+    """The result with what it changes and lets go in another profile than the one it started from, if it goes into one.
 
     A diameter then goes with the density that this profile has.
     """
-    if name.casefold() == known.profile.casefold() or not known_strand(name):
+    if name.casefold() == known.profile.casefold():
+        return result
+    result = evolve(result, let_go=())
+    if not known_strand(name):
         return result
     there = strand_of_profile(name)
     if result.method == MICROMETER:
@@ -268,7 +270,8 @@ def _beside_what_is_there(result: CalibrationResult, known: StrandAsKnown, name:
         after = evolve(result.after, density_g_cm3=density, density_u_g_cm3=u)
         result = evolve(result, after=after, label_density=there.label_density)
     changes = changes_between(there.figures, result.after, result.figures, (), name)
-    return evolve(result, changes=result.changes + changes)
+    let_go = let_go_between(there.figures, result.after, result.figures, name)
+    return evolve(result, changes=result.changes + changes, let_go=let_go)
 
 
 def _repetition(result: CalibrationResult, known: StrandAsKnown, save: str | None) -> Repetition | None:
@@ -280,34 +283,12 @@ def _repetition(result: CalibrationResult, known: StrandAsKnown, save: str | Non
     return there if there and len(there.numbers) == result.used else None
 
 
-def _refuse_to_lose(result: CalibrationResult, known: StrandAsKnown, name: str) -> None:
-    """Raises UsageError where the profile to save to has measured figures that a result from another one lacks."""
-    if name.casefold() == known.profile.casefold() or not known_strand(name):
-        return
-    from reelwright.views.calibration_doubts import TITLES, figure_text
-
-    there = strand_of_profile(name).figures
-    if there is None:
-        return
-    lost = [
-        f"{TITLES[figure].lower()} of {figure_text(figure, value, there.u(figure))}"
-        for figure in there.calibrated
-        if figure not in result.figures and (value := there.value(figure)) is not None
-    ]
-    if lost:
-        raise UsageError(
-            f'Strand "{printable(name)}" has a measured {" and a ".join(lost)}. This result has none, since it goes by'
-            f' "{printable(known.profile)}": nothing was stored.',
-            f"Give `--strand {shlex.quote(name)}` to go on from what that strand has, or save under another name.",
-        )
-
-
 def _store(result: CalibrationResult, known: StrandAsKnown, name: str, kept: set[str], today: str) -> None:
-    _refuse_to_lose(result, known, name)
     undecided = evolve(
         result,
         values=tuple(value for value in result.values if str(value.number) not in kept),
         changes=tuple(change for change in result.changes if change.figure not in kept),
+        let_go=tuple(each for each in result.let_go if each.figure not in kept),
         repetition=None if kept.issuperset(result.decided_by) else result.repetition,
     )
     if undecided.is_doubtful:

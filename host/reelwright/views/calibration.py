@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import isclose
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -11,7 +10,7 @@ from reelwright.views.calibration_doubts import TITLES, choices, doubts, figure_
 from reelwright.views.page import terminal_page
 from reelwright.views.quantities import with_uncertainty
 from reelwright.views.tables import Column, FigureTable
-from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR
+from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR, is_same
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
 from reelwright.winding.calibration_methods import MICROMETER, WEIGHED_SPOOL
 from reelwright.winding.calibration_readings import OUTLIER_Z
@@ -29,7 +28,6 @@ if TYPE_CHECKING:
     from reelwright.winding.calibration_readings import MeasuredDiameter
 
 PUBLISHED_RISE = (3**0.5 / 2, 1.0)  # hexagonal packing to square packing, orthocyclic winding literature
-_SAME = 1e-6  # share by which the seven digits of a profile may differ from what they were written of
 LEVEL = f"k = {COVERAGE}, about 95 %"
 
 
@@ -194,7 +192,7 @@ def _density_let_go(before: StrandFigures, label: LabelDensity | None) -> str:
             "along; the strand's profile gives none. Weigh a wound spool again."
         )
     now = f"{figure_text(DENSITY, label.density_g_cm3, label.u_g_cm3)}, of {label.source}"
-    if isclose(was, label.density_g_cm3, rel_tol=_SAME) and isclose(u, label.u_g_cm3, rel_tol=_SAME):
+    if is_same(label.density_g_cm3, label.u_g_cm3, was, u):
         return f"The density is {now}: the calibration before went by it and did not find another."
     return (
         f"The density of before, {figure_text(DENSITY, was, u)}, goes with another diameter and is not taken along: "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from typing import TYPE_CHECKING
 
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE
@@ -13,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from reelwright.winding.calibration import FittedValue
-    from reelwright.winding.calibration_change import Change
+    from reelwright.winding.calibration_change import Change, LetGo
     from reelwright.winding.calibration_evidence import Repetition
     from reelwright.winding.calibration_methods import CalibrationResult
 
@@ -36,7 +37,10 @@ def figure_text(name: str, value: float, u: float) -> str:
 
 
 def doubts(result: CalibrationResult) -> Iterator[str]:
-    """A sentence on what was used before, on each measurement that stands out, and on each figure to decide about."""
+    """A sentence on what was used before, on each measurement that stands out, and on each figure to decide about.
+
+    A figure that would be lost is one to decide about.
+    """
     if result.repetition is not None:
         yield f"{_already_there(result.repetition)}: given again it is no new evidence."
     asked = {value.number for group in _slipped_alike(result) for value in group}
@@ -45,6 +49,8 @@ def doubts(result: CalibrationResult) -> Iterator[str]:
             yield _of_measurement(value)
     for change in result.doubtful:
         yield from _of_change(change, result)
+    for gone in result.let_go:
+        yield _of_let_go(gone)
 
 
 def questions(result: CalibrationResult) -> Iterator[str]:
@@ -124,6 +130,18 @@ def _of_change(change: Change, result: CalibrationResult) -> Iterator[str]:
         yield f"the {title} of {after} is less sure than {where}, {before}: {mend}."
 
 
+def _of_let_go(gone: LetGo) -> str:
+    lost = f"nothing is put in place of {_measured(gone)}"
+    if gone.profile:
+        return f"{lost}, as the measurements were judged by another profile."
+    return f"{lost}: `reelwright calibrate together --from FILE.toml` takes readings and a wound spool at once."
+
+
+def _measured(gone: LetGo) -> str:
+    told = f"the measured {TITLES[gone.figure].lower()} of {figure_text(gone.figure, gone.before, gone.before_u)}"
+    return f'{told} in the strand profile "{gone.profile}"' if gone.profile else told
+
+
 def _already_there(repetition: Repetition) -> str:
     numbers = repetition.numbers
     which = f"measurement {numbers[0]} is" if len(numbers) == 1 else f"measurements {_listed(numbers)} are"
@@ -148,6 +166,8 @@ def in_short(result: CalibrationResult) -> str:
     worse = _names(change for change in result.doubtful if not change.stands_out)
     if worse:
         parts.append(f"{worse} would be less sure than before")
+    if result.let_go:
+        parts.append(f"{' and '.join(map(_measured, result.let_go))} would be lost")
     return "; ".join(parts)
 
 
@@ -160,10 +180,15 @@ def choices(result: CalibrationResult) -> str:
     """The options by which a person decides; a figure, and so a single weight, cannot be left out."""
     again = result.repetition.numbers if result.repetition else ()
     figures = dict.fromkeys(change.figure for change in result.doubtful)
+    figures |= dict.fromkeys(gone.figure for gone in result.let_go)
     if again:
         figures |= dict.fromkeys(result.decided_by)
     keep = " ".join(f"--keep {each}" for each in (*result.outlying, *figures))
     left_out = dict.fromkeys((*result.outlying, *again))
     leave = " ".join(f"--leave-out {number}" for number in left_out) if result.works_without(left_out) else ""
-    kept = f"{keep} stores the result all the same"
-    return f"{leave} does without, {kept}" if leave else kept
+    ways = [f"{keep} stores the result all the same"]
+    if leave:
+        ways.insert(0, f"{leave} does without")
+    for profile in dict.fromkeys(gone.profile for gone in result.let_go if gone.profile):
+        ways.insert(0, f"--strand {shlex.quote(profile)} goes on from what that profile has")
+    return ", ".join(ways)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import hypot, inf, sqrt
+from math import hypot, inf, isclose, sqrt
 from typing import TYPE_CHECKING, NamedTuple
 
 from reelwright.winding.uncertainty import COVERAGE
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 MOST_NORMALIZED_ERROR = 1.0
 # Even fifty readings tell an uncertainty to no better than a tenth (JCGM 100, table E.1): less is no difference.
 TELLABLE = 0.1
+_SAME = 1e-6  # share by which the seven digits of a profile may differ from what they were written of
 
 
 class Change(NamedTuple):
@@ -51,6 +52,18 @@ class Change(NamedTuple):
         return self.stands_out or self.less_sure
 
 
+class LetGo(NamedTuple):
+    """A measured figure that a calibration has nothing to put in place of, and its standard uncertainty.
+
+    profile: as in Change.
+    """
+
+    figure: str
+    before: float
+    before_u: float
+    profile: str = ""
+
+
 def is_surer(after_u: float, before_u: float) -> bool:
     """Whether an uncertainty is smaller than another by more than can be told."""
     return after_u < (1 - TELLABLE) * before_u
@@ -82,6 +95,28 @@ def changes_between(
                 error = _normalized(found - known, sqrt(before_u**2 - after_u**2))
             changes.append(Change(name, known, before_u, found, after_u, error, profile))
     return tuple(changes)
+
+
+def let_go_between(
+    before: StrandFigures | None, after: StrandFigures, names: Collection[str], profile: str = ""
+) -> tuple[LetGo, ...]:
+    """The calibrated figures of before that are not among these names, which the calibration after gives.
+
+    Without those that are as before all the same, as a density of the label is that a calibration went by.
+    """
+    if before is None:
+        return ()
+    gone = []
+    for name in before.calibrated:
+        value, u = before.value(name), before.u(name)
+        if name not in names and value is not None and not is_same(after.value(name), after.u(name), value, u):
+            gone.append(LetGo(name, value, u, profile))
+    return tuple(gone)
+
+
+def is_same(value: float | None, u: float, before: float, before_u: float) -> bool:
+    """Whether a figure and its standard uncertainty are as before, but for the digits that a profile keeps."""
+    return value is not None and isclose(value, before, rel_tol=_SAME) and isclose(u, before_u, rel_tol=_SAME)
 
 
 def _normalized(difference: float, u: float) -> float:

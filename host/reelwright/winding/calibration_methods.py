@@ -13,7 +13,7 @@ from reelwright.winding.calibration import (
     fit_winds,
     forecast_of_weight,
 )
-from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR, Change, changes_between
+from reelwright.winding.calibration_change import MOST_NORMALIZED_ERROR, Change, LetGo, changes_between, let_go_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, FIGURES, RISE, LabelDensity, StrandFigures
 from reelwright.winding.calibration_line import LineCheck, line_check
 from reelwright.winding.calibration_readings import (
@@ -51,6 +51,7 @@ class CalibrationResult:
     changes: of those that were known. values: every measurement, numbered. mass_relative_u: of a weighed spool, the
     relative uncertainty of its mass from each figure alone, as known before. repetition: of measurements that were
     used before. label_density: that counts again where a calibrated one is let go; None where nothing gives one.
+    let_go: measured figures that are lost where this is stored.
     """
 
     method: str
@@ -67,6 +68,7 @@ class CalibrationResult:
     estimated: Estimated | None = None
     repetition: Repetition | None = None
     label_density: LabelDensity | None = None
+    let_go: tuple[LetGo, ...] = ()
 
     @property
     def outlying(self) -> tuple[int, ...]:
@@ -81,7 +83,7 @@ class CalibrationResult:
     @property
     def is_doubtful(self) -> bool:
         """Whether a person has to decide before anything is stored."""
-        return bool(self.outlying or self.doubtful or self.repetition)
+        return bool(self.outlying or self.doubtful or self.let_go or self.repetition)
 
     @property
     def decided_by(self) -> tuple[str, ...]:
@@ -128,6 +130,7 @@ def calibrate_diameter(
         changes=changes_between(before, after, (DIAMETER,)),
         measured=measured,
         label_density=label_density,
+        let_go=let_go_between(before, after, (DIAMETER,)),
     )
 
 

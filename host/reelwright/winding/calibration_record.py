@@ -73,6 +73,7 @@ def result_record(result: CalibrationResult, date: str) -> Plain:
             change._asdict() | {"stands_out": change.stands_out, "less_sure": change.less_sure}
             for change in result.changes
         ],
+        "let_go": [each._asdict() for each in result.let_go],
         "repetition": None if result.repetition is None else result.repetition._asdict(),
         "pitch_mm": result.pitch_mm,
         "measurements": [_measurement(value) for value in result.values],
