@@ -43,9 +43,9 @@ def test_every_step_finds_surely_what_it_plans_to_take_and_pauses_at_its_joins(
         check = check_source(pay_off, strand, 0.0)
         assert check is not None
         pay_offs.append(PayOffSpool("", pay_off, strand, check))
-    if uses_all:  # to the last millimetre of what the first spool surely holds
-        exactly = round(pay_offs[0].sure_mm / 1000 - leader_m, 3)
-        wanted = [WantedLength("", job(exactly, leader_m), 0), *wanted]
+    if uses_all:  # to the last millimetre of what can surely be counted off the first spool
+        most_m = CutList(CutRules(), tuple(pay_offs), tuple(wanted)).sure_mm(0) / 1000
+        wanted = [WantedLength("", job(round(max(most_m - leader_m, 0.5), 3), leader_m), 0), *wanted]
     cut_list = CutList(CutRules(), tuple(pay_offs), tuple(wanted))
     cutting = cut(cut_list.problem(), SECONDS)
     if cutting is None:
@@ -57,10 +57,7 @@ def test_every_step_finds_surely_what_it_plans_to_take_and_pauses_at_its_joins(
         if len(step.pieces) == 1:
             source = step.plan.source
             assert source is not None
-            assert source.needed_m <= source.held_m - 2 * source.held_u_m + 1e-6
-            # what the wind may take beyond its plan is told, and does not forbid it
-            warned = "source_doubtful" in {finding.code for finding in step.plan.findings}
-            assert source.verdict == ("doubtful" if warned else "enough")
+            assert source.verdict == "enough"
         # the pieces lie end to end, from nothing to the wanted length rounded up to a whole millimetre
         ends = [piece.to_m for piece in step.pieces]
         assert [piece.from_m for piece in step.pieces] == [0.0, *ends[:-1]]

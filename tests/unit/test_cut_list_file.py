@@ -103,15 +103,16 @@ def test_take_up_spools_of_one_name_are_numbered_through_the_list(
 
 
 def test_the_error_bar_of_a_pay_off_spool_is_that_of_a_job(tmp_path: Path) -> None:
-    shelf, kilo, known = loaded(tmp_path, LIST).pay_offs
+    cut_list = loaded(tmp_path, LIST)
+    shelf, kilo, known = cut_list.pay_offs
     assert shelf.check == check_source(PayOff(gross_mass_g=352, empty_mass_g=190), shelf.strand, 0)
     assert kilo.check.method == "wound diameter"
     assert (known.check.held_m, known.check.held_u_m) == (20, 0.25)
-    # the lower end, k = 2, cut off to the millimetre
-    assert known.sure_mm == 19_500
-    assert shelf.sure_mm == int(1000 * (shelf.check.held_m - 2 * shelf.check.held_u_m))
-    assert [supply.usable_mm for supply in loaded(tmp_path, LIST).problem().supplies][2] == 19_500
-    assert [supply.usable_mm for supply in loaded(tmp_path, LIST).problem(best_estimate=True).supplies][2] == 20_000
+    # a little less than its lower end, k = 2, for what a wind may take beyond its plan
+    sure_mm = [supply.usable_mm for supply in cut_list.problem().supplies]
+    assert 19_450 < sure_mm[2] < 19_500
+    assert 0 < shelf.check.held_m - 2 * shelf.check.held_u_m - sure_mm[0] / 1000 < 0.5
+    assert [supply.usable_mm for supply in cut_list.problem(best_estimate=True).supplies][2] == 20_000
 
 
 def test_lengths_are_rounded_to_the_safe_side(tmp_path: Path) -> None:

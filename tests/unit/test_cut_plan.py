@@ -1,8 +1,8 @@
-"""What a solved cut list comes to: how much a spool surely holds, what is left of it, and what becomes of it."""
+"""What a solved cut list comes to: how much of a spool is planned with, what is left of it, and what becomes of it."""
 
 from __future__ import annotations
 
-from math import hypot
+from math import ceil, hypot
 from typing import Any
 
 import pytest
@@ -12,8 +12,9 @@ from reelwright.winding.cut_list import CutRules, Cutting, Piece
 from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength, joins_apart, winding_steps
 from reelwright.winding.cut_record import SolvedCutList
 from reelwright.winding.job import PayOff
+from reelwright.winding.plan import make_plan
 from reelwright.winding.source import check_source
-from winding_jobs import job_of
+from winding_jobs import job_of, plan_of
 
 STRAND = job_of().strand
 
@@ -39,9 +40,53 @@ LIST = CutList(
 CUTTING = Cutting(LIST.problem(best_estimate=True), ((Piece(0, 12_000), Piece(1, 18_000)), (Piece(2, 4000),)))
 
 
-def test_what_a_spool_surely_holds_is_never_less_than_nothing() -> None:
-    assert spool(20, 0.25).sure_mm == 19_500
-    assert spool(1, 0.6).sure_mm == 0
+def share_u(length_m: float) -> float:
+    """The standard uncertainty of the wind of a wanted length, as a share of it."""
+    return plan_of(target={"length_m": length_m}).length_u_m / length_m
+
+
+def test_what_can_surely_be_counted_off_leaves_room_for_both_errors() -> None:
+    cut_list = CutList(RULES, (spool(40, 0.5), spool(40, 0.0), spool(1, 0.6)), (wanted(30),))
+    sure = [cut_list.sure_mm(number) / 1000 for number in range(3)]
+    for off_m, held_u_m in zip(sure, (0.5, 0.0), strict=False):
+        # beyond the wanted 30 m nothing is wound, and a cut-off is exact
+        least_m = off_m + 2 * hypot(held_u_m, 30 * share_u(30))
+        assert least_m == pytest.approx(40, abs=0.001)
+        assert least_m <= 40 + 1e-9
+    assert sure[2] == 0
+
+
+def test_the_least_sure_winds_are_those_that_may_come_off_a_spool_first() -> None:
+    # a short wind is less sure by its share, as its turns are counted in the same pulses
+    winds = CutList(RULES, (spool(40, 0.5),), (wanted(30), wanted(0.5), wanted(30))).winds
+    (of_all,) = winds.values()
+    assert share_u(0.5) > share_u(30)
+    assert of_all.taken_u_m(200) == pytest.approx(0.2 * share_u(0.5))
+    assert of_all.taken_u_m(40_000) == pytest.approx(0.5 * share_u(0.5) + 39.5 * share_u(30))
+    assert of_all.taken_u_m(90_000) == pytest.approx(0.5 * share_u(0.5) + 60 * share_u(30))
+    assert of_all.must_hold_mm(30_500) == ceil(30_500 + 2000 * (0.5 * share_u(0.5) + 30 * share_u(30)))
+
+
+def test_a_weighed_spool_and_the_winds_from_it_err_together_by_the_strand() -> None:
+    """A thicker strand makes fewer metres of the same mass, and a longer wind of the same turns."""
+    rough = {"diameter_mm": 1.75, "diameter_u_mm": 0.02, "density_g_cm3": 1.24}
+    job = job_of(strand=rough, target={"length_m": 30})
+    pay_off = PayOff(gross_mass_g=352, empty_mass_g=190)
+    check = check_source(pay_off, job.strand, 0.0)
+    assert check is not None
+    cut_list = CutList(RULES, (PayOffSpool("shelf", pay_off, job.strand, check),), (WantedLength("", job, 0),))
+    wind_u_m = make_plan(job).length_u_m
+    assert hypot(check.held_u_m, wind_u_m) < cut_list.left_u_m(0, 30_000) < check.held_u_m + wind_u_m
+    own = make_plan(evolve(job, pay_off=pay_off)).source
+    assert own is not None
+    assert cut_list.left_u_m(0, 30_000) == pytest.approx(own.left_u_m)
+
+
+def test_a_spool_of_strand_that_nothing_is_wound_of_is_as_unsure_as_it_was() -> None:
+    blue = job_of(strand={"name": "blue"}, target={"length_m": 4})
+    cut_list = CutList(RULES, (spool(40, 0.5),), (WantedLength("", blue, 0),))
+    assert cut_list.left_u_m(0, 10_000) == 0.5
+    assert cut_list.sure_mm(0) == 39_000
 
 
 def test_the_solver_sees_the_rules_in_millimetres_rounded_up() -> None:
@@ -59,26 +104,27 @@ def test_a_step_checks_its_spool_by_what_is_left_of_it_by_then() -> None:
     cut_list = evolve(LIST, pay_offs=(spool(40, 0.5), *LIST.pay_offs[1:]), wanted=(wanted(10), wanted(4)))
     pieces = ((Piece(0, 10_000),), (Piece(0, 4000),))
     steps = winding_steps(cut_list, Cutting(cut_list.problem(), pieces))
-    assert [(step.job.pay_off.held_m, step.job.pay_off.held_u_m) for step in steps if step.job.pay_off] == [
-        (40, 0.5),
-        (30, 0.5),
-    ]
+    assert [step.job.pay_off.held_m for step in steps if step.job.pay_off] == [40, 30]
+    for step, taken_m in zip(steps, (10, 14), strict=True):
+        assert step.plan.source is not None
+        # the 4 m are less sure by their share, and may come first
+        taken_u_m = 4 * share_u(4) + (taken_m - 4) * share_u(10)
+        assert step.plan.source.left_u_m == pytest.approx(hypot(0.5, taken_u_m))
 
 
-def test_the_lower_end_of_a_step_is_where_the_solver_saw_it() -> None:
-    # 20.0004 m less 2 x 0.2507 m is 19.499 m; the spool is taken to hold 20.000 m
+def test_a_step_takes_its_spool_to_hold_whole_millimetres_as_the_solver_does() -> None:
     cut_list = CutList(RULES, (spool(20.0004, 0.2507),), (wanted(4),))
     (step,) = winding_steps(cut_list, Cutting(cut_list.problem(), ((Piece(0, 4000),),)))
     assert step.job.pay_off is not None
     assert step.job.pay_off.held_m == 20
-    assert step.job.pay_off.held_u_m == pytest.approx(0.2505, abs=1e-12)
+    assert step.job.pay_off.held_u_m == pytest.approx(0.2507)
 
 
 def test_a_spool_that_surely_holds_nothing_keeps_its_own_uncertainty() -> None:
     cut_list = CutList(RULES, (spool(6, 4),), (wanted(4),))
     (step,) = winding_steps(cut_list, Cutting(cut_list.problem(best_estimate=True), ((Piece(0, 4000),),)))
     assert step.job.pay_off is not None
-    assert step.job.pay_off.held_u_m == 4
+    assert step.job.pay_off.held_u_m == pytest.approx(4)
 
 
 def test_a_list_begins_where_the_guide_stands_and_each_further_step_at_a_flange() -> None:
@@ -105,7 +151,6 @@ def solved() -> dict[str, Any]:
 
 def test_what_becomes_of_each_spool_is_told() -> None:
     told = {row["name"]: row for row in solved()["pay_off"]}
-    plan = winding_steps(LIST, CUTTING)[0].plan
     assert {name: row["fate"] for name, row in told.items()} == {
         "first": "kept",
         "second": "wasted",
@@ -119,7 +164,7 @@ def test_what_becomes_of_each_spool_is_told() -> None:
         "counted_on_m": 40,
         "used_m": 12.5,
         "left_m": 27.5,
-        "left_u_m": pytest.approx(hypot(0.5, 12.5 * plan.length_u_m / plan.wound_length_m)),
+        "left_u_m": pytest.approx(LIST.left_u_m(0, 12_500)),
         "fate": "kept",
     }
     assert told["second"]["left_m"] == pytest.approx(20 - 18 - 0.1)

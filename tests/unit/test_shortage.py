@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil, floor
 from typing import Any
 
 import pytest
@@ -11,12 +12,20 @@ from reelwright.winding.cut_list import CutProblem, CutRules, Cutting
 from reelwright.winding.cut_plan import CutList, PayOffSpool, WantedLength
 from reelwright.winding.cut_shortage import Shortage, shortage_of
 from reelwright.winding.cut_solver import NoAnswerError, cut
+from reelwright.winding.cut_winds import Winds
 from reelwright.winding.job import PayOff
 from reelwright.winding.source import check_source
-from winding_jobs import job_of
+from winding_jobs import job_of, plan_of
 
+pytestmark = pytest.mark.usefixtures("exact_winds")
 RULES = CutRules(shortest_useful_m=5, shortest_piece_m=1, join_loss_m=0)
 BLUE = {"name": "blue"}
+
+
+@pytest.fixture
+def exact_winds(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Winds that take what they are planned to take, so that a spool of which all is known has all of it to give."""
+    monkeypatch.setattr(Winds, "taken_u_m", lambda _self, _off_mm: 0.0)
 
 
 def spool(held_m: float, held_u_m: float = 0.0, **strand: Any) -> PayOffSpool:
@@ -57,6 +66,17 @@ def test_a_further_spool_of_each_strand_holds_what_stays_unmet_with_its_ends() -
 
 def test_with_a_join_a_further_spool_need_hold_only_what_is_missing() -> None:
     assert asked_for(shortage([spool(40)], [wanted(60, joins=1)])) == [("", 20, True)]
+
+
+def test_a_further_spool_holds_what_a_wind_may_take_beyond_its_plan_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.undo()
+    share_u = plan_of(target={"length_m": 60}).length_u_m / 60
+    first_mm = floor(40_000 / (1 + 2 * share_u))
+    told = shortage([spool(40)], [wanted(60, joins=1)])
+    assert told.missing == {0: (60_000 - first_mm) / 1000}
+    assert asked_for(told) == [("", ceil((60_000 - first_mm) * (1 + 2 * share_u)) / 1000, True)]
+    # who trusts the best estimate asks for no more than is missing
+    assert asked_for(shortage([spool(40)], [wanted(60, joins=1)], best_estimate=True)) == [("", 20, True)]
 
 
 def test_what_one_strand_lacks_does_not_change_what_is_asked_for_of_another() -> None:

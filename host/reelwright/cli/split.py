@@ -15,6 +15,7 @@ from reelwright.cli.amounts import FiniteRange
 from reelwright.cli.for_scripts import AS_JSON
 from reelwright.errors import ReelwrightError, UsageError
 from reelwright.json_text import json_text
+from reelwright.profiles.values import printable
 from reelwright.views.quantities import names_of
 from reelwright.winding.nouns import count_of
 
@@ -36,7 +37,7 @@ EXTRA = ("scipy", "numpy")  # what the extra `split` brings along
 @click.option(
     "--best-estimate",
     is_flag=True,
-    help="Plan with the best estimate of what each pay-off spool holds, not with what it surely holds (k = 2). "
+    help="Plan with the best estimate of what each pay-off spool holds, not with what is surely on it (k = 2). "
     "It may then run out while it is wound.",
 )
 @click.option(
@@ -117,17 +118,20 @@ def _cut(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Cutting:
 
 
 def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) -> UsageError:
+    from reelwright.views.cut_list import UNSURE
     from reelwright.winding.cut_shortage import shortage_of
 
     shortage = shortage_of(cut_list, best_estimate=best_estimate, seconds=seconds)
     told = ["This cut list cannot be met; nothing is written.", *_missing(cut_list, shortage)]
+    if not best_estimate:
+        told.append(f"Counted on: {_counted_on(cut_list)}. {UNSURE}")
     helps = []
     if shortage.best_estimate_meets:
         helps.append("--best-estimate, which meets it at the risk that a spool runs out while it is wound")
     if shortage.joins_needed:
         helps.append(f"most_joins = {shortage.joins_needed}, which meets it")
     if _guesses(cut_list):
-        helps.append("weighing an empty spool of the kind, which narrows what is surely held")
+        helps.append("weighing an empty spool of the kind, which tells better what it holds")
     helps.append("shorter or fewer lengths")
     for further in shortage.spools:
         helps.append(_further(further, is_only=len(shortage.spools) == 1))
@@ -146,6 +150,14 @@ def _further(further: FurtherSpool, *, is_only: bool) -> str:
     block = further_spool_text(further.strand, further.length_m, name)
     told = f"one more pay-off spool, with {length} of {strand} surely on it (held_m less 2 x held_u_m{maybe}):"
     return "\n    ".join([told, *block.splitlines()])
+
+
+def _counted_on(cut_list: CutList) -> str:
+    """How much of each pay-off spool is planned with, where that is not its best estimate."""
+    return ", ".join(
+        f"{printable(spool.name)} {cut_list.sure_mm(number) / 1000:.3f} m of {spool.held_mm / 1000:.3f} m"
+        for number, spool in enumerate(cut_list.pay_offs)
+    )
 
 
 def _missing(cut_list: CutList, shortage: Shortage) -> Iterator[str]:

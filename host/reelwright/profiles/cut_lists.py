@@ -210,7 +210,7 @@ def strand_text(strand: Strand) -> str:
 
 
 def further_spool_text(strand: Strand, length_m: float, name: str) -> str:
-    """TOML of one more pay-off spool, to be added to a cut list: this strand, and what it surely holds."""
+    """TOML of one more pay-off spool, to be added to a cut list: this strand, and what it must hold."""
     import tomlkit
 
     values: dict[str, object] = {"name": name, "held_m": round(length_m, 3), "held_u_m": 0}

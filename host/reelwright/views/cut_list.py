@@ -20,7 +20,8 @@ if TYPE_CHECKING:
     from reelwright.winding.cut_plan import Step
     from reelwright.winding.cut_record import SolvedCutList
 
-SURE = f"Planned with what each pay-off spool surely holds, the lower end of its interval (k = {COVERAGE}, about 95 %)."
+UNSURE = "Neither what a spool holds nor what a wind takes is exactly known."
+SURE = f"Planned with what can surely be counted off each pay-off spool (k = {COVERAGE}, about 95 %). {UNSURE}"
 BEST_ESTIMATE = "Planned with the best estimate of what each pay-off spool holds: one may run out while it is wound."
 
 

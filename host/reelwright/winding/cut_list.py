@@ -164,5 +164,5 @@ class Cutting:
                 found.append(f"demand {number} has strand of another kind")
         for number, supply in enumerate(problem.supplies):
             if self.used_mm(number) > supply.usable_mm:
-                found.append(f"supply {number} is used beyond what it surely holds")
+                found.append(f"supply {number} is used beyond what may be planned with")
         return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from math import hypot
 from typing import TYPE_CHECKING
 
 from attrs import frozen
@@ -30,15 +29,8 @@ class SolvedCutList:
         return "kept" if self.cutting.is_kept(supply) else "wasted"
 
     def left_u_m(self, supply: int) -> float:
-        """Standard uncertainty of what stays on a pay-off spool; its winds share their errors."""
-        spool = self.cut_list.pay_offs[supply]
-        taken_u_m = sum(
-            piece.off_m * step.plan.length_u_m / step.plan.wound_length_m
-            for step in self.steps
-            for piece in step.pieces
-            if piece.pay_off == spool
-        )
-        return hypot(spool.check.held_u_m, taken_u_m)
+        """Standard uncertainty of what stays on a pay-off spool."""
+        return self.cut_list.left_u_m(supply, self.cutting.used_mm(supply))
 
     def to_dict(self) -> dict[str, object]:
         """Plain JSON data; units as in the keys, _u_ keys are standard uncertainties, exact numbers text like "87/5".

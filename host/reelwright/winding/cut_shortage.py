@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 class FurtherSpool(NamedTuple):
-    """A pay-off spool that would meet the lengths of its strand, with what it must surely hold.
+    """A pay-off spool that would meet the lengths of its strand: what it must hold, where all is known of it.
 
     is_least: a spool with less would not do; else that is not known.
     """
@@ -65,7 +65,7 @@ def shortage_of(cut_list: CutList, *, best_estimate: bool, seconds: float) -> Sh
         proven,
         hopeful is not None,
         None if joined is None else max(len(pieces) - 1 for pieces in joined.pieces),
-        _spools(cut_list, problem, missing, seconds),
+        _spools(cut_list, problem, missing, seconds, best_estimate=best_estimate),
     )
 
 
@@ -77,7 +77,7 @@ def _cut_in_time(problem: CutProblem, seconds: float) -> Cutting | None:
 
 
 def _spools(
-    cut_list: CutList, problem: CutProblem, missing: dict[int, int], seconds: float
+    cut_list: CutList, problem: CutProblem, missing: dict[int, int], seconds: float, *, best_estimate: bool
 ) -> tuple[FurtherSpool, ...]:
     """For each strand of lengths that stay unmet. A spool that holds them whole would do; with joins less may."""
     strands: dict[Hashable, Strand] = {}
@@ -93,7 +93,8 @@ def _spools(
         except NoAnswerError:
             least_mm, proven = most_mm, False
         does_mm = _one_that_does(problem, kind, least_mm, most_mm, seconds)
-        found.append(FurtherSpool(strands[kind], does_mm / 1000, proven and does_mm == least_mm))
+        held_mm = does_mm if best_estimate else cut_list.winds[kind].must_hold_mm(does_mm)
+        found.append(FurtherSpool(strands[kind], held_mm / 1000, proven and does_mm == least_mm))
     return tuple(found)
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from attrs import frozen
 
 from reelwright.winding.drive import line_speed_m_s
+from reelwright.winding.source import Drawn
 
 if TYPE_CHECKING:
     from fractions import Fraction
@@ -107,6 +108,11 @@ class Plan:
     def fits_more_m(self) -> float:
         """How much more counted strand the spool takes than is asked for; negative where that is too much."""
         return self.fits_length_m - self.length_m
+
+    @property
+    def drawn(self) -> Drawn:
+        """What the wind takes off the pay-off spool."""
+        return Drawn(self.inputs.strand, self.inputs.wound_mm(self.coil, float(self.exact_turns)))
 
     @property
     def length_u_m(self) -> float:
