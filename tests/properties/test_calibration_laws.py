@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 SERIES = int(os.environ.get("REELWRIGHT_CALIBRATIONS", "300"))
-SEED = 4
+SEED = int(os.environ.get("REELWRIGHT_SEED", "4"))
 # Of normal deviates 95.45 % lie within two standard uncertainties; in a series that share scatters as a binomial one,
 # by 1.2 % of 300. Three times that, and half a per cent for what a linear law leaves out of a fit that is not.
 WITHIN = 0.9545

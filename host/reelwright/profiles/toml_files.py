@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import tomllib
 from decimal import Decimal
 
@@ -45,6 +46,18 @@ def read_toml(path: str | os.PathLike[str]) -> dict[str, object]:
         where = place.rstrip(")") if problem else "TOML"
         if where == "end of document":
             where = f"line {len(text.splitlines()) or 1}, the last"
-        raise FileFaultsError(
-            path, [Fault(where, f"this is not valid TOML: {problem or failure}; mend that line")]
-        ) from None
+        sentence = _unit_beside_a_value(text, where) or f"this is not valid TOML: {problem or failure}; mend that line"
+        raise FileFaultsError(path, [Fault(where, sentence)]) from None
+
+
+def _unit_beside_a_value(text: str, where: str) -> str:
+    """What to write where the line of this place has a number with a unit; empty where it has none."""
+    place = re.match(r"line (\d+)", where)
+    lines = text.splitlines()
+    if not place or int(place[1]) > len(lines):
+        return ""
+    given = re.match(r"\s*([\w.-]+)\s*=\s*([-+]?[\d.]+)\s*([A-Za-z]\w*)\s*(?:#|$)", lines[int(place[1]) - 1])
+    if not given:
+        return ""
+    key, value, unit = given.groups()
+    return f"{value} {unit} has its unit beside it; a unit stands in the key's name, so write {key} = {value}"
