@@ -23,11 +23,11 @@ _VERDICTS = {
         "Trips recorded on this port {since}: {trips}.",
         "`reelwright ledger show {job_id}` tells of the last one.",
     ),
-    "job_held": (LOOK, "The winder holds job {job_id}{known}, {state}.", "`{command}` goes on with it."),
+    "job_held": (LOOK, "The winder holds job {job_id}{known}, {state}.", "{way}"),
     "job_remembered": (
         LOOK,
         "The winder remembers job {job_id}, at {pulses} pulses, from before its last start.",
-        "`{command}` goes on with it.",
+        "{way}",
     ),
     "other_firmware": (
         LOOK,

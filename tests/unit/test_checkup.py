@@ -113,8 +113,13 @@ def test_the_job_that_is_held_is_named_with_what_the_ledger_knows(ledger: Sqlite
     checkup = looked(cable, ledger)
     assert found(checkup) == ["job_held"]
     assert checkup.held.known == ""
+    # a job begun from another computer cannot be resumed by this one's ledger
+    assert "does not know it: go on with it from where it was begun" in checkup.verdicts[0].remedy
+    assert "`reelwright wind JOB.toml --port cable --drop-held`" in checkup.verdicts[0].remedy
     ledger.open_wind(77, job={}, plan={"length_m": 40}, port="p", board="b", firmware="f", protocol="1.0", boot=1)
-    assert "40.00 m" in looked(cable, ledger).verdicts[0].sentence
+    told = looked(cable, ledger).verdicts[0]
+    assert "40.00 m" in told.sentence
+    assert told.remedy == "`reelwright wind --resume 77 --port cable` goes on with it."
     assert cable.rig.session.state == codes.LOADED
 
 

@@ -12,7 +12,7 @@ from attrs import asdict
 from reelwright import __version__
 from reelwright.condition import Checkup, HeldFacts, LinkFacts, PortFacts, TripFacts
 from reelwright.device.discovery import BOARD_VENDORS, entry_of
-from reelwright.operation.commands import clear_command, resume_command
+from reelwright.operation.commands import clear_command, drop_command, resume_command
 from reelwright.operation.held import FREE_STATES
 from reelwright.operation.resume import memory_of
 from reelwright.verdicts import verdict
@@ -60,7 +60,7 @@ def look(client: Client, winder: Winder, ledger: Ledger, *, clock: Callable[[], 
     recorded = tuple(_recorded(each) for each in ledger.trips(client.port_name, since))
     findings = [
         *_of_restart(winder),
-        *_of_held(held, client),
+        *_of_held(held, client, ledger),
         *_of_trips(recorded, since),
         *_of_link(link, limits["loop_ms"]),
     ]
@@ -150,20 +150,31 @@ def _of_restart(winder: Winder) -> list[Verdict]:
     return [verdict("restarted_by_itself", cause=cause.sentence, remedy=_WHY_RESTARTED.get(winder.cause, ""))]
 
 
-def _of_held(held: HeldFacts, client: Client) -> list[Verdict]:
+def _of_held(held: HeldFacts, client: Client, ledger: Ledger) -> list[Verdict]:
     found = []
     if held.trip:
         word, sentence, remedy = client.trip_sentence()
-        command = clear_command(client.port_name, word, job_id=held.job_id)
+        known = ledger.find(held.job_id) is not None
+        command = clear_command(client.port_name, word, job_id=held.job_id if known else 0)
         found.append(verdict("tripped", trip=word, sentence=sentence, remedy=remedy, command=command))
     if held.remembered:
-        command = resume_command(held.remembered, client.port_name)
-        found.append(verdict("job_remembered", job_id=held.remembered, pulses=held.remembered_pulses, command=command))
+        way = _way_on(held.remembered, client, ledger)
+        found.append(verdict("job_remembered", job_id=held.remembered, pulses=held.remembered_pulses, way=way))
     idle = [say(STATES, state).word for state in FREE_STATES]
     if held.state not in idle and held.job_id:
-        command = resume_command(held.job_id, client.port_name)
-        found.append(verdict("job_held", job_id=held.job_id, known=held.known, state=held.state, command=command))
+        way = _way_on(held.job_id, client, ledger)
+        found.append(verdict("job_held", job_id=held.job_id, known=held.known, state=held.state, way=way))
     return found
+
+
+def _way_on(job_id: int, client: Client, ledger: Ledger) -> str:
+    """What to do about a job that the winder has."""
+    if ledger.find(job_id) is not None:
+        return f"`{resume_command(job_id, client.port_name)}` goes on with it."
+    return (
+        "The ledger of this computer does not know it: go on with it from where it was begun, or give it up for"
+        f" another by `{drop_command(client.port_name)}`."
+    )
 
 
 def _of_trips(recorded: tuple[TripFacts, ...], since: str | None) -> list[Verdict]:
