@@ -46,7 +46,7 @@ class PayOffSpool:
 
     def left_u_m(self, winds: Winds, off_mm: int) -> float:
         """Standard uncertainty of what stays on it once these winds have counted so much off."""
-        check = check_source(self.pay_off, self.strand, off_mm / 1000, winds.drawn(off_mm))
+        check = check_source(self.pay_off, self.strand, 0.0, winds.drawn(off_mm))
         return self.check.held_u_m if check is None else check.left_u_m
 
 
