@@ -8,7 +8,7 @@ import pytest
 from attrs import evolve
 
 from calibration_strands import LABEL, exact_wind
-from reelwright.winding.calibration_change import changes_between
+from reelwright.winding.calibration_change import LetGo, changes_between, let_go_between
 from reelwright.winding.calibration_figures import DENSITY, DIAMETER, RISE, StrandFigures
 from reelwright.winding.calibration_methods import calibrate_layers, calibrate_together, calibrate_weight
 from reelwright.winding.calibration_winds import LayerDiameter
@@ -80,3 +80,34 @@ def test_a_rough_caliper_makes_a_rise_less_sure_alone_and_surer_together() -> No
     alone = next(each for each in calibrate_layers(wind, LABEL).changes if each.figure == RISE)
     assert alone.less_sure
     assert not any(each.needs_decision for each in calibrate_together([wind], LABEL).changes)
+
+
+MEASURED = evolve(KNOWN, calibrated=(DIAMETER, RISE, DENSITY))
+
+
+def test_a_measured_figure_that_a_result_does_not_give_is_let_go() -> None:
+    after = evolve(KNOWN, rise=None, rise_u=0.0, density_g_cm3=1.27, density_u_g_cm3=0.02)
+    assert let_go_between(MEASURED, after, (DIAMETER,)) == (
+        LetGo(RISE, 0.957, 0.03),
+        LetGo(DENSITY, 1.24, 0.012),
+    )
+    assert let_go_between(MEASURED, after, (DIAMETER, DENSITY), "reed") == (LetGo(RISE, 0.957, 0.03, "reed"),)
+    # what was only the label's is no measured figure, and of an unknown strand nothing is lost
+    assert let_go_between(KNOWN, after, ()) == ()
+    assert let_go_between(None, after, ()) == ()
+
+
+@pytest.mark.parametrize(
+    ("density_g_cm3", "u_g_cm3", "is_let_go"),
+    [
+        (1.24, 0.012, False),
+        (1.24 * (1 + 5e-7), 0.012 * (1 - 5e-7), False),  # the digits that a profile keeps
+        (1.2401, 0.012, True),
+        (1.24, 0.0121, True),
+    ],
+)
+def test_a_figure_that_is_as_before_all_the_same_is_not_let_go(
+    density_g_cm3: float, u_g_cm3: float, is_let_go: bool
+) -> None:
+    after = evolve(KNOWN, density_g_cm3=density_g_cm3, density_u_g_cm3=u_g_cm3)
+    assert bool(let_go_between(MEASURED, after, (DIAMETER, RISE))) is is_let_go

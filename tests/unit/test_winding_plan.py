@@ -21,6 +21,8 @@ def test_a_length_becomes_turns_layers_and_pulses_that_agree() -> None:
     assert plan.length_m == pytest.approx(40, abs=1e-9)
     assert plan.turns == pytest.approx(plan.full_layers * float(N) + plan.last_layer_turns, abs=1e-12)
     assert plan.target_pulses == round(plan.turns * 60)
+    assert plan.pulses_per_layer == 60 * N
+    assert plan.counted_turns == plan.target_pulses / 60
     assert plan.layer_pulses[-1] == plan.target_pulses
     assert plan.layers[-1].cumulative_length_m == pytest.approx(40, abs=1e-9)
     assert sum(row.length_m for row in plan.layers) == pytest.approx(40, abs=1e-9)
