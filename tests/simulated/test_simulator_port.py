@@ -16,11 +16,13 @@ from typing import TYPE_CHECKING
 
 import pytest
 import serial
+from attrs import evolve
 
 from interpreters import has_micropython
+from reelwright.cli.simulate import fault_notes
 from reelwright.device.discovery import is_gone
 from reelwright.errors import UsageError
-from reelwright.profiles import load_job
+from reelwright.profiles import load_job, load_part
 from reelwright.simulator import Simulator, SimulatorOptions
 from reelwright.winding.plan import make_plan
 from simulated.winder import COMMAND, environment, write_job
@@ -277,6 +279,14 @@ def test_a_fault_that_cannot_strike_this_machine_is_told_at_the_start(tmp_path: 
         "Note: swapped_channels does nothing with sensor single: one channel has no direction.",
         "Note: only a stepper notices sensor_weak, by its steps; here the spool may hold more than is counted.",
     ]
+
+
+def test_a_dead_sensor_of_a_hand_winder_is_said_to_go_unnoticed() -> None:
+    hand = evolve(load_part("machine", "bench-dc"), drive="hand", fitted=())
+    (note,) = fault_notes(hand, ["sensor_dead"])
+    assert note.startswith("only a driven spool or a measuring wheel notices sensor_dead")
+    assert list(fault_notes(evolve(hand, drive="dc"), ["sensor_dead"])) == []
+    assert list(fault_notes(evolve(hand, fitted=("measuring_wheel",)), ["sensor_dead"])) == []
 
 
 def start_command(folder: Path, *options: str) -> subprocess.Popen[str]:

@@ -22,10 +22,11 @@ from reelwright.simulator.spec import FAULTS, PACE_MAX, SEEN_BY, STRIKES, Simula
 from reelwright.views.quantities import turns_text
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from types import FrameType
 
     from reelwright.simulator import Simulator
+    from reelwright.winding.job import Machine
 
     NumberType = click.ParamType[float]
     FaultType = click.ParamType[tuple[str, float]]
@@ -151,20 +152,8 @@ def command(
 
     keep_apart("--truth", truth_path, path)
     job = resolve_job(path, options)
-    for kind, _ in faults:
-        if job.machine.drive not in STRIKES.get(kind, (job.machine.drive,)):
-            only = " or ".join(STRIKES[kind])
-            say(f"Note: {kind} does nothing with drive {job.machine.drive}: it is a fault of {only}.", err=True)
-        elif kind == "swapped_channels" and job.machine.sensor == "single":
-            say(f"Note: {kind} does nothing with sensor single: one channel has no direction.", err=True)
-        elif kind == "sensor_weak" and job.machine.drive != "stepper":
-            say(
-                f"Note: only a stepper notices {kind}, by its steps; here the spool may hold more than is counted.",
-                err=True,
-            )
-        part = SEEN_BY.get(kind)
-        if part is not None and part not in job.machine.fitted:
-            say(f"Note: {part} is not in machine.fitted, so it will not tell the winder of {kind}.", err=True)
+    for note in fault_notes(job.machine, [kind for kind, _ in faults]):
+        say(f"Note: {note}", err=True)
     simulator_options = SimulatorOptions(
         seed=seed,
         pace=pace,
@@ -243,6 +232,26 @@ def _truth_text(truth: dict[str, Any]) -> str:
         f"Truly wound: {truth['true_length_m']:.3f} m in {turns_text(truth['true_turns'])} turns, "
         f"{truth['true_pulses']:.1f} pulses of the sensor."
     )
+
+
+def fault_notes(machine: Machine, kinds: Iterable[str]) -> Iterator[str]:
+    """A sentence on each fault that does nothing to this machine, or that it does not notice."""
+    for kind in kinds:
+        if machine.drive not in STRIKES.get(kind, (machine.drive,)):
+            only = " or ".join(STRIKES[kind])
+            yield f"{kind} does nothing with drive {machine.drive}: it is a fault of {only}."
+        elif kind == "swapped_channels" and machine.sensor == "single":
+            yield f"{kind} does nothing with sensor single: one channel has no direction."
+        elif kind == "sensor_weak" and machine.drive != "stepper":
+            yield f"only a stepper notices {kind}, by its steps; here the spool may hold more than is counted."
+        elif kind == "sensor_dead" and machine.drive == "hand" and "measuring_wheel" not in machine.fitted:
+            yield (
+                f"only a driven spool or a measuring wheel notices {kind}, as a hand may stand still; here the spool"
+                " may hold more than is counted."
+            )
+        part = SEEN_BY.get(kind)
+        if part is not None and part not in machine.fitted:
+            yield f"{part} is not in machine.fitted, so it will not tell the winder of {kind}."
 
 
 @contextmanager
