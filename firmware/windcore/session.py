@@ -349,14 +349,13 @@ class Session:
         outputs.off()
         self.rate = 0
         self.motion.rested(self.count)
-        if self._outcome == codes.ABANDONED:
-            self._go(transitions.COMPLETED)
-            self._end()
-            return
         # a spool without a ratchet is drawn back a little once it is let go; the stop was reached all the same
         reached = max(self.count, self.motion.halt)
         self.targets.pass_to(reached)
-        if self.targets.kind == END and reached >= self.targets.target:
+        at_target = self.targets.kind == END and reached >= self.targets.target
+        if at_target:
+            self._outcome = codes.REACHED  # though it may have been abandoned on its last turns
+        if at_target or self._outcome == codes.ABANDONED:
             self._go(transitions.COMPLETED)
             self._end()
             return

@@ -157,6 +157,22 @@ def an_abandoned_job_eases_to_rest_and_is_over():
     assert rig.last_event()[1][0] == codes.ABANDONED
 
 
+def a_job_abandoned_on_its_last_turns_has_reached_its_target_if_it_ends_there():
+    rig = in_state(codes.WINDING)
+    target = rig.session.targets.target
+    while rig.session.count < target:
+        if rig.session.state == codes.WAITING:
+            rig.session.go_on(rig.session.wait)
+        rig.step()
+        if rig.session.state == codes.EASING and rig.session.targets.pulses == target:
+            break
+    assert rig.session.abandon() == 0
+    rig.until(codes.FINISHED)
+    assert abs(rig.session.count - target) <= 1
+    assert rig.last_event()[0] == "ended"
+    assert rig.last_event()[1][0] == codes.REACHED
+
+
 def turning_at_rest_is_counted_and_told():
     for state in (codes.WAITING, codes.FINISHED, codes.TRIPPED):
         rig = in_state(state)
@@ -324,6 +340,7 @@ PROMISES = (
     a_silent_host_pauses_where_the_job_says_so,
     a_pause_eases_to_rest_and_goes_on_to_the_same_target,
     an_abandoned_job_eases_to_rest_and_is_over,
+    a_job_abandoned_on_its_last_turns_has_reached_its_target_if_it_ends_there,
     turning_at_rest_is_counted_and_told,
     the_buttons_start_and_go_on_without_a_host,
     a_go_button_that_is_held_starts_nothing_and_passes_no_stop,
