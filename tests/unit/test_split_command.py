@@ -223,6 +223,9 @@ def test_the_further_spool_that_helps_is_told_as_a_table_to_paste(tmp_path: Path
     further = pasted(refusal(list_file(tmp_path, short)).remedy)
     assert further.startswith("[[pay_off]]")
     assert answer(list_file(tmp_path, f"{short}\n{further}"))["steps"]
+    trusting = refusal(list_file(tmp_path, short), "--best-estimate").remedy
+    assert " of pla-1.75 PLA 1.75 mm on it (held_m" in trusting
+    assert "surely" not in trusting
     # as sure as a real one is, what must surely hold stays the same
     held = float(re.search(r"held_m = ([\d.]+)", further).group(1))
     for u in (0.4, 0.037):

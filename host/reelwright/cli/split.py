@@ -134,12 +134,12 @@ def _cannot_be_met(cut_list: CutList, *, best_estimate: bool, seconds: float) ->
         helps.append("weighing an empty spool of the kind, which tells better what it holds")
     helps.append("shorter or fewer lengths")
     for further in shortage.spools:
-        helps.append(_further(further, is_only=len(shortage.spools) == 1))
+        helps.append(_further(further, is_only=len(shortage.spools) == 1, best_estimate=best_estimate))
     each = "" if len(shortage.spools) < 2 else " (of the further spools, all)"
     return UsageError("\n".join(told), f"One of these would help{each}:\n" + "\n".join(f"- {way}" for way in helps))
 
 
-def _further(further: FurtherSpool, *, is_only: bool) -> str:
+def _further(further: FurtherSpool, *, is_only: bool, best_estimate: bool) -> str:
     """What one more pay-off spool must hold, and its table for the list."""
     from reelwright.profiles.cut_lists import further_spool_text, strand_text
 
@@ -148,7 +148,8 @@ def _further(further: FurtherSpool, *, is_only: bool) -> str:
     maybe = "" if further.is_least else "; less may do"
     name = "further spool" if is_only else f"further spool of {strand}"
     block = further_spool_text(further.strand, further.length_m, name)
-    told = f"one more pay-off spool, with {length} of {strand} surely on it (held_m less 2 x held_u_m{maybe}):"
+    on_it = "on it (held_m" if best_estimate else "surely on it (held_m less 2 x held_u_m"
+    told = f"one more pay-off spool, with {length} of {strand} {on_it}{maybe}):"
     return "\n    ".join([told, *block.splitlines()])
 
 
