@@ -32,7 +32,8 @@ if TYPE_CHECKING:
     from reelwright.winding.job import Job
 
 STRANDS = int(os.environ.get("REELWRIGHT_STRANDS", "2"))
-SEED = int(os.environ.get("REELWRIGHT_SEED", "15"))
+FAR_FROM_LABEL = 15  # the seed of strands that calibration has much to do for
+SEED = int(os.environ.get("REELWRIGHT_SEED", FAR_FROM_LABEL))
 NEXT_SPOOLS = 10
 PROCESSES = 2
 WINDS_SCRIPT = Path(__file__).with_name("winds.py")
@@ -217,7 +218,8 @@ def test_after_one_spool_weighed_and_calipered_the_next_ten_are_within_half_a_pe
     for each in found:
         assert all(plan.job.calibration is not None for plan in each.plans), each.told
         assert worst(each.after) <= 0.005, each.told
-    assert max(worst(each.before) for each in found) > 0.01, "nothing had to be calibrated"
+    if SEED == FAR_FROM_LABEL:
+        assert max(worst(each.before) for each in found) > 0.01, "nothing had to be calibrated"
 
 
 def test_a_weight_alone_does_as_well_where_the_mass_of_a_metre_is_known_to_a_thousandth(
@@ -236,7 +238,11 @@ def test_a_weight_alone_tells_the_mass_and_not_the_length_where_only_the_label_i
     found = outcomes("weight", known=strand_values(), folder=tmp_path, home=home)
     for each in found:
         assert all(plan.job.calibration.found == ("diameter",) for plan in each.plans), each.told
-        assert worst(each.mass_after) <= 0.012, each.told
+        for plan, off in zip(each.plans, each.mass_after, strict=True):
+            assert plan.mass is not None
+            assert abs(off) <= 3 * plan.mass.u / plan.mass.value, each.told
         longest = max(each.plans, key=lambda plan: plan.full_layers)
         assert 2 * longest.length_u_m > 0.005 * longest.length_m, "the plan claims what no weight can tell"
-    assert max(worst(each.mass_before) for each in found) > 0.02, "nothing had to be calibrated"
+    if SEED == FAR_FROM_LABEL:
+        assert max(worst(each.mass_before) for each in found) > 0.02, "nothing had to be calibrated"
+        assert max(worst(each.mass_after) for each in found) <= 0.012
