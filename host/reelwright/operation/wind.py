@@ -253,8 +253,10 @@ class Wind:
             self._hear()
         if state == codes.TRIPPED:
             self._let_it_coast()
+        if self._state != state:
+            return False  # it moves again, or a line was late: what it has not told yet is still to be heard
         self._settled_at = (state, self._heard)
-        return self._state == state
+        return True
 
     def _let_it_coast(self) -> None:
         """A trip takes the drive away, and the spool coasts: its count is the one at which it stands."""
