@@ -100,6 +100,12 @@ def test_teeth_that_hardly_overlap_are_told() -> None:
     assert "low_contact" not in codes(look_at((12, 12)))
 
 
+def test_the_contact_told_is_no_nearer_to_the_limit_than_it_is() -> None:
+    # by hand: contact from one base circle to the other is 10 tan(20 degrees) / pi = 10 x 0.36397 / 3.14159 = 1.1586
+    told = next(each for each in look_at((10, 10)).findings if each.code == "low_contact")
+    assert "have 1.15 pairs in contact, less than the 1.2 of" in told.message
+
+
 def test_contact_ends_where_the_involute_does() -> None:
     # between two gears of 5 teeth the line of action touches both base circles inside the tip circles
     assert contact_ratio(5, 5, SPUR) == contact_ratio(5, 5, SPUR, addendum=2)
