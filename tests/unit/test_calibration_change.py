@@ -84,6 +84,16 @@ def test_a_rough_caliper_makes_a_rise_less_sure_alone_and_surer_together() -> No
     assert not any(each.needs_decision for each in calibrate_together([wind], LABEL).changes)
 
 
+def test_what_was_known_takes_part_where_everything_is_judged_together() -> None:
+    wind = exact_wind(evolve(LABEL, rise=(LABEL.rise or 0.0) + 0.01))
+    change = next(each for each in calibrate_together([wind], LABEL).changes if each.figure == RISE)
+    # as of the weighted mean above: the variances' difference, not their sum
+    difference = change.after - change.before
+    assert difference > 0.001
+    apart_u = sqrt(change.before_u**2 - change.after_u**2)
+    assert change.normalized_error == pytest.approx(difference / (2 * apart_u))
+
+
 MEASURED = evolve(KNOWN, calibrated=(DIAMETER, RISE, DENSITY))
 
 
