@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
 from typing import TYPE_CHECKING
 
 import pytest
@@ -10,9 +11,11 @@ from ledger_shell import own_home
 from reelwright.ledger import ledger_path
 from reelwright.ledger.sqlite import SqliteLedger
 from reelwright.operation.doubted import NO_DOUBT, SETTLES_TRIPS, Doubt, beside, doubt_of
+from reelwright.operation.moved import begin_stay
 from reelwright.operation.recorded import as_it_stands
 from reelwright.operation.standing import Standing
-from reelwright.operation.telling import RESUMED, result_of
+from reelwright.operation.telling import RESUMED, happenings_of, result_of
+from reelwright.operation.whereabouts import whereabouts
 from reelwright.snapshot import Happening
 from winding_jobs import plan_of
 from windlink import codes
@@ -152,3 +155,34 @@ def test_a_count_that_nothing_bounds_from_above_was_confirmed_at_rest_all_the_sa
         record = ledger.find(7)
         assert record is not None
         assert as_it_stands(record, ledger) == record
+
+
+@pytest.mark.usefixtures("home")
+def test_a_count_that_was_agreed_to_at_another_winder_settles_no_trip_of_a_spool_that_is_taken_back() -> None:
+    first, second = SimpleNamespace(boot=11, serial_number="A1"), SimpleNamespace(boot=12, serial_number="B2")
+    plan = dc()
+    with SqliteLedger(ledger_path()) as ledger:
+        job = plan.job.to_dict()
+        ledger.open_wind(
+            7, job=job, plan={}, port="first", board="b", firmware="f", protocol="1", boot=11, serial_number="A1"
+        )
+        for happening in (began(0), tripped(codes.RUN_OUT, 241)):
+            ledger.record_event(7, first.boot, happening)
+        ledger.record_count(7, 308, "tripped")
+        ledger.begin_series(7, second.boot, port="second", serial_number="B2")
+        agreed = {"pulses": 308, "uncertain_turns": 3.35, SETTLES_TRIPS: 1}
+        ledger.record_event(7, second.boot, Happening(0, RESUMED, "Resumed.", agreed))
+        for happening in (began(308), tripped(codes.SLIP, 380)):
+            ledger.record_event(7, second.boot, happening)
+        ledger.record_count(7, 400, "tripped")
+        # agreed to once, it is not doubted twice; what came since is
+        assert doubt_of(plan, happenings_of(ledger.events(7)), 400) == Doubt(("slip",), short=400 - 308)
+        record = ledger.find(7)
+        assert record is not None
+        begin_stay(record, ledger, first, "first", whereabouts(record, ledger, first, "first"), 308)
+        # the first winder's spool has no turn of the second's, and its strand ran out all the same
+        assert doubt_of(plan, happenings_of(ledger.events(7)), 308) == Doubt(("run_out",), short=308 - 241)
+        for happening in (began(308), tripped(codes.SLIP, 320)):
+            ledger.record_event(7, first.boot, happening)
+        told = doubt_of(plan, happenings_of(ledger.events(7)), 330)
+        assert told == Doubt(("run_out", "slip"), short=(308 - 241) + (330 - 308))

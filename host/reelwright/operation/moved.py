@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Self
 from reelwright.errors import DeviceError
 from reelwright.operation.commands import resume_command
 from reelwright.operation.recorded import heard_of, is_unfinished, plan_of
-from reelwright.operation.telling import RESUMED, in_series, uncertain_turns_of
+from reelwright.operation.telling import OWN_SERIES, RESUMED, in_series, uncertain_turns_of
 from reelwright.snapshot import Happening
 
 if TYPE_CHECKING:
@@ -52,5 +52,5 @@ def begin_stay(
     before_turns = uncertain_turns_of(in_series(ledger.events(record.job_id), where.series))
     turns = plan_of(record).turns_at(pulses)
     sentence = f"Gone on with at {port_name}, whose winder has held it at {turns:.2f} turns all along."
-    fields = {"pulses": pulses, "uncertain_turns": before_turns}
+    fields = {"pulses": pulses, "uncertain_turns": before_turns, OWN_SERIES: sorted(where.series)}
     ledger.record_event(record.job_id, winder.boot, Happening(0, RESUMED, sentence, fields))

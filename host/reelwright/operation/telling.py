@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from reelwright.operation.doubted import NO_DOUBT
 from reelwright.snapshot import Happening, Snapshot, WindResult, end_of
@@ -22,6 +22,8 @@ PHASE_SLACK_TURNS = 0.25  # so far off, the guide still stands where it is said 
 # What the host itself notes among a wind's events.
 RESTARTED = "restarted"
 RESUMED = "resumed"
+# Field of a resumption that takes a job back to the winder that held it all along: the series of its earlier stays.
+OWN_SERIES = "own_series"
 
 
 def snapshot_of(plan: Plan, state: int, pulses: int, rate: int, mean_rate: int | None = None) -> Snapshot:
@@ -170,7 +172,15 @@ def to_be_agreed_anew(events: Iterable[RecordedEvent], boot: int) -> list[Record
 
 
 def happenings_of(events: Iterable[RecordedEvent]) -> list[Happening]:
-    """What happened, without who told it and when."""
+    """What happened to the spool that the job is on, without who told it and when.
+
+    Once a winder has its job back, what another one told of it meanwhile was of another spool.
+    """
+    events = list(events)
+    taken_back = next((each for each in reversed(events) if OWN_SERIES in each.happening.fields), None)
+    if taken_back is not None:
+        own = cast("list[int]", taken_back.happening.fields[OWN_SERIES])
+        events = [each for each in events if each.series >= taken_back.series or each.series in own]
     return [each.happening for each in events]
 
 
