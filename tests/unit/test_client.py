@@ -7,7 +7,7 @@ from rig import job_list
 
 from cable import Cable, client_on, wind_through
 from reelwright.device.client import RefusedError
-from reelwright.errors import DeviceError, LinkLostError
+from reelwright.errors import DeviceError, LinkLostError, PortGoneError
 from windlink import codes
 from windlink.frame import seal
 
@@ -130,6 +130,25 @@ def test_a_port_that_goes_away_is_one_error() -> None:
     cable.unplugged = True
     with pytest.raises(LinkLostError):
         client.request("status")
+
+
+@pytest.mark.parametrize("name", ["cable", "socket://127.0.0.1:9"])
+def test_a_port_that_goes_away_after_it_was_greeted_is_neither_busy_nor_something_else(name: str) -> None:
+    """A person may take an hour to agree to a count, and the winder is greeted once more then."""
+
+    class Unplugged(Cable):
+        def write(self, data: bytes) -> None:
+            if self.unplugged:
+                raise PortGoneError("The port went away.", "Check the cable.")
+            super().write(data)
+
+    cable = Unplugged()
+    cable.name = name
+    client = client_on(cable)
+    client.hello()
+    cable.unplugged = True
+    with pytest.raises(PortGoneError, match="went away"):
+        client.hello()
 
 
 class Answers(Cable):

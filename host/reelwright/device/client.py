@@ -116,6 +116,7 @@ class Client:
         self._clock = clock
         self._heard_s = 0.0
         self._pending = bytearray()
+        self._greeted = False  # on the port as it is open now
         self._sequence = random.randrange(HIGHEST_SEQUENCE + 1)  # noqa: S311 - spreads numbers, keeps no secret
         self._answer: tuple[int, str, dict[str, Any]] | None = None
         self._pace = 1
@@ -134,7 +135,10 @@ class Client:
         try:
             fields = self._exchange("hello", (PROTOCOL_MAJOR, PROTOCOL_MINOR, session), GIVE_UP_HELLO_S, session)
         except LinkLostError as silence:
-            if isinstance(silence, PortGoneError) and self._port.name.startswith(SOCKET):
+            is_gone = isinstance(silence, PortGoneError)
+            if is_gone and self._greeted:
+                raise
+            if is_gone and self._port.name.startswith(SOCKET):
                 raise PortError(
                     f"The port {self._port.name} is busy: it serves one program at a time, and another holds it.",
                     "Close the other program, then try again.",
@@ -143,6 +147,7 @@ class Client:
             raise NotAWinderError(
                 f"The port {self._port.name} does not answer as a winder.{heard}", self._how_to_get_a_winder()
             ) from silence
+        self._greeted = True
         self._told_pace = fields["pace"]
         self._pace = self._told_pace or MAX_PACE
         self.inbox.clear()
@@ -164,6 +169,7 @@ class Client:
         """Open the port again, and a session on it. Moves nothing. Raises PortError, and what `hello` raises."""
         self._port.reopen()
         self._pending.clear()
+        self._greeted = False
         return self.hello()
 
     @property
