@@ -6,7 +6,7 @@ import shlex
 
 import pytest
 
-from reelwright.operation.commands import clear_command, drop_command, resume_command, words_to_begin
+from reelwright.operation.commands import Ways, clear_command, drop_command, resume_command, words_to_begin
 
 
 def test_a_job_is_gone_on_with_by_its_number_at_its_port() -> None:
@@ -37,6 +37,12 @@ def test_a_trip_is_cleared_by_the_command_that_was_typed_or_by_the_job_that_is_h
     assert clear_command("/dev/x", "snag", typed, 77) == "reelwright wind a.toml --port /dev/x --clear snag"
     assert clear_command("/dev/x", "snag", (), 77) == "reelwright wind --resume 77 --port /dev/x --clear snag"
     assert clear_command("/dev/x", "snag") == "reelwright wind JOB.toml --port /dev/x --clear snag"
+
+
+@pytest.mark.parametrize("named", [("--clear", "slip"), ("--clear=slip",)])
+def test_a_job_is_begun_without_a_trip_to_clear_where_none_is(named: tuple[str, ...]) -> None:
+    assert Ways("/dev/x", ("wind", "a.toml", *named, "--go-on")).begin == "reelwright wind a.toml --go-on --port /dev/x"
+    assert Ways("/dev/x").begin == "reelwright wind JOB.toml --port /dev/x"
 
 
 @pytest.mark.parametrize(

@@ -52,8 +52,8 @@ class Ways:
 
     @property
     def begin(self) -> str:
-        """The command that begins this job."""
-        return _again(self.port_name, self.words)
+        """The command that begins this job where no trip holds the winder."""
+        return _again(self.port_name, _without_clear(self.words))
 
     @property
     def drop(self) -> str:
