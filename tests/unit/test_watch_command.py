@@ -68,8 +68,22 @@ class RanOut(Winder):
         }[verb]
 
 
-def looked(monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder]) -> tuple[list[dict[str, Any]], str]:
-    """What one look tells: its objects, and its notices."""
+class ComesToRest(Winder):
+    """A winder that comes to rest while it is watched; of its two events it tells the first, as nobody records it."""
+
+    def request(self, verb: str) -> dict[str, Any]:
+        state = codes.WINDING if self._told else codes.WAITING
+        return {"status": {**STATUS, "state": state}, "events": {"newest": 2, "acknowledged": 0}}[verb]
+
+    @property
+    def keep_alive_due(self) -> bool:
+        return not self._told
+
+
+def looked(
+    monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder], *more: str
+) -> tuple[list[dict[str, Any]], str]:
+    """What it tells, of one look where `more` says so: its objects, and its notices."""
     monkeypatch.setenv("REELWRIGHT_HOME", str(home))
     monkeypatch.setattr("reelwright.device.client.Client", winder)
     monkeypatch.setattr("reelwright.device.port.Port", Port)
@@ -77,27 +91,35 @@ def looked(monkeypatch: pytest.MonkeyPatch, home: Path, winder: type[Winder]) ->
     with SqliteLedger(ledger_path()) as ledger:
         job = plan.job.to_dict()
         ledger.open_wind(7, job=job, plan={}, port="p", board="b", firmware="f", protocol="1.0", boot=11)
-    done = CliRunner().invoke(watch.command, ["--port", "p", "--once", "--json"])
+    done = CliRunner().invoke(watch.command, ["--port", "p", "--json", *more])
     return [json.loads(line) for line in done.stdout.splitlines()], done.stderr
 
 
 def test_a_single_look_tells_the_speed_though_an_event_is_heard_first(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    (told,), _ = looked(monkeypatch, tmp_path, Winder)
+    (told,), _ = looked(monkeypatch, tmp_path, Winder, "--once")
     # by hand: 100 pulses a second, 60 a turn
     assert told["rpm"] == pytest.approx(100)
 
 
 def test_a_trip_that_nobody_has_recorded_leaves_its_doubt_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    result = looked(monkeypatch, tmp_path, RanOut)[0][-1]
+    result = looked(monkeypatch, tmp_path, RanOut, "--once")[0][-1]
     assert (result["doubts"], result["turns_lowest"], result["turns_highest"]) == (["run_out"], 10, 11)
 
 
 def test_events_that_the_winder_keeps_for_a_wind_are_told_to_be_there(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
-    """It tells the first of them alone, until somebody has recorded that."""
-    _, notices = looked(monkeypatch, tmp_path, RanOut)
+    """A single look tells none of them, so that they are later than none."""
+    _, notices = looked(monkeypatch, tmp_path, RanOut, "--once")
     # of five, three are recorded
-    assert "The winder keeps 2 later events for `wind` to tell and to record." in notices
+    assert "The winder keeps 2 events for `wind` to tell and to record." in notices
+
+
+def test_after_the_first_that_it_tells_the_others_are_later_ones(
+    monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    told, notices = looked(monkeypatch, tmp_path, ComesToRest)
+    assert [each["number"] for each in told if each["kind"] == "event"] == [1]
+    assert "The winder keeps 1 later event for" in notices

@@ -31,8 +31,8 @@ def command(port_name: str | None, as_json: bool, once: bool) -> None:
 
     For a winder that runs without `wind`: started by its go button, or left by a command that was ended. It ends when
     the winder comes to rest, or with Ctrl-C. Events stay in the winder for `wind` to record: of several that wait it
-    tells the first one alone. While it looks, the winder
-    takes it for its host; once it is left, the winder does what its job says in on_link_loss.
+    tells the first one alone. While it looks, the winder takes it for its host; once it is left, the winder does what
+    its job says in on_link_loss.
     """
     from reelwright.device.client import Client
     from reelwright.device.discovery import find_port
@@ -151,7 +151,8 @@ def _look(
     kept = client.request("events")
     waiting = kept["newest"] - max(shown, kept["acknowledged"])
     if waiting > 0:
-        view.notice(f"The winder keeps {count_of(waiting, 'later event')} for `wind` to tell and to record.")
+        noun = "later event" if shown else "event"
+        view.notice(f"The winder keeps {count_of(waiting, noun)} for `wind` to tell and to record.")
     outcome = ""
     if status["state"] == codes.FINISHED:
         outcome = "reached" if status["pulses"] >= plan.target_pulses else "abandoned"
