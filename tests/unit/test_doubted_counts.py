@@ -186,3 +186,25 @@ def test_a_count_that_was_agreed_to_at_another_winder_settles_no_trip_of_a_spool
             ledger.record_event(7, first.boot, happening)
         told = doubt_of(plan, happenings_of(ledger.events(7)), 330)
         assert told == Doubt(("run_out", "slip"), short=(308 - 241) + (330 - 308))
+
+
+@pytest.mark.usefixtures("home")
+def test_a_count_that_was_agreed_to_and_came_to_nothing_settles_no_trip() -> None:
+    """The winder went away before it took the count: what is known of its spool is what was known before."""
+    plan = dc()
+    with SqliteLedger(ledger_path()) as ledger:
+        job = plan.job.to_dict()
+        ledger.open_wind(7, job=job, plan={}, port="p", board="b", firmware="f", protocol="1", boot=11)
+        for happening in (began(0), tripped(codes.RUN_OUT, 241)):
+            ledger.record_event(7, 11, happening)
+        ledger.record_count(7, 308, "tripped")
+        ledger.begin_series(7, 12, port="p")
+        by_eye = {"pulses": 241, "uncertain_turns": 0.5, SETTLES_TRIPS: 1}
+        ledger.record_event(7, 12, Happening(0, RESUMED, "Resumed.", by_eye))
+        record = ledger.find(7)
+        assert record is not None
+        result = as_it_stands(record, ledger).result
+        assert result is not None
+        assert (result.doubts, result.turns_lowest) == (("run_out",), 241 / PER_TURN - 0.5)
+        ledger.record_event(7, 12, began(241))
+        assert doubt_of(plan, happenings_of(ledger.events(7)), 300) == NO_DOUBT

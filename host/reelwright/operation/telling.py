@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, cast
 
-from reelwright.operation.doubted import NO_DOUBT
+from reelwright.operation.doubted import NO_DOUBT, SETTLES_TRIPS
 from reelwright.snapshot import Happening, Snapshot, WindResult, end_of
 from reelwright.winding.uncertainty import COVERAGE
 from windlink.sentences import OUTCOMES, STATES, STOPS, TRIPS, say
@@ -174,14 +174,16 @@ def to_be_agreed_anew(events: Iterable[RecordedEvent], boot: int) -> list[Record
 def happenings_of(events: Iterable[RecordedEvent]) -> list[Happening]:
     """What happened to the spool that the job is on, without who told it and when.
 
-    Once a winder has its job back, what another one told of it meanwhile was of another spool.
+    Once a winder has its job back, what another one told of it meanwhile was of another spool. Without a count that was
+    agreed to and, as far as is known, came to nothing: the trips before it leave as much unknown as they did.
     """
     events = list(events)
+    told = {each.series for each in events if each.happening.number}
     taken_back = next((each for each in reversed(events) if OWN_SERIES in each.happening.fields), None)
     if taken_back is not None:
         own = cast("list[int]", taken_back.happening.fields[OWN_SERIES])
         events = [each for each in events if each.series >= taken_back.series or each.series in own]
-    return [each.happening for each in events]
+    return [each.happening for each in events if SETTLES_TRIPS not in each.happening.fields or each.series in told]
 
 
 def ending_of(happenings: Iterable[Happening]) -> tuple[int, str] | None:
