@@ -17,9 +17,12 @@ if TYPE_CHECKING:
     ("line", "mend"),
     [
         ("diameter_mm = 1.75mm", "write diameter_mm = 1.75"),
+        ("diameter_mm = 1.75e0mm", "write diameter_mm = 1.75e0"),
         ("length_m=40 m  # a kilo", "write length_m = 40"),
         ("  gross_mass_g = -3g", "write gross_mass_g = -3"),
-        ("strand.diameter_mm = 1.75 mm2", "write strand.diameter_mm = 1.75"),
+        ("strand.diameter_mm = 1.75 mm", "write strand.diameter_mm = 1.75"),
+        ("diameter_mm = 0.07in", "give diameter_mm a number alone, in the unit named there"),
+        ("length_m = 4000 mm", "give length_m a number alone, in the unit named there"),
     ],
 )
 def test_a_unit_beside_a_value_is_told_to_stand_in_the_key(tmp_path: Path, line: str, mend: str) -> None:

@@ -56,8 +56,13 @@ def _unit_beside_a_value(text: str, where: str) -> str:
     lines = text.splitlines()
     if not place or int(place[1]) > len(lines):
         return ""
-    given = re.match(r"\s*([\w.-]+)\s*=\s*([-+]?[\d.]+)\s*([A-Za-z]\w*)\s*(?:#|$)", lines[int(place[1]) - 1])
+    given = re.match(
+        r"\s*([\w.-]+)\s*=\s*([-+]?[\d.]+(?:[eE][-+]?\d+)?)\s*([A-Za-z]\w*)\s*(?:#|$)", lines[int(place[1]) - 1]
+    )
     if not given:
         return ""
     key, value, unit = given.groups()
-    return f"{value} {unit} has its unit beside it; a unit stands in the key's name, so write {key} = {value}"
+    mend = (
+        f"write {key} = {value}" if key.endswith(f"_{unit}") else f"give {key} a number alone, in the unit named there"
+    )
+    return f"{value} {unit} has its unit beside it; a unit stands in the key's name, so {mend}"
