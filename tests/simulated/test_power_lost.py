@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from reelwright.cli.agreement import proposal_of, proposal_record, told
 from reelwright.device.client import Client
 from reelwright.device.job_values import job_values
 from reelwright.errors import EXIT_DONE, EXIT_PAUSED, EXIT_TRIPPED, DeviceError, UsageError
@@ -105,6 +106,36 @@ def test_waiting_it_trips_and_knows_its_count_exactly(bench: HostBench) -> None:
     assert abs(bench.true_pulses - TARGET) <= 1
     assert bench.view.results[-1].counted_pulses == bench.true_pulses
     assert bench.view.results[-1].uncertain_turns == 0
+
+
+def test_tripped_with_no_host_to_hear_why_it_is_told_that_the_count_may_not_be_what_is_on_the_spool(
+    bench: HostBench,
+) -> None:
+    at_the_stop(bench)
+    bench.go_on_and_leave()
+    bench.winder.pass_periods(300)
+    bench.winder.strike("sensor_dead")
+    bench.winder.pass_periods(3000)
+    power_fails(bench)
+    after = found(bench)
+    assert after["memory"].state == codes.TRIPPED
+    _, rejoin = bench.find()
+    assert rejoin.unheard_trip
+    lines = told(rejoin, proposal_of(rejoin, None))
+    assert any(line.startswith("It had tripped, and nobody heard why.") for line in lines)
+    assert proposal_record(rejoin, proposal_of(rejoin, None))["unheard_trip"] is True
+
+
+@pytest.mark.parametrize("bench", [(("sensor_dead", 9.0),)], indirect=True)
+def test_a_trip_that_was_heard_is_told_by_its_name_alone(bench: HostBench) -> None:
+    assert bench.wind() == EXIT_TRIPPED
+    power_fails(bench)
+    assert found(bench)["memory"].state == codes.TRIPPED
+    _, rejoin = bench.find()
+    assert not rejoin.unheard_trip
+    lines = told(rejoin, proposal_of(rejoin, None))
+    assert not any("nobody heard why" in line for line in lines)
+    assert any("its trips (no_pulses) leave more unknown" in line for line in lines)
 
 
 def test_finished_and_recorded_it_comes_up_empty_and_the_ledger_has_it_all(bench: HostBench) -> None:

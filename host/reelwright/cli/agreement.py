@@ -132,6 +132,7 @@ def told(rejoin: Rejoin, proposal: Proposal) -> list[str]:
         f"Job {record.job_id}: {plan.length_m:.2f} m onto {spool}, {plan.counted_turns:.2f} turns.",
         f"Last start of the winder: {say(CAUSES, rejoin.cause).sentence}",
         _of_the_winder(rejoin),
+        *_of_an_unheard_trip(rejoin),
         _of_the_ledger(rejoin),
         *_of_another_winder(rejoin),
         *told_of_count(rejoin, proposal),
@@ -153,6 +154,15 @@ def _of_the_winder(rejoin: Rejoin) -> str:
         f"The winder: {plan.turns_at(memory.pulses):.2f} turns, kept while {say(STATES, memory.state).word}{speed}."
         f" {say(SOURCES, memory.source).sentence}"
     )
+
+
+def _of_an_unheard_trip(rejoin: Rejoin) -> list[str]:
+    """That a trip may have left more unknown than anybody has heard of."""
+    if not rejoin.unheard_trip:
+        return []
+    look = "Look at the spool, and count its turns if you are not sure."
+    may_be = "If the strand had run out, the last turns hold none; if the sensor had failed, the count is wrong."
+    return [f"It had tripped, and nobody heard why. {may_be} {look}"]
 
 
 def _of_the_ledger(rejoin: Rejoin) -> str:
@@ -266,6 +276,7 @@ def proposal_record(rejoin: Rejoin, proposal: Proposal) -> dict[str, object]:
         "winder": winder,
         "ledger": ledger,
         "moved_to": moved,
+        "unheard_trip": rejoin.unheard_trip,
         "agree_within_turns": proposal.within_turns if proposal.needs_more_than_a_word else None,
     }
 

@@ -60,6 +60,15 @@ def doubt_of(plan: Plan, events: Iterable[Happening], pulses: int) -> Doubt:
     return Doubt(words, sum(_short(each) for each in trips), most)
 
 
+def ends_with_trip(events: Iterable[Happening]) -> bool:
+    """Whether the last that was heard of a wind's motion is that a trip, or a restart, has ended it."""
+    last = ""
+    for each in events:
+        if each.verb in ("began", "stopped", "tripped", "cleared", "restarted", "resumed"):
+            last = each.verb
+    return last in ("tripped", "restarted")
+
+
 def beside(where: Standing, doubt: Doubt, plan: Plan) -> Standing:
     """Where a spool can stand, with what the trips of its wind leave unknown."""
     if not doubt.short and doubt.beyond == 0:

@@ -14,7 +14,7 @@ from reelwright.device.client import RefusedError
 from reelwright.device.job_values import job_values
 from reelwright.errors import DeviceError, UsageError
 from reelwright.operation.commands import Ways, resume_command
-from reelwright.operation.doubted import SETTLES_TRIPS, beside, doubt_of
+from reelwright.operation.doubted import SETTLES_TRIPS, beside, doubt_of, ends_with_trip
 from reelwright.operation.moved import MovedJobError, begin_stay
 from reelwright.operation.recorded import (
     LOOKED_THROUGH,
@@ -63,7 +63,7 @@ class Rejoin:
     standing from the ledger alone, which lists and results tell. before_turns: what earlier restarts have left unknown
     of the count, either way. elsewhere: the stay at which the job was last heard, where that may be at another winder.
     moved: the stay at another winder to which the job went on from this one, and its last count there; the winder here
-    remembers it from before.
+    remembers it from before. unheard_trip: the winder had tripped, and nobody has heard why.
     """
 
     record: WindRecord
@@ -77,6 +77,7 @@ class Rejoin:
     port_name: str
     elsewhere: Stay | None = None
     moved: tuple[Stay, int] | None = None
+    unheard_trip: bool = False
 
     @property
     def uncertain_turns(self) -> float:
@@ -339,6 +340,7 @@ class Resumption:
         if memory is None and seen.last is not None:
             may_be_another = is_another(seen.last, self._port_name, self._winder.serial_number)
             elsewhere = seen.last if may_be_another else None
+        has_tripped = memory is not None and memory.state == codes.TRIPPED
         return Rejoin(
             record,
             plan,
@@ -351,6 +353,7 @@ class Resumption:
             self._port_name,
             elsewhere,
             moved,
+            has_tripped and not ends_with_trip(happenings_of(events)),
         )
 
 
