@@ -51,7 +51,7 @@ class LightBarrier:
             yield Fault(
                 slots_key,
                 f"slots of {spacing_mm:.2f} mm are too narrow for a window of {self.aperture_mm:g} mm; at most {most}"
-                " fit, or take a larger disc or a finer window",
+                " fit, or put them on a larger circle, or take a finer window",
             )
 
     def reach_faults(self, edge: ReadEdge) -> Iterator[Fault]:
