@@ -94,6 +94,21 @@ def test_the_terminal_is_given_back_as_it_was_even_after_ctrl_c(terminal):
 
 
 @posix_only
+def test_a_terminal_that_a_shell_has_set_to_lines_meanwhile_is_taken_again(terminal):
+    import termios
+
+    operator, stream = terminal
+    before = termios.tcgetattr(stream.fileno())
+    with Keys(stream) as keys:
+        assert keys.poll() is None
+        termios.tcsetattr(stream.fileno(), termios.TCSANOW, before)  # Ctrl-Z, and `fg` in a shell
+        assert keys.poll() is None
+        os.write(operator, b"p")
+        assert until(keys.poll) == "pause"
+    assert termios.tcgetattr(stream.fileno()) == before
+
+
+@posix_only
 def test_the_keys_typed_are_not_echoed(terminal):
     operator, stream = terminal
     with Keys(stream) as keys:
@@ -218,6 +233,17 @@ def test_a_job_is_abandoned_by_a_yes_soon_after_the_question():
     clock.now_s += 3.1
     assert reader.actions("y") == [], "too late"
     assert len(told) == 2
+
+
+@pytest.mark.parametrize("other", ["n", "p", "x", " "])
+def test_any_other_key_than_yes_takes_the_question_back(other):
+    clock = HandClock()
+    reader = KeyReader(str, clock)
+    reader.actions("a")
+    clock.now_s += 0.5
+    assert "abandon" not in reader.actions(other)
+    clock.now_s += 0.5
+    assert reader.actions("y") == []
 
 
 def test_a_key_that_is_held_down_abandons_nothing():

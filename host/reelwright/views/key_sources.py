@@ -123,7 +123,8 @@ else:
         """Single keys from a terminal, without echo; signals keep working, so Ctrl-C does what it always does.
 
         A program in the background may not touch its terminal: the system would stop it. There it reads
-        nothing, and takes the terminal once it is brought to the foreground.
+        nothing, and takes the terminal once it is brought to the foreground; again, where a shell has set it
+        to lines meanwhile.
         """
 
         def __init__(self, descriptor: int, tell: Callable[[str], None]) -> None:
@@ -162,10 +163,12 @@ else:
             return self._reader.actions(typed.decode("latin-1"))
 
         def _take(self) -> None:
-            if self._found is not None or not self._in_foreground():
+            if not self._in_foreground():
                 return
             with contextlib.suppress(termios.error):
                 found = termios.tcgetattr(self._descriptor)
+                if self._found is not None and not found[3] & (termios.ICANON | termios.ECHO):
+                    return  # as it was taken
                 changed = termios.tcgetattr(self._descriptor)
                 changed[
                     0
@@ -174,7 +177,7 @@ else:
                 changed[6][termios.VMIN] = 1
                 changed[6][termios.VTIME] = 0
                 termios.tcsetattr(self._descriptor, termios.TCSANOW, changed)
-                self._found = found
+                self._found = self._found or found
 
         def _in_foreground(self) -> bool:
             try:

@@ -101,14 +101,16 @@ class KeyReader:
         if self._is_pasted(typed):
             return ["pause"] if any(_BY_KEY.get(sign) == "pause" for sign in typed) else []
         sign = typed[:1]  # what is not pasted is one key, however often it came
+        if not sign:
+            return []
         action = _BY_KEY.get(sign)
+        asked_s, self._asked_s = self._asked_s, -math.inf  # any other key is no yes
         if action == "abandon":
             self._asked_s = self._clock()
             self._tell(SURE)
         elif action is not None:
             return [action]
-        elif sign == YES and self._clock() - self._asked_s <= SURE_S:
-            self._asked_s = -math.inf
+        elif sign == YES and self._clock() - asked_s <= SURE_S:
             return ["abandon"]
         return []
 
