@@ -73,6 +73,25 @@ def test_after_an_abandoned_wind_the_spool_is_asked_for_too(tmp_path: Path) -> N
         assert (another.returncode, QUESTION in another.stderr) == (0, False), another.stderr
 
 
+@pytest.mark.parametrize("which", ["job", "other"])
+def test_where_a_job_is_given_up_for_another_its_spool_is_asked_for(tmp_path: Path, which: str) -> None:
+    job = write_job(tmp_path, pauses="[1]")
+    other = tmp_path / "other.toml"
+    other.write_text(job.read_text().replace("layers = 2.5", "layers = 0.5"))
+    begun = {"job": job, "other": other}[which]
+    with simulated(job, tmp_path, "--pace", "20") as port:
+        assert wind(job, port, tmp_path)[0] == 5
+        number = listed(tmp_path)[0]["job_id"]
+        kept = run(tmp_path, "wind", str(begun), "--port", port, "--drop-held", typed="\n")
+        assert (kept.returncode, QUESTION in kept.stderr) == (5, True), kept.stderr
+        assert f"Job {number} is given up, and left " in kept.stderr
+        assert (len(listed(tmp_path)), state(port, tmp_path)) == (1, "waiting")
+        said = run(tmp_path, "wind", str(begun), "--port", port, "--drop-held", "--go-on", typed="empty\n")
+        assert said.returncode in (0, 5), said.stderr
+    assert [each["outcome"] for each in listed(tmp_path)][-1] == "abandoned"
+    assert len(listed(tmp_path)) == 2
+
+
 def test_ctrl_c_at_the_question_leaves_and_nothing_has_begun(tmp_path: Path) -> None:
     job = write_job(tmp_path)
     with simulated(job, tmp_path, "--pace", "20") as port, terminal("") as keyboard:

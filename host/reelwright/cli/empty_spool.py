@@ -1,6 +1,7 @@
-"""Whether an empty spool is on, asked of a person before a job begins that has just been wound at the same winder.
+"""Whether an empty spool is on, asked of a person before a job begins where another one's strand may still be on.
 
-A full spool that was forgotten there would be wound over its flange.
+It is asked where the job has just been wound at the same winder, and where one is given up for it. A spool that was
+forgotten there would be wound over its flange.
 """
 
 from __future__ import annotations
@@ -20,21 +21,12 @@ if TYPE_CHECKING:
 EMPTY = "empty"  # the word to type
 
 
-def ask_for_empty_spool(link: Link, plan: Plan) -> Link:
+def ask_for_empty_spool(link: Link, plan: Plan, *, drop_held: bool = False) -> Link:
     """Have the operator at the terminal say that the spool is empty, where the job before was this one, and is over.
 
-    The winder as it is then. Raises NotAgreedError.
+    drop_held: also where the winder gives up a job for this one. The winder as it is then. Raises NotAgreedError.
     """
-    from reelwright.operation.before import strand_of_this_job
-    from reelwright.operation.held import FREE_STATES
-    from reelwright.operation.resume import memory_of
-
-    if link.client.request("status")["state"] not in FREE_STATES:
-        return link
-    memory = memory_of(link.client)
-    if memory is not None and memory.under_way:
-        return link
-    left = strand_of_this_job(plan, link.ledger, link.port_name, link.winder.serial_number, memory)
+    left = _left_on_the_spool(link, plan, drop_held=drop_held)
     if not left:
         return link
     say(left, err=True)
@@ -46,3 +38,15 @@ def ask_for_empty_spool(link: Link, plan: Plan) -> Link:
         )
     # it may have taken an hour, and the winder may have been off meanwhile
     return evolve(link, winder=link.client.hello())
+
+
+def _left_on_the_spool(link: Link, plan: Plan, *, drop_held: bool) -> str:
+    from reelwright.operation.before import strand_given_up, strand_of_this_job
+    from reelwright.operation.held import FREE_STATES
+    from reelwright.operation.resume import memory_of
+
+    status, memory = link.client.request("status"), memory_of(link.client)
+    is_under_way = memory is not None and memory.under_way
+    if status["state"] in FREE_STATES and not is_under_way:
+        return strand_of_this_job(plan, link.ledger, link.port_name, link.winder.serial_number, memory)
+    return strand_given_up(status, memory, link.ledger) if drop_held else ""

@@ -248,7 +248,7 @@ def wind(
     with ExitStack() as stack:
         link = stack.enter_context(attached(port_name, transcript_path))
         if sys.stdin.isatty() and not as_json:
-            link = ask_for_empty_spool(link, plan)
+            link = ask_for_empty_spool(link, plan, drop_held=drop_held)
         # only from here on: until the operator has answered, Ctrl-C just leaves
         interrupts = stack.enter_context(counting())
         return followed(

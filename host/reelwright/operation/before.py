@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from reelwright.operation.commands import resume_command
 from reelwright.operation.recorded import (
@@ -15,6 +15,8 @@ from reelwright.operation.recorded import (
 from reelwright.operation.telling import PHASE_SLACK_TURNS
 from reelwright.operation.whereabouts import is_same
 from reelwright.views.wording import length_text
+from reelwright.winding.nouns import count_of
+from windlink import codes
 
 if TYPE_CHECKING:
     from reelwright.ledger import Ledger, WindRecord
@@ -38,6 +40,23 @@ def strand_of_this_job(plan: Plan, ledger: Ledger, port_name: str, serial_number
     if known is None or (known.turns_highest is not None and known.turns_highest <= 0):
         return ""
     return _left(last, known)
+
+
+def strand_given_up(status: dict[str, Any], memory: Memory | None, ledger: Ledger) -> str:
+    """What a job that is to be given up has left on the spool of its winder, in a sentence; nothing where it has none.
+
+    status: the winder's. memory: what it remembers from before its last start.
+    """
+    if memory is not None and not memory.under_way:
+        memory = None
+    job_id = status["job_id"] or (memory.job_id if memory else 0)
+    pulses = status["pulses"] or (memory.pulses if memory else 0)
+    record = ledger.find(job_id) if job_id else None
+    known = as_it_stands(record, ledger).known if record is not None else None
+    if status["state"] == codes.FINISHED or (known is None and not pulses):
+        return ""
+    strand = f"strand of {count_of(pulses, 'pulse')}" if known is None else length_text(known)
+    return f"Job {job_id} is given up, and left {strand} on its spool. This wind begins at zero, on an empty spool."
 
 
 def tell_before(plan: Plan, ledger: Ledger, port_name: str, serial_number: str, view: View) -> None:
