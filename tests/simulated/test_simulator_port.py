@@ -277,7 +277,7 @@ def test_a_fault_that_cannot_strike_this_machine_is_told_at_the_start(tmp_path: 
     assert notes == [
         "Note: lost_steps does nothing with drive dc: it is a fault of stepper.",
         "Note: swapped_channels does nothing with sensor single: one channel has no direction.",
-        "Note: only a stepper notices sensor_weak, by its steps; here the spool may hold more than is counted.",
+        "Note: only a stepper or a measuring wheel notices sensor_weak; here the spool may hold more than is counted.",
     ]
 
 

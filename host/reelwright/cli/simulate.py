@@ -242,8 +242,8 @@ def fault_notes(machine: Machine, kinds: Iterable[str]) -> Iterator[str]:
             yield f"{kind} does nothing with drive {machine.drive}: it is a fault of {only}."
         elif kind == "swapped_channels" and machine.sensor == "single":
             yield f"{kind} does nothing with sensor single: one channel has no direction."
-        elif kind == "sensor_weak" and machine.drive != "stepper":
-            yield f"only a stepper notices {kind}, by its steps; here the spool may hold more than is counted."
+        elif kind == "sensor_weak" and machine.drive != "stepper" and "measuring_wheel" not in machine.fitted:
+            yield f"only a stepper or a measuring wheel notices {kind}; here the spool may hold more than is counted."
         elif kind == "sensor_dead" and machine.drive == "hand" and "measuring_wheel" not in machine.fitted:
             yield (
                 f"only a driven spool or a measuring wheel notices {kind}, as a hand may stand still; here the spool"

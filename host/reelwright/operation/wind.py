@@ -355,6 +355,11 @@ class Wind:
                 self._request("clear", self._reason)
             else:
                 self._view.notice("There is no trip to clear.")
+        elif action == "abandon" and self._state == codes.TRIPPED:
+            self._view.notice(
+                f"The winder is tripped ({say(TRIPS, self._reason).word}), and gives up a job at rest alone: clear the"
+                f" trip first, by {key_of('clear')}, and then abandon."
+            )
         elif action is not None:
             self._request(action, self._job_id)
 
