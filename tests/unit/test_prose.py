@@ -60,3 +60,10 @@ def test_an_error_is_wrapped_by_words_on_a_narrow_terminal_and_whole_in_a_pipe(t
     piped = subprocess.run([*COMMAND, *WORDS], capture_output=True, text=True, env=environment(tmp_path), check=False)
     assert shown.split() == piped.stderr.split()
     assert piped.stderr.splitlines()[0] == SENTENCE
+
+
+def test_a_command_is_not_broken_and_so_is_pasted_whole() -> None:
+    command = "`reelwright wind --resume 270408430 --port /dev/pts/0 --counted-turns TURNS --agree`"
+    shown = wrapped(f"If you can count them: {command}. Nothing has moved since, and nothing moves.", 60).split("\n")
+    assert shown == ["If you can count them:", f"{command}.", "Nothing has moved since, and nothing moves."]
+    assert wrapped("Give `plan a` or `plan b` again.", 20) == "Give `plan a` or\n`plan b` again."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 import sys
 import textwrap
@@ -10,6 +11,8 @@ import click
 
 from reelwright.views.signs import writable
 from reelwright.views.untrusted import plain_lines
+
+_HELD = "\x1f"  # a space that no line is broken at; plain text has no such sign
 
 
 def say(text: str, *, err: bool = False) -> None:
@@ -22,10 +25,15 @@ def say(text: str, *, err: bool = False) -> None:
 
 
 def wrapped(text: str, columns: int) -> str:
-    """Each line broken between words where it is longer, with its indent on what follows. No word is broken."""
+    """Each line broken between words where it is longer, with its indent on what follows.
+
+    No word is broken, and no `command`: a terminal shows it on two lines by itself, and it is still pasted as one.
+    """
     return "\n".join(_lines(line, columns) for line in text.split("\n"))
 
 
 def _lines(line: str, columns: int) -> str:
     indent = line[: len(line) - len(line.lstrip(" "))]
-    return textwrap.fill(line, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    held = re.sub("`[^`]*`", lambda command: command[0].replace(" ", _HELD), line)
+    filled = textwrap.fill(held, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return filled.replace(_HELD, " ")
