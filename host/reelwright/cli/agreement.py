@@ -196,9 +196,9 @@ def _of_another_winder(rejoin: Rejoin) -> list[str]:
 
 
 def _counted_command(rejoin: Rejoin) -> str:
-    from reelwright.operation.commands import resume_command
+    from reelwright.operation.commands import counted_command
 
-    return resume_command(rejoin.record.job_id, rejoin.port_name, "--counted-turns", "TURNS", "--agree")
+    return counted_command(rejoin.record.job_id, rejoin.port_name)
 
 
 def _agree_command(rejoin: Rejoin, proposal: Proposal) -> str:

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from reelwright.cli.wind import Link
+    from reelwright.ledger import WindRecord
     from reelwright.operation.resume import Rejoin, Resumption
     from reelwright.operation.wind import Ending
     from reelwright.snapshot import WindResult
@@ -67,11 +68,7 @@ def resume(
         record = resumption.held(job, job_id, agreed=consent.was_given and consent.counted is None)
         if record is not None:
             if consent.counted is not None:
-                raise UsageError(
-                    f"The winder still holds job {record.job_id}, and has counted it without a break: --counted-turns"
-                    " is for after a restart.",
-                    "Leave --counted-turns out.",
-                )
+                raise _no_count_by_eye(record, link)
             interrupts = stack.enter_context(counting())
             return followed(
                 link,
@@ -93,6 +90,28 @@ def resume(
         return _gone_on(
             link, resumption, found, count, as_json=as_json, go_on_at_stops=go_on_at_stops, link_wait_s=link_wait_s
         )
+
+
+def _no_count_by_eye(record: WindRecord, link: Link) -> UsageError:
+    """The refusal of a count by eye while the winder goes by its own; where that is in doubt, how to give it."""
+    from reelwright.operation.commands import counted_command
+    from reelwright.operation.doubted import doubt_of
+    from reelwright.operation.recorded import plan_of
+    from reelwright.operation.telling import happenings_of
+
+    pulses = link.client.request("status")["pulses"]
+    doubt = doubt_of(plan_of(record), happenings_of(link.ledger.events(record.job_id)), pulses)
+    remedy = "Leave --counted-turns out."
+    if doubt.words:
+        remedy += (
+            f" If its count is not what is on the spool ({', '.join(doubt.words)}), switch the winder off and on again;"
+            f" it then goes on from yours: `{counted_command(record.job_id, link.port_name)}`."
+        )
+    return UsageError(
+        f"The winder still holds job {record.job_id}, and goes by its own count: --counted-turns is for after a"
+        " restart.",
+        remedy,
+    )
 
 
 def _had_ended(result: WindResult, *, as_json: bool) -> Ending:

@@ -20,7 +20,7 @@ from reelwright.views.keys import keys_help
 from reelwright.views.quantities import turns_text
 from reelwright.views.untrusted import plain_text
 from windlink import codes
-from windlink.sentences import TRIPS
+from windlink.sentences import DOUBTS, TRIPS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -201,7 +201,7 @@ def named_job(path: str | None, options: dict[str, Any]) -> tuple[Job | None, in
 
 def _end(ending: Ending, port_name: str | None, *, go_on_at_stops: bool) -> NoReturn:
     """Say how to go on, where that is possible, and leave."""
-    from reelwright.operation.commands import resume_command
+    from reelwright.operation.commands import counted_command, resume_command
 
     again = resume_command(ending.job_id, port_name or "", *["--go-on"] * go_on_at_stops)
     if ending.trip == TRIPS[codes.RESTARTED].word:
@@ -210,6 +210,10 @@ def _end(ending: Ending, port_name: str | None, *, go_on_at_stops: bool) -> NoRe
         how = "Once its cause is mended, clear it and go on" if ending.trip else "To go on"
         cleared = f" --clear {ending.trip}" if ending.trip else ""
         click.echo(plain_text(f"The job is still in the winder. {how}: {again}{cleared}"), err=True)
+        if ending.trip in [TRIPS[code].word for code in DOUBTS]:
+            counted = counted_command(ending.job_id, port_name or "")
+            unlike = "If its count is not what is on the spool, switch the winder off and on, and give the turns"
+            click.echo(plain_text(f"{unlike}: {counted}"), err=True)
     sys.exit(ending.exit_code)
 
 

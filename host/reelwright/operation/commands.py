@@ -23,6 +23,11 @@ def resume_command(job_id: int, port_name: str = "", *more: str) -> str:
     return shlex.join([PROGRAM, "wind", "--resume", str(job_id), *_at(port_name), *more])
 
 
+def counted_command(job_id: int, port_name: str = "") -> str:
+    """The command that goes on, after a restart of the winder, from turns that a person has counted."""
+    return resume_command(job_id, port_name, "--counted-turns", "TURNS", "--agree")
+
+
 def drop_command(port_name: str, words: Sequence[str] = ()) -> str:
     """The command that gives up what the winder at a port holds or remembers, and begins a job in its place.
 
